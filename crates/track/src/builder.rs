@@ -1,0 +1,195 @@
+//! Building a layout piece by piece, every piece joined to what it belongs to.
+
+use std::time::Duration;
+
+use crate::ids::{DetectorId, DistrictId, EndId, SectionId, SignalId, StopId, TrainId, TurnoutId, WayId};
+use crate::layout::{
+    Beyond, Detector, DetectorKind, District, End, Layout, Lie, Need, Section, Signal, StoppingPoint, Turnout, Way,
+};
+use crate::scale::Scale;
+use crate::table::Table;
+use crate::train::Train;
+use crate::units::{Length, Speed};
+
+/// Makes a [`Layout`]. Names are not checked here: whoever reads a user's text does that, and can say where it stands.
+#[derive(Debug)]
+pub struct Builder {
+    layout: Layout,
+}
+
+impl Builder {
+    /// Starts an empty layout.
+    pub fn new(name: impl Into<String>, scale: Scale) -> Self {
+        Self {
+            layout: Layout {
+                name: name.into(),
+                scale,
+                sections: Table::new(),
+                ends: Table::new(),
+                ways: Table::new(),
+                turnouts: Table::new(),
+                signals: Table::new(),
+                stops: Table::new(),
+                detectors: Table::new(),
+                districts: Table::new(),
+                trains: Table::new(),
+            },
+        }
+    }
+
+    /// What has been built so far.
+    pub fn layout(&self) -> &Layout {
+        &self.layout
+    }
+
+    /// Adds a dark section without ends or ways.
+    pub fn section(&mut self, name: impl Into<String>) -> SectionId {
+        self.layout.sections.push(Section {
+            name: name.into(),
+            ends: Vec::new(),
+            ways: Vec::new(),
+            detector: None,
+            district: None,
+            stops: Vec::new(),
+        })
+    }
+
+    /// Adds a detected section with ends `a` and `b` and one way between them.
+    pub fn plain_section(&mut self, name: impl Into<String>, length: Option<Length>) -> SectionId {
+        let section = self.section(name);
+        let (a, b) = (self.end(section, "a"), self.end(section, "b"));
+        self.way(a, b, length);
+        self.area_detector(section);
+        section
+    }
+
+    /// Adds an end. It leads off the layout until it is joined or closed.
+    pub fn end(&mut self, section: SectionId, name: impl Into<String>) -> EndId {
+        let end = self.layout.ends.push(End {
+            section,
+            name: name.into(),
+            meets: Vec::new(),
+            beyond: Beyond::OffLayout,
+            ways: Vec::new(),
+            signal: None,
+        });
+        self.layout.sections[section].ends.push(end);
+        end
+    }
+
+    /// Adds a way between two ends of one section.
+    pub fn way(&mut self, a: EndId, b: EndId, length: Option<Length>) -> WayId {
+        let section = self.layout.ends[a].section;
+        debug_assert_eq!(section, self.layout.ends[b].section, "a way joins ends of one section");
+        let way = self.layout.ways.push(Way { section, ends: [a, b], length, needs: Vec::new(), limit: None });
+        self.layout.sections[section].ways.push(way);
+        self.layout.ends[a].ways.push(way);
+        if a != b {
+            self.layout.ends[b].ways.push(way);
+        }
+        way
+    }
+
+    /// Says that a way needs a turnout to lie so.
+    pub fn need(&mut self, way: WayId, turnout: TurnoutId, lie: Lie) {
+        self.layout.ways[way].needs.push(Need { turnout, lie });
+        let section = self.layout.ways[way].section;
+        let sections = &mut self.layout.turnouts[turnout].sections;
+        if !sections.contains(&section) {
+            sections.push(section);
+        }
+    }
+
+    /// Limits the speed on a way.
+    pub fn limit(&mut self, way: WayId, limit: Speed) {
+        self.layout.ways[way].limit = Some(limit);
+    }
+
+    /// Joins two ends.
+    pub fn join(&mut self, a: EndId, b: EndId) {
+        for (one, other) in [(a, b), (b, a)] {
+            let end = &mut self.layout.ends[one];
+            if !end.meets.contains(&other) {
+                end.meets.push(other);
+            }
+            end.beyond = Beyond::Joint;
+        }
+    }
+
+    /// Says what lies beyond an end that meets no other.
+    pub fn close(&mut self, end: EndId, beyond: Beyond) {
+        self.layout.ends[end].beyond = beyond;
+    }
+
+    /// Adds a turnout that is worked by the signaller and does not report.
+    pub fn turnout(&mut self, name: impl Into<String>) -> TurnoutId {
+        self.layout.turnouts.push(Turnout {
+            name: name.into(),
+            reported: false,
+            worked: true,
+            throw_time: Duration::from_secs(1),
+            sections: Vec::new(),
+        })
+    }
+
+    /// The turnout, to be changed.
+    pub fn turnout_mut(&mut self, turnout: TurnoutId) -> &mut Turnout {
+        &mut self.layout.turnouts[turnout]
+    }
+
+    /// Adds a signal that governs leaving a section by `at`.
+    pub fn signal(&mut self, name: impl Into<String>, at: EndId) -> SignalId {
+        let signal = self.layout.signals.push(Signal { name: name.into(), at });
+        self.layout.ends[at].signal = Some(signal);
+        signal
+    }
+
+    /// Adds a stopping point.
+    pub fn stop(&mut self, name: impl Into<String>, towards: EndId, short_of_end: Length) -> StopId {
+        let section = self.layout.ends[towards].section;
+        let stop = self.layout.stops.push(StoppingPoint { name: name.into(), section, towards, short_of_end });
+        self.layout.sections[section].stops.push(stop);
+        stop
+    }
+
+    /// Adds an area detector named after its section.
+    pub fn area_detector(&mut self, section: SectionId) -> DetectorId {
+        let name = self.layout.sections[section].name.clone();
+        self.detector(Detector {
+            name,
+            kind: DetectorKind::Area(section),
+            on_delay: Duration::ZERO,
+            off_delay: Duration::ZERO,
+        })
+    }
+
+    /// Adds a detector of any kind.
+    pub fn detector(&mut self, detector: Detector) -> DetectorId {
+        let kind = detector.kind;
+        let id = self.layout.detectors.push(detector);
+        if let DetectorKind::Area(section) = kind {
+            self.layout.sections[section].detector = Some(id);
+        }
+        id
+    }
+
+    /// Adds a power district.
+    pub fn district(&mut self, name: impl Into<String>) -> DistrictId {
+        self.layout.districts.push(District { name: name.into() })
+    }
+
+    /// Puts a section into a power district.
+    pub fn feed(&mut self, section: SectionId, district: DistrictId) {
+        self.layout.sections[section].district = Some(district);
+    }
+
+    /// Adds a train.
+    pub fn train(&mut self, train: Train) -> TrainId {
+        self.layout.trains.push(train)
+    }
+
+    /// The finished layout.
+    pub fn build(self) -> Layout {
+        self.layout
+    }
+}

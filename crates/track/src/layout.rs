@@ -1,0 +1,275 @@
+//! The layout: tables of everything on the table.
+
+use std::time::Duration;
+
+use crate::ids::{DetectorId, DistrictId, EndId, SectionId, SignalId, StopId, TrainId, TurnoutId, WayId};
+use crate::scale::Scale;
+use crate::table::{Id, Table};
+use crate::train::Train;
+use crate::units::{Length, Speed};
+
+/// A checked layout.
+#[derive(Clone, Debug)]
+pub struct Layout {
+    /// Its name.
+    pub name: String,
+    /// Its scale.
+    pub scale: Scale,
+    /// Sections.
+    pub sections: Table<SectionId, Section>,
+    /// Ends of sections.
+    pub ends: Table<EndId, End>,
+    /// Ways through sections.
+    pub ways: Table<WayId, Way>,
+    /// Turnouts.
+    pub turnouts: Table<TurnoutId, Turnout>,
+    /// Signals.
+    pub signals: Table<SignalId, Signal>,
+    /// Stopping points.
+    pub stops: Table<StopId, StoppingPoint>,
+    /// Detectors.
+    pub detectors: Table<DetectorId, Detector>,
+    /// Power districts.
+    pub districts: Table<DistrictId, District>,
+    /// Trains.
+    pub trains: Table<TrainId, Train>,
+}
+
+/// A section: a stretch of track whose occupancy is detected as one.
+#[derive(Clone, Debug)]
+pub struct Section {
+    /// Its name.
+    pub name: String,
+    /// Its ends.
+    pub ends: Vec<EndId>,
+    /// The ways through it.
+    pub ways: Vec<WayId>,
+    /// Its area detector; nothing where the section is dark.
+    pub detector: Option<DetectorId>,
+    /// The power district it belongs to.
+    pub district: Option<DistrictId>,
+    /// Its stopping points.
+    pub stops: Vec<StopId>,
+}
+
+/// An end of a section.
+#[derive(Clone, Debug)]
+pub struct End {
+    /// The section it belongs to.
+    pub section: SectionId,
+    /// Its name within the section.
+    pub name: String,
+    /// The ends it meets. Several: a junction whose turnout nobody reports.
+    pub meets: Vec<EndId>,
+    /// What lies beyond it.
+    pub beyond: Beyond,
+    /// The ways that start or finish here.
+    pub ways: Vec<WayId>,
+    /// The signal that governs leaving the section here.
+    pub signal: Option<SignalId>,
+}
+
+/// What lies beyond an end.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Beyond {
+    /// Another end.
+    Joint,
+    /// A buffer stop: nothing goes on.
+    BufferStop,
+    /// Track that is not part of this layout: trains come and go.
+    OffLayout,
+}
+
+/// A path through a section.
+#[derive(Clone, Debug)]
+pub struct Way {
+    /// The section.
+    pub section: SectionId,
+    /// The ends it joins.
+    pub ends: [EndId; 2],
+    /// How long it is, where it was measured.
+    pub length: Option<Length>,
+    /// The turnout positions it needs.
+    pub needs: Vec<Need>,
+    /// The highest speed allowed on it.
+    pub limit: Option<Speed>,
+}
+
+/// A turnout position that a way needs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Need {
+    /// The turnout.
+    pub turnout: TurnoutId,
+    /// How it must lie.
+    pub lie: Lie,
+}
+
+/// How a turnout lies.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Lie {
+    /// For the straight track.
+    Straight,
+    /// For the diverging track.
+    Diverging,
+}
+
+impl Lie {
+    /// The other one.
+    pub fn other(self) -> Self {
+        match self {
+            Self::Straight => Self::Diverging,
+            Self::Diverging => Self::Straight,
+        }
+    }
+}
+
+/// A turnout.
+#[derive(Clone, Debug)]
+pub struct Turnout {
+    /// Its name.
+    pub name: String,
+    /// Whether its position is reported.
+    pub reported: bool,
+    /// Whether the signaller can throw it. Where it cannot, a person does.
+    pub worked: bool,
+    /// How long it takes to move.
+    pub throw_time: Duration,
+    /// The sections whose ways need it.
+    pub sections: Vec<SectionId>,
+}
+
+/// A signal.
+#[derive(Clone, Debug)]
+pub struct Signal {
+    /// Its name.
+    pub name: String,
+    /// The end whose leaving it governs.
+    pub at: EndId,
+}
+
+/// Where a nose should come to stand.
+#[derive(Clone, Debug)]
+pub struct StoppingPoint {
+    /// Its name.
+    pub name: String,
+    /// The section it lies in.
+    pub section: SectionId,
+    /// The end that a train stopping here points at.
+    pub towards: EndId,
+    /// How far short of that end the nose should stand.
+    pub short_of_end: Length,
+}
+
+/// A detector.
+#[derive(Clone, Debug)]
+pub struct Detector {
+    /// Its name.
+    pub name: String,
+    /// What it sees.
+    pub kind: DetectorKind,
+    /// How long something must be there before it says so.
+    pub on_delay: Duration,
+    /// How long nothing must be there before it says so.
+    pub off_delay: Duration,
+}
+
+/// What a detector sees.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum DetectorKind {
+    /// Something stands in the section.
+    Area(SectionId),
+    /// Something passes here: on this way, so far from its first end.
+    Spot {
+        /// The way.
+        way: WayId,
+        /// Measured from the way's first end.
+        from_first_end: Option<Length>,
+    },
+    /// This train passes, or stands, in the section.
+    Reader(SectionId),
+}
+
+/// A power district: what goes dark together.
+#[derive(Clone, Debug)]
+pub struct District {
+    /// Its name.
+    pub name: String,
+}
+
+impl Layout {
+    /// The other end of a way.
+    ///
+    /// `from` must be one of its ends.
+    pub fn far_end(&self, way: WayId, from: EndId) -> EndId {
+        let [a, b] = self.ways[way].ends;
+        debug_assert!(from == a || from == b, "{from:?} is no end of {way:?}");
+        if from == a { b } else { a }
+    }
+
+    /// The ways through a section for somebody who entered it by `entered`, each with the end it leaves by.
+    pub fn ways_from(&self, entered: EndId) -> impl Iterator<Item = (WayId, EndId)> + '_ {
+        self.ends[entered].ways.iter().map(move |&way| (way, self.far_end(way, entered)))
+    }
+
+    /// The way between two ends of one section, if there is one. Where several join the same ends, the first.
+    pub fn way_between(&self, a: EndId, b: EndId) -> Option<WayId> {
+        self.ends[a].ways.iter().copied().find(|&way| self.far_end(way, a) == b)
+    }
+
+    /// `section.end`, as people write an end.
+    pub fn end_name(&self, end: EndId) -> String {
+        let end = &self.ends[end];
+        format!("{}.{}", self.sections[end.section].name, end.name)
+    }
+
+    /// The section of that name.
+    pub fn section_named(&self, name: &str) -> Option<SectionId> {
+        self.sections.iter().find(|(_, section)| section.name == name).map(|(id, _)| id)
+    }
+
+    /// The end written `section.end`.
+    pub fn end_named(&self, name: &str) -> Option<EndId> {
+        let (section, end) = name.rsplit_once('.')?;
+        let section = self.section_named(section)?;
+        self.sections[section].ends.iter().copied().find(|&id| self.ends[id].name == end)
+    }
+
+    /// The turnout of that name.
+    pub fn turnout_named(&self, name: &str) -> Option<TurnoutId> {
+        named(&self.turnouts, name, |turnout| &turnout.name)
+    }
+
+    /// The signal of that name.
+    pub fn signal_named(&self, name: &str) -> Option<SignalId> {
+        named(&self.signals, name, |signal| &signal.name)
+    }
+
+    /// The stopping point of that name.
+    pub fn stop_named(&self, name: &str) -> Option<StopId> {
+        named(&self.stops, name, |stop| &stop.name)
+    }
+
+    /// The train of that name.
+    pub fn train_named(&self, name: &str) -> Option<TrainId> {
+        named(&self.trains, name, |train| &train.name)
+    }
+
+    /// The detector of that name.
+    pub fn detector_named(&self, name: &str) -> Option<DetectorId> {
+        named(&self.detectors, name, |detector| &detector.name)
+    }
+
+    /// Whether no detector watches the section.
+    pub fn is_dark(&self, section: SectionId) -> bool {
+        self.sections[section].detector.is_none()
+    }
+
+    /// The length of all track that was measured. Ways that share a section count each: a turnout is two tracks.
+    pub fn track_length(&self) -> Length {
+        self.ways.values().filter_map(|way| way.length).sum()
+    }
+}
+
+fn named<I: Id, T>(table: &Table<I, T>, name: &str, name_of: impl Fn(&T) -> &String) -> Option<I> {
+    table.iter().find(|(_, row)| name_of(row) == name).map(|(id, _)| id)
+}

@@ -1,0 +1,27 @@
+//! What a checked layout is: sections, ends, ways, turnouts, signals, detectors, vehicles, and the paths through them.
+//!
+//! This crate knows no files, no time and no state: a [`Layout`] says what the track *is*, never what stands on it.
+//! A `Layout` is only made by a [`Builder`], which keeps what was declared joined up, so every id in it points at
+//! something and every joint is known from both sides.
+//!
+//! Read [`Layout`] first, then [`Graph`].
+
+mod builder;
+mod graph;
+mod ids;
+mod layout;
+mod scale;
+mod table;
+mod train;
+mod units;
+
+pub use builder::Builder;
+pub use graph::{Graph, Path, Traverse, distance_cost};
+pub use ids::{DetectorId, DistrictId, EndId, SectionId, SignalId, StopId, TrainId, TurnoutId, WayId};
+pub use layout::{
+    Beyond, Detector, DetectorKind, District, End, Layout, Lie, Need, Section, Signal, StoppingPoint, Turnout, Way,
+};
+pub use scale::Scale;
+pub use table::{Id, Table};
+pub use train::{Address, SpeedSteps, Start, Train, Vehicle};
+pub use units::{Acceleration, Length, Speed};

@@ -1,0 +1,171 @@
+//! Trains as they were described: vehicles in order, what of them a detector can see, how they are driven.
+
+use crate::ids::{EndId, SectionId};
+use crate::units::{Acceleration, Length, Speed};
+
+/// A train: vehicles in order from the front as it usually runs.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Train {
+    /// Its name.
+    pub name: String,
+    /// Its vehicles, front first. Empty where nobody said what it is made of.
+    pub vehicles: Vec<Vehicle>,
+    /// The decoder's address.
+    pub address: Option<Address>,
+    /// How many speed steps its decoder is driven with.
+    pub speed_steps: SpeedSteps,
+    /// Its speed at the highest step.
+    pub top_speed: Option<Speed>,
+    /// How it may gather speed.
+    pub acceleration: Option<Acceleration>,
+    /// How it may brake in ordinary service.
+    pub braking: Option<Acceleration>,
+    /// How far the real speed may differ from what its speed curve says, in thousandths.
+    pub speed_tolerance_permille: i64,
+    /// Where it stands when the layout is first loaded.
+    pub start: Option<Start>,
+}
+
+/// Where a train stands at first.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Start {
+    /// The sections it stands on, tail first.
+    pub on: Vec<SectionId>,
+    /// The end that its front points at, where that was said.
+    pub nose: Option<EndId>,
+}
+
+/// One vehicle.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Vehicle {
+    /// Its name, for people.
+    pub name: String,
+    /// Length over buffers or couplings.
+    pub length: Length,
+    /// From its first to its last axle that a detector can see, measured from its front; nothing where it draws no current.
+    pub detectable: Option<(Length, Length)>,
+}
+
+/// A decoder's address (NMRA S-9.2 baseline, S-9.2.1 extended).
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Address {
+    /// 7-bit, 1 to 127.
+    Short(u8),
+    /// 14-bit, 0 to 10239.
+    Long(u16),
+}
+
+/// Speed steps of a decoder (NMRA S-9.2, S-9.2.1).
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum SpeedSteps {
+    /// 14 steps.
+    Steps14,
+    /// 28 steps.
+    Steps28,
+    /// 126 steps, of the 128-step instruction.
+    Steps126,
+}
+
+impl SpeedSteps {
+    /// The number of the highest step.
+    pub const fn highest(self) -> u8 {
+        match self {
+            Self::Steps14 => 14,
+            Self::Steps28 => 28,
+            Self::Steps126 => 126,
+        }
+    }
+}
+
+impl Train {
+    /// A train of which only the name is known.
+    pub fn stranger(name: impl Into<String>) -> Self {
+        Self {
+            name: name.into(),
+            vehicles: Vec::new(),
+            address: None,
+            speed_steps: SpeedSteps::Steps126,
+            top_speed: None,
+            acceleration: None,
+            braking: None,
+            speed_tolerance_permille: 0,
+            start: None,
+        }
+    }
+
+    /// Its whole length, where its vehicles are known.
+    pub fn length(&self) -> Option<Length> {
+        (!self.vehicles.is_empty()).then(|| self.vehicles.iter().map(|vehicle| vehicle.length).sum())
+    }
+
+    /// The length ahead of the first axle that a detector can see. The whole length where it sees none.
+    pub fn blind_front(&self) -> Length {
+        let mut ahead = Length::ZERO;
+        for vehicle in &self.vehicles {
+            if let Some((first, _)) = vehicle.detectable {
+                return ahead + first;
+            }
+            ahead += vehicle.length;
+        }
+        ahead
+    }
+
+    /// The length behind the last axle that a detector can see. The whole length where it sees none.
+    pub fn blind_rear(&self) -> Length {
+        let mut behind = Length::ZERO;
+        for vehicle in self.vehicles.iter().rev() {
+            if let Some((_, last)) = vehicle.detectable {
+                return behind + (vehicle.length - last);
+            }
+            behind += vehicle.length;
+        }
+        behind
+    }
+
+    /// The longest stretch inside the train, between neighbouring detectable vehicles, that no detector can see.
+    pub fn blind_gap(&self) -> Length {
+        let (mut gap, mut longest, mut seen) = (Length::ZERO, Length::ZERO, false);
+        for vehicle in &self.vehicles {
+            match vehicle.detectable {
+                Some((first, last)) => {
+                    if seen {
+                        longest = longest.max(gap + first);
+                    }
+                    seen = true;
+                    gap = vehicle.length - last;
+                }
+                None => gap += vehicle.length,
+            }
+        }
+        longest
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn vehicle(mm: i64, detectable: Option<(i64, i64)>) -> Vehicle {
+        let detectable = detectable.map(|(first, last)| (Length::from_mm(first), Length::from_mm(last)));
+        Vehicle { name: String::new(), length: Length::from_mm(mm), detectable }
+    }
+
+    #[test]
+    fn wagons_that_draw_no_current_make_a_blind_tail() {
+        let train = Train {
+            vehicles: vec![vehicle(120, Some((20, 100))), vehicle(90, None), vehicle(90, None)],
+            ..Train::stranger("Heron")
+        };
+        assert_eq!(train.length(), Some(Length::from_mm(300)));
+        assert_eq!(train.blind_front(), Length::from_mm(20));
+        assert_eq!(train.blind_rear(), Length::from_mm(200));
+        assert_eq!(train.blind_gap(), Length::ZERO);
+    }
+
+    #[test]
+    fn a_train_that_no_detector_sees_is_blind_from_end_to_end() {
+        let train = Train { vehicles: vec![vehicle(90, None), vehicle(60, None)], ..Train::stranger("trolleys") };
+        assert_eq!(train.blind_front(), Length::from_mm(150));
+        assert_eq!(train.blind_rear(), Length::from_mm(150));
+    }
+}
