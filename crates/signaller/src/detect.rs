@@ -1,0 +1,1 @@
+//! Raw reports to conditioned occupancy.

@@ -1,0 +1,299 @@
+//! The signaller's door: everything that goes in and everything that comes out.
+//!
+//! Inputs are in the past tense: they happened, and the signaller cannot refuse to have heard them. A wish is a [`Request`],
+//! and is answered. Outputs are either desired states of hardware, so that repeating one is harmless, or [`Fact`]s for people
+//! and scripts.
+
+use smallvec::SmallVec;
+use track::{DetectorId, DistrictId, EndId, Lie, SectionId, SignalId, StopId, TrainId, TurnoutId};
+
+use crate::aspect::Aspect;
+use crate::time::Time;
+
+/// Something that was heard.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Input {
+    /// An area detector reported.
+    SectionReported {
+        /// Its section.
+        section: SectionId,
+        /// Whether it says that something is there.
+        occupied: bool,
+    },
+    /// Something passed a spot detector.
+    SpotPassed {
+        /// The detector.
+        detector: DetectorId,
+    },
+    /// A reader read a train.
+    TrainRead {
+        /// The reader.
+        detector: DetectorId,
+        /// The train it read.
+        train: TrainId,
+    },
+    /// A turnout reported how it lies; nothing while it moves or where the report makes no sense.
+    TurnoutReported {
+        /// The turnout.
+        turnout: TurnoutId,
+        /// How it lies.
+        lie: Option<Lie>,
+    },
+    /// A power district was reported live or dark.
+    PowerReported {
+        /// The district.
+        district: DistrictId,
+        /// Whether it is live.
+        live: bool,
+    },
+    /// A border signal, beyond the layout, was reported to show this.
+    SignalReported {
+        /// The signal.
+        signal: SignalId,
+        /// What it shows.
+        shows: Aspect,
+    },
+    /// A train that the layout does not describe got the next free id.
+    TrainNamed {
+        /// Its id: one more than the highest so far.
+        train: TrainId,
+        /// Its name.
+        name: String,
+    },
+    /// Somebody wishes something.
+    Requested {
+        /// Comes back in the answer.
+        ticket: Ticket,
+        /// What is wished.
+        request: Request,
+    },
+    /// The time asked for by [`Step::wake_at`] came.
+    Woke,
+}
+
+/// Joins a request to its answer. The shell makes them unique.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Ticket(pub u64);
+
+/// A wish of a person or a script.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Request {
+    /// A train was put down, or is said to stand, here.
+    Place {
+        /// The train.
+        train: TrainId,
+        /// The sections it stands on, tail first.
+        on: Vec<SectionId>,
+        /// The end that its front points at, where that was said.
+        nose: Option<EndId>,
+    },
+    /// A train was taken off the track.
+    Lift {
+        /// The train.
+        train: TrainId,
+    },
+    /// A train is to go somewhere by any free path.
+    Go {
+        /// The train.
+        train: TrainId,
+        /// Where to.
+        to: Destination,
+    },
+    /// A train is to stop where it safely can, and give up its destination.
+    Stop {
+        /// The train.
+        train: TrainId,
+    },
+    /// Every train is to stop at once and be held.
+    StopAll,
+    /// The hold that [`Request::StopAll`] set on every train is lifted.
+    ResumeAll,
+    /// A train is held until released.
+    Hold {
+        /// The train.
+        train: TrainId,
+        /// Why, in plain words.
+        reason: String,
+    },
+    /// A hold set by [`Request::Hold`] is lifted.
+    Release {
+        /// The train.
+        train: TrainId,
+    },
+    /// A turnout is to be thrown.
+    Throw {
+        /// The turnout.
+        turnout: TurnoutId,
+        /// How it shall lie.
+        lie: Lie,
+    },
+    /// A person keeps a signal at danger, or lets it go.
+    KeepAtDanger {
+        /// The signal.
+        signal: SignalId,
+        /// Whether it is kept.
+        held: bool,
+    },
+}
+
+/// Where a train is to go.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Destination {
+    /// A stopping point.
+    Stop(StopId),
+    /// Anywhere in a section: as far in as it may go.
+    Section(SectionId),
+}
+
+/// The complete result of one step.
+#[derive(Debug)]
+pub struct Step<'a> {
+    /// What came of it, in order.
+    pub outputs: &'a [Output],
+    /// When the signaller wants to be woken if nothing is heard before.
+    pub wake_at: Option<Time>,
+}
+
+/// What comes out.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Output {
+    /// A train shall be driven so.
+    Drive {
+        /// The train.
+        train: TrainId,
+        /// Which way, as the train sees it.
+        direction: Direction,
+        /// Speed step; 0 stands.
+        step: u8,
+    },
+    /// A turnout shall lie so.
+    Throw {
+        /// The turnout.
+        turnout: TurnoutId,
+        /// How it shall lie.
+        lie: Lie,
+    },
+    /// A signal shall show this.
+    Show {
+        /// The signal.
+        signal: SignalId,
+        /// The aspect.
+        aspect: Aspect,
+    },
+    /// Something is so now.
+    Fact(Fact),
+}
+
+/// Which way a train moves, as it sees it itself.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Direction {
+    /// Its first vehicle leads.
+    Forward,
+    /// Its last vehicle leads.
+    Backward,
+}
+
+impl Direction {
+    /// The other one.
+    pub fn other(self) -> Self {
+        match self {
+            Self::Forward => Self::Backward,
+            Self::Backward => Self::Forward,
+        }
+    }
+}
+
+/// Something for people and scripts to know.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Fact {
+    /// What is said of a section changed.
+    Tagged {
+        /// The section.
+        section: SectionId,
+        /// What is said of it now.
+        tag: Tag,
+    },
+    /// A train was granted the track up to a place.
+    RouteSet {
+        /// The train.
+        train: TrainId,
+        /// The sections granted, in order.
+        sections: Vec<SectionId>,
+    },
+    /// A section was given back behind a train, or because its grant was cancelled.
+    SectionReleased {
+        /// The train.
+        train: TrainId,
+        /// The section.
+        section: SectionId,
+    },
+    /// A train began to move towards its destination.
+    Departed {
+        /// The train.
+        train: TrainId,
+        /// Where to.
+        to: Destination,
+    },
+    /// A train came to stand at its destination.
+    Arrived {
+        /// The train.
+        train: TrainId,
+        /// Where.
+        at: Destination,
+    },
+    /// A train waits for track that it cannot have yet.
+    Waiting {
+        /// The train.
+        train: TrainId,
+        /// For what, in plain words.
+        reason: String,
+    },
+    /// A train is held.
+    HoldSet {
+        /// The train.
+        train: TrainId,
+        /// Why, in plain words.
+        reason: String,
+    },
+    /// A train is held no more.
+    HoldLifted {
+        /// The train.
+        train: TrainId,
+    },
+    /// A request was answered.
+    Answered {
+        /// The request's ticket.
+        ticket: Ticket,
+        /// The answer.
+        answer: Answer,
+    },
+}
+
+/// The answer to a request.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Answer {
+    /// It is done, or will be.
+    Accepted,
+    /// It will not be done.
+    Refused(Refusal),
+}
+
+/// Why a request was refused. A value, not an error.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Refusal {
+    /// In plain words: lower case, no full stop.
+    pub reason: String,
+}
+
+/// What is said of a section.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Tag {
+    /// Nothing is there.
+    Free,
+    /// This train is there, under every surviving account.
+    Sure(TrainId),
+    /// One of these is there, the likeliest first; the accounts differ.
+    Doubt(SmallVec<[TrainId; 4]>),
+    /// Something is there, and no account puts a known train there.
+    Unexplained,
+}

@@ -1,0 +1,1 @@
+//! From authority to speed steps: how far a train may go, and how fast.
