@@ -1,11 +1,20 @@
 //! One step: reports, then accounts, then locks, then aspects, then speeds.
+//!
+//! Each stage is one function and reads only what the stages before it left. `signaller/reports.rs` turns what was heard into
+//! one batch for identity; `signaller/requests.rs` answers wishes; the rest of the work is done in the stages' own modules.
+
+mod reports;
+mod requests;
 
 use std::sync::Arc;
 
-use track::Layout;
+use track::{Layout, SectionId, TrainId, TurnoutId};
 
+use crate::aspect::Signals;
 use crate::door::{Input, Output, Step};
+use crate::drive::Drive;
 use crate::identity::Identity;
+use crate::interlock::Interlock;
 use crate::time::Time;
 
 /// Whether the signaller only watches or also drives.
@@ -17,19 +26,51 @@ pub enum Conduct {
     Control,
 }
 
+/// What the reports of this step changed. A thing may be named twice, and may be named though nothing changed.
+#[derive(Debug, Default)]
+pub(crate) struct Changes {
+    /// Sections whose occupancy, tag or holders may be different now.
+    pub(crate) sections: Vec<SectionId>,
+    /// Trains whose whereabouts may be different now.
+    pub(crate) trains: Vec<TrainId>,
+    /// Turnouts that lie differently, or of which is known now how they lie, or no longer.
+    pub(crate) turnouts: Vec<TurnoutId>,
+}
+
+impl Changes {
+    fn clear(&mut self) {
+        self.sections.clear();
+        self.trains.clear();
+        self.turnouts.clear();
+    }
+}
+
 /// The deterministic core.
 #[derive(Debug)]
 pub struct Signaller {
     layout: Arc<Layout>,
     conduct: Conduct,
     identity: Identity,
+    interlock: Interlock,
+    signals: Signals,
+    drive: Drive,
+    changes: Changes,
     outputs: Vec<Output>,
 }
 
 impl Signaller {
     /// A signaller for a layout. It knows nothing of what stands there until it hears.
     pub fn new(layout: Arc<Layout>, conduct: Conduct) -> Self {
-        Self { identity: Identity::new(Arc::clone(&layout)), layout, conduct, outputs: Vec::new() }
+        Self {
+            identity: Identity::new(Arc::clone(&layout)),
+            interlock: Interlock::new(Arc::clone(&layout), conduct),
+            signals: Signals::new(Arc::clone(&layout), conduct),
+            drive: Drive::new(Arc::clone(&layout)),
+            layout,
+            conduct,
+            changes: Changes::default(),
+            outputs: Vec::new(),
+        }
     }
 
     /// Works through everything heard at `now`. The order of inputs means nothing, but for reports of one and the same thing.
@@ -37,13 +78,37 @@ impl Signaller {
     /// `now` must not be earlier than in the step before.
     pub fn step(&mut self, now: Time, inputs: &[Input]) -> Step<'_> {
         self.outputs.clear();
-        let _ = (now, inputs, self.conduct);
-        Step { outputs: &self.outputs, wake_at: None }
+        self.changes.clear();
+        self.hear(now, inputs);
+        self.answer(now, inputs);
+        self.lock(now);
+        self.show(now);
+        self.move_trains(now);
+        Step { wake_at: self.wake_at(), outputs: &self.outputs }
+    }
+
+    /// Grants, locks and releases, from what identity says now.
+    fn lock(&mut self, _now: Time) {}
+
+    /// Lets every signal show what the book says.
+    fn show(&mut self, _now: Time) {}
+
+    /// Lets every train run as far and as fast as its authority allows.
+    fn move_trains(&mut self, _now: Time) {}
+
+    /// The earliest time at which some stage has something to do without hearing anything.
+    fn wake_at(&self) -> Option<Time> {
+        None
     }
 
     /// The layout.
     pub fn layout(&self) -> &Arc<Layout> {
         &self.layout
+    }
+
+    /// Whether it only watches or also drives.
+    pub fn conduct(&self) -> Conduct {
+        self.conduct
     }
 
     /// Who stands where.
