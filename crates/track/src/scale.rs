@@ -2,7 +2,8 @@
 
 /// A scale: how many millimetres of the real railway one millimetre on the table stands for.
 ///
-/// The ratios are those of NEM 010 (edition 2011) and NMRA S-1.2; a few trade names stand beside them.
+/// The ratios are those of NEM 010 (edition 2011) and NMRA S-1.2; a few trade names stand beside them, and `1:1`, the real
+/// railway, for recordings from there.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Scale {
     /// Its name.
@@ -33,9 +34,13 @@ const SCALES: &[Scale] = &[
     Scale { name: "V", ratio: 11.0 },
     Scale { name: "VII", ratio: 8.0 },
     Scale { name: "X", ratio: 5.5 },
+    Scale::UNKNOWN,
 ];
 
 impl Scale {
+    /// What a layout has whose scale is not known: it is taken for the real railway.
+    pub const UNKNOWN: Self = Self { name: "1:1", ratio: 1.0 };
+
     /// All scales that have a name here.
     pub fn all() -> &'static [Self] {
         SCALES

@@ -55,6 +55,25 @@ pub enum Address {
     Long(u16),
 }
 
+impl Address {
+    /// The highest short address (NMRA S-9.2: first byte 0AAAAAAA, 0 being the broadcast).
+    pub const HIGHEST_SHORT: u8 = 127;
+    /// The highest long address (NMRA S-9.2.1: first bytes 0xC0 to 0xE7).
+    pub const HIGHEST_LONG: u16 = 10_239;
+
+    /// A short address, where the number is one.
+    pub fn short(number: u64) -> Option<Self> {
+        let number = u8::try_from(number).ok()?;
+        (1..=Self::HIGHEST_SHORT).contains(&number).then_some(Self::Short(number))
+    }
+
+    /// A long address, where the number is one.
+    pub fn long(number: u64) -> Option<Self> {
+        let number = u16::try_from(number).ok()?;
+        (number <= Self::HIGHEST_LONG).then_some(Self::Long(number))
+    }
+}
+
 /// Speed steps of a decoder (NMRA S-9.2, S-9.2.1).
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum SpeedSteps {
@@ -67,6 +86,11 @@ pub enum SpeedSteps {
 }
 
 impl SpeedSteps {
+    /// The kind of decoder with so many steps, where there is one.
+    pub fn of_count(count: u64) -> Option<Self> {
+        [Self::Steps14, Self::Steps28, Self::Steps126].into_iter().find(|steps| u64::from(steps.highest()) == count)
+    }
+
     /// The number of the highest step.
     pub const fn highest(self) -> u8 {
         match self {

@@ -1,0 +1,390 @@
+//! Reading the keys of one table: every value with its place, every wrong type and every unread key reported.
+
+use std::time::Duration;
+
+use toml::de::{DeArray, DeTable, DeValue};
+use track::{Acceleration, Length, Speed};
+
+use crate::diagnostic::Findings;
+use crate::nearest::nearest;
+use crate::source::{FileId, Said, Span};
+
+/// Nothing on a table is longer than a kilometre; who writes more took another unit.
+const LONGEST_MM: f64 = 1_000_000.0;
+/// Nothing on a table is faster than this, in millimetres a second.
+const FASTEST_MM_S: f64 = 20_000.0;
+/// Nothing on a table changes its speed faster than this, in millimetres a second squared.
+const STEEPEST_MM_S2: f64 = 100_000.0;
+/// No turnout and no detector takes longer than this, in seconds.
+const SLOWEST_S: f64 = 600.0;
+/// From miles to kilometres (international mile).
+const KM_PER_MILE: f64 = 1.609_344;
+
+/// One table while it is being read. What is asked for is remembered; [`Keys::finish`] reports the rest.
+pub(crate) struct Keys<'t> {
+    /// What the table describes, with its article: `a section`.
+    what: &'static str,
+    table: &'t DeTable<'t>,
+    file: FileId,
+    header: Span,
+    asked: Vec<&'static str>,
+}
+
+/// A speed as it was written: on the table, or as the real train would run.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum WrittenSpeed {
+    /// In millimetres a second on the table.
+    OnTable(f64),
+    /// In kilometres an hour of the real railway.
+    Real(f64),
+}
+
+impl WrittenSpeed {
+    /// The speed on the table, at a scale of one to `ratio`.
+    pub(crate) fn on_table(self, ratio: f64) -> Speed {
+        match self {
+            Self::OnTable(mm_s) => Speed::from_mm_f64(mm_s),
+            Self::Real(km_h) => Speed::from_mm_f64(km_h / 3.6 * 1000.0 / ratio),
+        }
+    }
+}
+
+impl<'t> Keys<'t> {
+    pub(crate) fn new(what: &'static str, table: &'t DeTable<'t>, header: Span) -> Self {
+        Self { what, table, file: header.file, header, asked: Vec::new() }
+    }
+
+    /// The place of the table's header.
+    pub(crate) fn header(&self) -> Span {
+        self.header
+    }
+
+    /// All keys with their values, for tables whose keys are names the user chose.
+    pub(crate) fn entries(&self) -> impl Iterator<Item = (Said<&'t str>, Said<&'t DeValue<'t>>)> + use<'t> {
+        let file = self.file;
+        self.table.iter().map(move |(key, value)| {
+            (
+                Said { value: key.get_ref().as_ref(), span: Span::new(file, key.span()) },
+                Said { value: value.get_ref(), span: Span::new(file, value.span()) },
+            )
+        })
+    }
+
+    /// Whether the table has the key, of whatever type.
+    pub(crate) fn has(&self, key: &str) -> bool {
+        self.table.contains_key(key)
+    }
+
+    /// The value of a key, whatever its type.
+    pub(crate) fn value(&mut self, key: &'static str) -> Option<Said<&'t DeValue<'t>>> {
+        self.asked.push(key);
+        let value = self.table.get(key)?;
+        Some(Said { value: value.get_ref(), span: Span::new(self.file, value.span()) })
+    }
+
+    /// Reports that a key that must be there is not.
+    pub(crate) fn missing(&self, key: &str, example: &str, out: &mut Findings) {
+        if !out.is_broken(self.file) {
+            out.mistake(self.header, format!("{} needs `{key}`", self.what)).hint(format!("add `{key} = {example}`"));
+        }
+    }
+
+    pub(crate) fn text(&mut self, key: &'static str, out: &mut Findings) -> Option<Said<&'t str>> {
+        let value = self.value(key)?;
+        text_of(key, value, out)
+    }
+
+    pub(crate) fn needed_text(
+        &mut self,
+        key: &'static str,
+        example: &str,
+        out: &mut Findings,
+    ) -> Option<Said<&'t str>> {
+        if !self.table.contains_key(key) {
+            self.asked.push(key);
+            self.missing(key, example, out);
+            return None;
+        }
+        self.text(key, out)
+    }
+
+    /// A name: no white space around it, no control characters in it, not empty.
+    pub(crate) fn needed_name(&mut self, example: &str, out: &mut Findings) -> Option<Said<&'t str>> {
+        let name = self.needed_text("name", example, out)?;
+        check_name(name, out).then_some(name)
+    }
+
+    pub(crate) fn flag(&mut self, key: &'static str, out: &mut Findings) -> Option<Said<bool>> {
+        let value = self.value(key)?;
+        if let DeValue::Boolean(flag) = value.value {
+            return Some(Said { value: *flag, span: value.span });
+        }
+        let wanted = match value.value {
+            DeValue::String(text) if ["true", "yes", "on"].contains(&text.as_ref()) => Some("true"),
+            DeValue::String(text) if ["false", "no", "off"].contains(&text.as_ref()) => Some("false"),
+            _ => None,
+        };
+        wrong_type(key, "`true` or `false`", value, out)
+            .hint_if(wanted.map(|word| format!("write `{key} = {word}`, without quotes")));
+        None
+    }
+
+    pub(crate) fn list(&mut self, key: &'static str, out: &mut Findings) -> Option<Said<&'t DeArray<'t>>> {
+        let value = self.value(key)?;
+        if let DeValue::Array(list) = value.value {
+            return Some(Said { value: list, span: value.span });
+        }
+        wrong_type(key, "a list", value, out).hint(format!("put it in brackets: `{key} = [...]`"));
+        None
+    }
+
+    /// The tables of `[[key]]`, in order.
+    pub(crate) fn tables(&mut self, key: &'static str, what: &'static str, out: &mut Findings) -> Vec<Keys<'t>> {
+        let Some(value) = self.value(key) else { return Vec::new() };
+        let DeValue::Array(list) = value.value else {
+            let mistake = out.mistake(value.span, format!("`{key}` is a list of tables, not {}", type_of(value.value)));
+            if value.value.is_table() {
+                mistake.hint(format!("write `[[{key}]]` with two brackets on each side"));
+            } else {
+                mistake.hint(format!("write one `[[{key}]]` for each"));
+            }
+            return Vec::new();
+        };
+        let file = self.file;
+        list.iter()
+            .filter_map(|item| {
+                let span = Span::new(file, item.span());
+                table_of(what, Said { value: item.get_ref(), span }, out)
+            })
+            .collect()
+    }
+
+    pub(crate) fn number(&mut self, key: &'static str, unit: Unit, out: &mut Findings) -> Option<Said<f64>> {
+        let value = self.value(key)?;
+        number_of(key, unit, value, out)
+    }
+
+    pub(crate) fn length(&mut self, key: &'static str, out: &mut Findings) -> Option<Said<Length>> {
+        let said = self.number(key, Unit::Millimetres, out)?;
+        Some(Said { value: Length::from_mm_f64(said.value), span: said.span })
+    }
+
+    /// A distance from an end: a length that may be zero.
+    pub(crate) fn distance(&mut self, key: &'static str, out: &mut Findings) -> Option<Said<Length>> {
+        let said = self.number(key, Unit::MillimetresFromEnd, out)?;
+        Some(Said { value: Length::from_mm_f64(said.value), span: said.span })
+    }
+
+    pub(crate) fn duration(&mut self, key: &'static str, out: &mut Findings) -> Option<Said<Duration>> {
+        let said = self.number(key, Unit::Seconds, out)?;
+        Some(Said { value: Duration::from_secs_f64(said.value), span: said.span })
+    }
+
+    pub(crate) fn acceleration(&mut self, key: &'static str, out: &mut Findings) -> Option<Said<Acceleration>> {
+        let said = self.number(key, Unit::MillimetresPerSecondSquared, out)?;
+        Some(Said { value: Acceleration::from_mm_f64(said.value), span: said.span })
+    }
+
+    /// A speed: a number of millimetres a second on the table, or a text such as `"40 km/h"` or `"25 mph"`, which is the
+    /// real train's speed at the layout's scale.
+    pub(crate) fn speed(&mut self, key: &'static str, out: &mut Findings) -> Option<Said<WrittenSpeed>> {
+        let value = self.value(key)?;
+        let DeValue::String(text) = value.value else {
+            let said = number_of(key, Unit::MillimetresPerSecond, value, out)?;
+            return Some(Said { value: WrittenSpeed::OnTable(said.value), span: said.span });
+        };
+        let speed = read_speed(text);
+        if speed.is_none() {
+            out.mistake(value.span, format!("`{text}` is no speed")).hint(
+                "a speed is a number of mm/s on the table, or a text such as `\"40 km/h\"` or `\"25 mph\"` at the layout's scale",
+            );
+        }
+        Some(Said { value: speed?, span: value.span })
+    }
+
+    /// Reports every key that nobody asked for, with the nearest that exists.
+    pub(crate) fn finish(self, out: &mut Findings) {
+        for (key, _) in self.table {
+            let written = key.get_ref().as_ref();
+            if self.asked.contains(&written) {
+                continue;
+            }
+            let span = Span::new(self.file, key.span());
+            let hint = match nearest(written, self.asked.iter().copied()) {
+                Some(near) => format!("the nearest key is `{near}`"),
+                None => format!("its keys are {}", list_of(&self.asked)),
+            };
+            out.mistake(span, format!("{} has no key `{written}`", self.what)).hint(hint);
+        }
+    }
+}
+
+/// What a number counts, and between which bounds it is believed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Unit {
+    Millimetres,
+    MillimetresFromEnd,
+    MillimetresPerSecond,
+    MillimetresPerSecondSquared,
+    Seconds,
+    Share,
+    Count,
+}
+
+impl Unit {
+    fn words(self) -> &'static str {
+        match self {
+            Self::Millimetres | Self::MillimetresFromEnd => "a number of millimetres",
+            Self::MillimetresPerSecond => "a number of millimetres a second",
+            Self::MillimetresPerSecondSquared => "a number of millimetres a second squared",
+            Self::Seconds => "a number of seconds",
+            Self::Share => "a number between 0 and 1",
+            Self::Count => "a whole number",
+        }
+    }
+
+    /// What is wrong with a value, where something is.
+    fn objection(self, value: f64) -> Option<String> {
+        let (zero_is_fine, most, too_much) = match self {
+            Self::Millimetres => (false, LONGEST_MM, "more than a kilometre on the table"),
+            Self::MillimetresFromEnd => (true, LONGEST_MM, "more than a kilometre on the table"),
+            Self::MillimetresPerSecond => (false, FASTEST_MM_S, "more than 20 metres a second on the table"),
+            Self::MillimetresPerSecondSquared => (false, STEEPEST_MM_S2, "more than ten times the pull of gravity"),
+            Self::Seconds => (true, SLOWEST_S, "more than ten minutes"),
+            Self::Share => (true, 1.0, "more than the whole"),
+            Self::Count => (true, 1e9, "more than can be counted here"),
+        };
+        if !value.is_finite() {
+            Some(format!("is `{value}`"))
+        } else if value < 0.0 {
+            Some("is negative".to_owned())
+        } else if value == 0.0 && !zero_is_fine {
+            Some("is zero".to_owned())
+        } else {
+            (value > most).then(|| format!("is {too_much}"))
+        }
+    }
+}
+
+/// Reads a value as a text.
+pub(crate) fn text_of<'t>(key: &str, value: Said<&'t DeValue<'t>>, out: &mut Findings) -> Option<Said<&'t str>> {
+    if let DeValue::String(text) = value.value {
+        return Some(Said { value: text.as_ref(), span: value.span });
+    }
+    let literal = match value.value {
+        DeValue::Integer(number) => Some(number.to_string()),
+        DeValue::Float(number) => Some(number.to_string()),
+        DeValue::Boolean(flag) => Some(flag.to_string()),
+        _ => None,
+    };
+    wrong_type(key, "a text", value, out).hint_if(literal.map(|literal| format!("put it in quotes: `\"{literal}\"`")));
+    None
+}
+
+/// Reads a value as a table; `what` is what such a table describes.
+pub(crate) fn table_of<'t>(what: &'static str, value: Said<&'t DeValue<'t>>, out: &mut Findings) -> Option<Keys<'t>> {
+    if let DeValue::Table(table) = value.value {
+        return Some(Keys::new(what, table, value.span));
+    }
+    out.mistake(value.span, format!("{what} is a table, not {}", type_of(value.value)))
+        .hint("write it as `{ key = value, ... }`");
+    None
+}
+
+/// Reads a value as a number within what its unit believes.
+pub(crate) fn number_of(key: &str, unit: Unit, value: Said<&DeValue<'_>>, out: &mut Findings) -> Option<Said<f64>> {
+    let number = match value.value {
+        DeValue::Integer(number) => {
+            i64::from_str_radix(number.as_str(), number.radix()).ok().map(|number| number as f64)
+        }
+        DeValue::Float(number) if unit != Unit::Count => number.as_str().parse::<f64>().ok(),
+        other => {
+            let literal = match other {
+                DeValue::String(text) if text.trim().parse::<f64>().is_ok() => Some(text.trim()),
+                _ => None,
+            };
+            wrong_type(key, unit.words(), value, out)
+                .hint_if(literal.map(|literal| format!("write `{key} = {literal}`, without quotes")));
+            return None;
+        }
+    };
+    let objection = number.map_or_else(|| Some("does not fit".to_owned()), |number| unit.objection(number));
+    if let Some(objection) = objection {
+        out.mistake(value.span, format!("`{key}` {objection}")).hint(format!("`{key}` is {}", unit.words()));
+        return None;
+    }
+    number.map(|number| Said { value: number, span: value.span })
+}
+
+/// Whether a name can be used; reports where it cannot.
+pub(crate) fn check_name(name: Said<&str>, out: &mut Findings) -> bool {
+    let problem = if name.value.is_empty() {
+        "a name must not be empty"
+    } else if name.value.trim() != name.value {
+        "a name must not begin or end with white space"
+    } else if name.value.chars().any(char::is_control) {
+        "a name must not hold control characters"
+    } else {
+        return true;
+    };
+    out.mistake(name.span, problem);
+    false
+}
+
+/// Reports a value of the wrong type.
+pub(crate) fn wrong_type<'o>(
+    key: &str,
+    wanted: &str,
+    value: Said<&DeValue<'_>>,
+    out: &'o mut Findings,
+) -> &'o mut crate::diagnostic::Diagnostic {
+    out.mistake(value.span, format!("`{key}` is {wanted}, not {}", type_of(value.value)))
+}
+
+pub(crate) fn type_of(value: &DeValue<'_>) -> &'static str {
+    match value {
+        DeValue::String(_) => "a text",
+        DeValue::Integer(_) => "a whole number",
+        DeValue::Float(_) => "a number with a fraction",
+        DeValue::Boolean(_) => "`true` or `false`",
+        DeValue::Datetime(_) => "a date",
+        DeValue::Array(_) => "a list",
+        DeValue::Table(_) => "a table",
+    }
+}
+
+/// `` `a`, `b` and `c` ``.
+pub(crate) fn list_of(words: &[&str]) -> String {
+    let quoted: Vec<String> = words.iter().map(|word| format!("`{word}`")).collect();
+    match quoted.split_last() {
+        Some((last, [])) => last.clone(),
+        Some((last, before)) => format!("{} and {last}", before.join(", ")),
+        None => "none".to_owned(),
+    }
+}
+
+fn read_speed(text: &str) -> Option<WrittenSpeed> {
+    let split = text.find(|letter: char| letter.is_alphabetic())?;
+    let (number, unit) = text.split_at(split);
+    let number: f64 = number.trim().parse().ok()?;
+    let speed = match unit.trim() {
+        "km/h" => WrittenSpeed::Real(number),
+        "mph" => WrittenSpeed::Real(number * KM_PER_MILE),
+        "mm/s" => WrittenSpeed::OnTable(number),
+        _ => return None,
+    };
+    (number > 0.0 && number <= FASTEST_MM_S).then_some(speed)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn forty_kilometres_an_hour_are_slow_in_h0() {
+        let speed = read_speed("40 km/h").unwrap().on_table(87.0);
+        assert_eq!(speed.um(), 127_714, "40 km/h / 3.6 / 87 = 127.714 mm/s");
+        assert_eq!(read_speed("10 mph").unwrap().on_table(87.0).um(), 51_383);
+        assert!(read_speed("fast").is_none() && read_speed("-3 km/h").is_none());
+    }
+}

@@ -1,0 +1,251 @@
+//! Reading `layout.toml` into what was typed.
+
+use toml::de::DeValue;
+use track::Lie;
+
+use crate::diagnostic::Findings;
+use crate::keys::{Keys, Unit, check_name, list_of, table_of, text_of};
+use crate::nearest::nearest;
+use crate::source::{Said, Span};
+use crate::written::{
+    WrittenDetector, WrittenDetectorPlace, WrittenDistrict, WrittenSection, WrittenSignal, WrittenStop, WrittenTrack,
+    WrittenTurnout, WrittenWay,
+};
+
+/// Reads the whole file.
+pub(crate) fn read_track<'t>(mut root: Keys<'t>, out: &mut Findings) -> WrittenTrack<'t> {
+    let mut track = WrittenTrack::default();
+    match root.value("layout") {
+        Some(value) if value.value.is_array() => {
+            out.mistake(value.span, "`layout` is one table, not a list")
+                .hint("write `[layout]` with one bracket on each side");
+        }
+        Some(value) => {
+            if let Some(keys) = table_of("the layout", value, out) {
+                read_head(keys, &mut track, out);
+            }
+        }
+        None => root.missing("[layout]", "...", out),
+    }
+    track.districts = each(&mut root, "district", "a power district", out, read_district);
+    track.turnouts = each(&mut root, "turnout", "a turnout", out, read_turnout);
+    track.sections = each(&mut root, "section", "a section", out, read_section);
+    track.joints = each(&mut root, "joint", "a joint", out, read_joint);
+    track.buffer_stops =
+        each(&mut root, "buffer-stop", "a buffer stop", out, read_ends).into_iter().flatten().collect();
+    track.off_layout =
+        each(&mut root, "off-layout", "an end off the layout", out, read_ends).into_iter().flatten().collect();
+    track.signals = each(&mut root, "signal", "a signal", out, read_signal);
+    track.stops = each(&mut root, "stopping-point", "a stopping point", out, read_stop);
+    track.detectors = each(&mut root, "detector", "a detector", out, read_detector);
+    root.finish(out);
+    track
+}
+
+/// Reads every `[[key]]`; those that lack something are left out, having been reported.
+pub(crate) fn each<'t, T>(
+    root: &mut Keys<'t>,
+    key: &'static str,
+    what: &'static str,
+    out: &mut Findings,
+    read: fn(Keys<'t>, &mut Findings) -> Option<T>,
+) -> Vec<T> {
+    root.tables(key, what, out).into_iter().filter_map(|keys| read(keys, out)).collect()
+}
+
+fn read_head<'t>(mut keys: Keys<'t>, track: &mut WrittenTrack<'t>, out: &mut Findings) {
+    track.name = keys.needed_name("\"Low Staithe\"", out);
+    track.scale = keys.needed_text("scale", "\"H0\"", out);
+    if let Some(parts) = keys.number("parts", Unit::Count, out) {
+        if parts.value >= 1.0 {
+            track.parts = Some(Said { value: parts.value as usize, span: parts.span });
+        } else {
+            out.mistake(parts.span, "a layout has at least one part");
+        }
+    }
+    keys.finish(out);
+}
+
+fn read_district<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenDistrict<'t>> {
+    let name = keys.needed_name("\"harbour\"", out);
+    keys.finish(out);
+    Some(WrittenDistrict { name: name? })
+}
+
+fn read_turnout<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenTurnout<'t>> {
+    let name = keys.needed_name("\"W1\"", out);
+    let reported = keys.flag("reported", out).map(|said| said.value);
+    let worked = keys.flag("worked", out).map(|said| said.value);
+    let throw_time = keys.duration("throw-time", out).map(|said| said.value);
+    keys.finish(out);
+    Some(WrittenTurnout { name: name?, reported, worked, throw_time })
+}
+
+fn read_section<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenSection<'t>> {
+    let name = keys.needed_name("\"quay-1\"", out);
+    let length = keys.length("length", out);
+    let limit = keys.speed("limit", out);
+    let district = keys.text("district", out);
+    let dark = keys.flag("dark", out);
+    let ways = keys.list("ways", out);
+    if let (Some(length), Some(_)) = (length, ways) {
+        out.mistake(length.span, "a section with `ways` has no `length` of its own").hint("give each way its `length`");
+    }
+    if let Some(ways) = ways.filter(|ways| ways.value.is_empty()) {
+        out.mistake(ways.span, "`ways` is empty: no train could pass the section")
+            .hint("leave `ways` out for a section with two ends `a` and `b`, joined by one way");
+    }
+    let file = keys.header().file;
+    let ways = ways.map(|ways| {
+        let tables = ways.value.iter().filter_map(|item| {
+            let span = Span::new(file, item.span());
+            let table = table_of("a way", Said { value: item.get_ref(), span }, out)?;
+            read_way(table, out)
+        });
+        tables.collect()
+    });
+    keys.finish(out);
+    Some(WrittenSection { name: name?, length, ways, district, dark, limit })
+}
+
+fn read_way<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenWay<'t>> {
+    let span = keys.header();
+    let from = read_end_name(&mut keys, "from", "\"toe\"", out);
+    let to = read_end_name(&mut keys, "to", "\"one\"", out);
+    let length = keys.length("length", out);
+    let limit = keys.speed("limit", out);
+    let needs = match keys.value("needs").and_then(|value| table_of("`needs`", value, out)) {
+        Some(needs) => {
+            needs.entries().filter_map(|(turnout, lie)| Some((turnout, read_lie(turnout, lie, out)?))).collect()
+        }
+        None => Vec::new(),
+    };
+    keys.finish(out);
+    Some(WrittenWay { from: from?, to: to?, length, needs, limit, span })
+}
+
+fn read_end_name<'t>(
+    keys: &mut Keys<'t>,
+    key: &'static str,
+    example: &str,
+    out: &mut Findings,
+) -> Option<Said<&'t str>> {
+    let name = keys.needed_text(key, example, out)?;
+    if name.value.contains('.') {
+        out.mistake(name.span, format!("the name of an end must not hold a dot: `{}`", name.value))
+            .hint("within its section an end has a short name, such as `toe`; elsewhere it is written `section.toe`");
+        return None;
+    }
+    check_name(name, out).then_some(name)
+}
+
+fn read_lie(turnout: Said<&str>, value: Said<&DeValue<'_>>, out: &mut Findings) -> Option<Said<Lie>> {
+    let word = text_of(turnout.value, value, out)?;
+    let lie = match word.value {
+        "straight" => Lie::Straight,
+        "diverging" => Lie::Diverging,
+        other => {
+            let hint = match nearest(other, ["straight", "diverging"].into_iter()) {
+                Some(near) => format!("the nearest word is `{near}`"),
+                None => "write `straight` or `diverging`".to_owned(),
+            };
+            out.mistake(word.span, format!("a turnout does not lie `{other}`")).hint(hint);
+            return None;
+        }
+    };
+    Some(Said { value: lie, span: value.span })
+}
+
+fn read_joint<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<[Said<&'t str>; 2]> {
+    let example = "[\"quay-1.b\", \"west-throat.one\"]";
+    let Some(list) = keys.list("ends", out) else {
+        if !keys.has("ends") {
+            keys.missing("ends", example, out);
+        }
+        keys.finish(out);
+        return None;
+    };
+    let file = keys.header().file;
+    let ends: Vec<_> = list
+        .value
+        .iter()
+        .map(|item| text_of("an end", Said { value: item.get_ref(), span: Span::new(file, item.span()) }, out))
+        .collect();
+    keys.finish(out);
+    match ends.as_slice() {
+        [a, b] => Some([(*a)?, (*b)?]),
+        _ => {
+            out.mistake(list.span, format!("a joint has two ends, not {}", ends.len()))
+                .hint("an end that meets several others has a joint with each of them");
+            None
+        }
+    }
+}
+
+/// `at = "section.end"`, or a list of such.
+fn read_ends<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<Vec<Said<&'t str>>> {
+    let file = keys.header().file;
+    let ends = match keys.value("at") {
+        Some(Said { value: DeValue::Array(list), .. }) => list
+            .iter()
+            .filter_map(|item| text_of("at", Said { value: item.get_ref(), span: Span::new(file, item.span()) }, out))
+            .collect(),
+        Some(value) => text_of("at", value, out).into_iter().collect(),
+        None => {
+            keys.missing("at", "\"quay-1.a\"", out);
+            Vec::new()
+        }
+    };
+    keys.finish(out);
+    Some(ends)
+}
+
+fn read_signal<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenSignal<'t>> {
+    let name = keys.needed_name("\"W2\"", out);
+    let at = keys.needed_text("at", "\"quay-1.b\"", out);
+    keys.finish(out);
+    Some(WrittenSignal { name: name?, at: at? })
+}
+
+fn read_stop<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenStop<'t>> {
+    let name = keys.text("name", out).filter(|name| check_name(*name, out));
+    let at = keys.needed_text("at", "\"quay-1.b\"", out);
+    let short_of_end = keys.distance("short-of-end", out);
+    keys.finish(out);
+    Some(WrittenStop { name, at: at?, short_of_end })
+}
+
+fn read_detector<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenDetector<'t>> {
+    let header = keys.header();
+    let name = keys.text("name", out).filter(|name| check_name(*name, out));
+    let kinds = ["area", "reader", "spot"].map(|key| keys.text(key, out));
+    let to = keys.text("to", out);
+    let distance = keys.distance("distance", out);
+    let on_delay = keys.duration("on-delay", out).map(|said| said.value);
+    let off_delay = keys.duration("off-delay", out).map(|said| said.value);
+    keys.finish(out);
+    let place = match kinds {
+        [Some(section), None, None] => WrittenDetectorPlace::Area(section),
+        [None, Some(section), None] => WrittenDetectorPlace::Reader(section),
+        [None, None, Some(at)] => WrittenDetectorPlace::Spot { at, to, distance },
+        [None, None, None] => {
+            if !out.is_broken(header.file) {
+                out.mistake(header, "a detector needs a place")
+                    .hint("add `area = \"section\"`, `reader = \"section\"` or `spot = \"section.end\"`");
+            }
+            return None;
+        }
+        _ => {
+            out.mistake(header, "a detector has one place")
+                .hint(format!("keep one of {}", list_of(&["area", "reader", "spot"])));
+            return None;
+        }
+    };
+    if !matches!(place, WrittenDetectorPlace::Spot { .. }) {
+        for span in [to.map(|to| to.span), distance.map(|distance| distance.span)].into_iter().flatten() {
+            out.mistake(span, "only a spot has `to` and `distance`")
+                .hint("a detector of a whole section needs neither");
+        }
+    }
+    Some(WrittenDetector { name, place, on_delay, off_delay, header })
+}

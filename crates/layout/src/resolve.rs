@@ -1,0 +1,332 @@
+//! From what was typed to a layout: names are looked up, pieces put together.
+//!
+//! What cannot be resolved is reported and left out, so that the rest can still be checked. What was probably meant by a
+//! mistyped end is remembered, so that one slip of the finger is not reported a second time as a dangling end.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use track::{Beyond, Builder, DistrictId, EndId, Layout, Scale, SectionId, TurnoutId, WayId};
+
+use crate::diagnostic::Findings;
+use crate::keys::list_of;
+use crate::names::Names;
+use crate::nearest::nearest;
+use crate::source::{Said, Span};
+use crate::written::{WrittenSection, WrittenTrack, WrittenWay};
+
+type Text<'t> = Said<&'t str>;
+
+/// A layout together with the places its pieces were written at.
+pub(crate) struct Resolved<'t> {
+    pub(crate) layout: Layout,
+    pub(crate) sections: Names<'t, SectionId>,
+    pub(crate) places: Places,
+    /// Ends that were meant by a mistyped name, and pairs of sections that a faulty joint was meant to join.
+    pub(crate) excused: Excused,
+    pub(crate) parts: Option<Said<usize>>,
+}
+
+/// Where each piece was written, in the order of the layout's tables.
+#[derive(Default)]
+pub(crate) struct Places {
+    pub(crate) sections: Vec<Span>,
+    pub(crate) ends: Vec<Span>,
+    pub(crate) ways: Vec<Span>,
+    pub(crate) turnouts: Vec<Span>,
+    pub(crate) districts: Vec<Span>,
+    /// The first place where an end was said to be joined.
+    pub(crate) joined: BTreeMap<EndId, Span>,
+    /// Where each two ends were joined, lower id first.
+    pub(crate) joints: BTreeMap<(EndId, EndId), Span>,
+    pub(crate) closed: BTreeMap<EndId, Span>,
+    pub(crate) signals: BTreeMap<EndId, Span>,
+    pub(crate) needed_length: BTreeSet<WayId>,
+}
+
+#[derive(Default)]
+pub(crate) struct Excused {
+    pub(crate) ends: BTreeSet<EndId>,
+    pub(crate) touching: Vec<(SectionId, SectionId)>,
+}
+
+/// Puts the layout together; `fittings` adds what stands beside the track.
+pub(crate) struct Resolver<'t, 'o> {
+    pub(crate) builder: Builder,
+    ratio: f64,
+    pub(crate) sections: Names<'t, SectionId>,
+    turnouts: Names<'t, TurnoutId>,
+    districts: Names<'t, DistrictId>,
+    pub(crate) places: Places,
+    excused: Excused,
+    pub(crate) out: &'o mut Findings,
+}
+
+/// What an end's name led to.
+#[derive(Clone, Copy)]
+pub(crate) enum Found {
+    End(EndId),
+    /// Reported; this one was probably meant.
+    Meant(EndId),
+    /// Reported; nothing is near.
+    Nothing,
+}
+
+impl Found {
+    pub(crate) fn sure(self) -> Option<EndId> {
+        match self {
+            Self::End(end) => Some(end),
+            Self::Meant(_) | Self::Nothing => None,
+        }
+    }
+
+    fn likely(self) -> Option<EndId> {
+        match self {
+            Self::End(end) | Self::Meant(end) => Some(end),
+            Self::Nothing => None,
+        }
+    }
+}
+
+/// Looks up every name of the track and puts the layout together.
+pub(crate) fn resolve<'t>(track: &WrittenTrack<'t>, out: &mut Findings) -> Resolved<'t> {
+    let scale = track.scale.and_then(|scale| resolve_scale(scale, out)).unwrap_or(Scale::UNKNOWN);
+    let name = track.name.map_or("", |name| name.value);
+    let mut resolver = Resolver {
+        builder: Builder::new(name, scale),
+        ratio: scale.ratio,
+        sections: Names::new("section"),
+        turnouts: Names::new("turnout"),
+        districts: Names::new("district"),
+        places: Places::default(),
+        excused: Excused::default(),
+        out,
+    };
+    resolver.declare_turnouts(track);
+    resolver.declare_districts(track);
+    for section in &track.sections {
+        resolver.add_section(section);
+    }
+    resolver.add_joints(track);
+    resolver.close_ends(&track.buffer_stops, Beyond::BufferStop);
+    resolver.close_ends(&track.off_layout, Beyond::OffLayout);
+    resolver.add_signals(track);
+    resolver.add_stops(track);
+    resolver.add_detectors(track);
+    let Resolver { builder, sections, places, excused, .. } = resolver;
+    Resolved { layout: builder.build(), sections, places, excused, parts: track.parts }
+}
+
+fn resolve_scale(scale: Text<'_>, out: &mut Findings) -> Option<Scale> {
+    let known = Scale::named(scale.value);
+    if known.is_none() {
+        let names: Vec<_> = Scale::all().iter().map(|scale| scale.name).collect();
+        let hint = match nearest(scale.value, names.iter().copied()) {
+            Some(near) => format!("the nearest scale is `{near}`"),
+            None => format!("the scales are {}", list_of(&names)),
+        };
+        out.mistake(scale.span, format!("no scale is named `{}`", scale.value)).hint(hint);
+    }
+    known
+}
+
+impl<'t> Resolver<'t, '_> {
+    fn declare_turnouts(&mut self, track: &WrittenTrack<'t>) {
+        for written in &track.turnouts {
+            if !self.turnouts.is_free(written.name, self.out) {
+                continue;
+            }
+            let id = self.builder.turnout(written.name.value);
+            let turnout = self.builder.turnout_mut(id);
+            turnout.reported = written.reported.unwrap_or(turnout.reported);
+            turnout.worked = written.worked.unwrap_or(turnout.worked);
+            turnout.throw_time = written.throw_time.unwrap_or(turnout.throw_time);
+            self.turnouts.add(written.name, id);
+            self.places.turnouts.push(written.name.span);
+        }
+    }
+
+    fn declare_districts(&mut self, track: &WrittenTrack<'t>) {
+        for written in &track.districts {
+            if self.districts.is_free(written.name, self.out) {
+                let id = self.builder.district(written.name.value);
+                self.districts.add(written.name, id);
+                self.places.districts.push(written.name.span);
+            }
+        }
+    }
+
+    fn add_section(&mut self, written: &WrittenSection<'t>) {
+        if !self.sections.is_free(written.name, self.out) {
+            return;
+        }
+        let id = self.builder.section(written.name.value);
+        self.sections.add(written.name, id);
+        self.places.sections.push(written.name.span);
+        if let Some(district) = written.district
+            && let Some(district) = self.districts.find(district, self.out)
+        {
+            self.builder.feed(id, district);
+        }
+        match &written.ways {
+            Some(ways) => {
+                for way in ways {
+                    self.add_way(id, written, way);
+                }
+            }
+            None => {
+                let ends = ["a", "b"].map(|name| self.end(id, name, written.name.span));
+                let way = self.builder.way(ends[0], ends[1], written.length.map(|length| length.value));
+                self.places.ways.push(written.name.span);
+                self.limit(way, written, None);
+            }
+        }
+    }
+
+    fn add_way(&mut self, section: SectionId, of: &WrittenSection<'t>, written: &WrittenWay<'t>) {
+        if written.from.value == written.to.value {
+            self.out
+                .mistake(written.to.span, format!("the way begins and finishes at the same end `{}`", written.to.value))
+                .hint("a loop that leads back is two ends joined by a `[[joint]]`");
+            return;
+        }
+        let from = self.end(section, written.from.value, written.from.span);
+        let to = self.end(section, written.to.value, written.to.span);
+        let way = self.builder.way(from, to, written.length.map(|length| length.value));
+        self.places.ways.push(written.span);
+        self.limit(way, of, Some(written));
+        for (turnout, lie) in &written.needs {
+            if let Some(turnout) = self.turnouts.find(*turnout, self.out) {
+                self.builder.need(way, turnout, lie.value);
+            }
+        }
+    }
+
+    /// The way's own limit, else its section's.
+    fn limit(&mut self, way: WayId, section: &WrittenSection<'t>, written: Option<&WrittenWay<'t>>) {
+        if let Some(limit) = written.and_then(|way| way.limit).or(section.limit) {
+            self.builder.limit(way, limit.value.on_table(self.ratio));
+        }
+    }
+
+    /// The end of that name within a section, made where it is new.
+    fn end(&mut self, section: SectionId, name: &str, place: Span) -> EndId {
+        let known = end_within(self.builder.layout(), section, name);
+        known.unwrap_or_else(|| {
+            self.places.ends.push(place);
+            self.builder.end(section, name)
+        })
+    }
+
+    pub(crate) fn find_end(&mut self, name: Text<'_>) -> Found {
+        let Some((section_name, end_name)) = name.value.rsplit_once('.') else {
+            let hint = match self.sections.find_quietly(name.value) {
+                Some(section) => {
+                    let ends = end_names(self.builder.layout(), section);
+                    format!(
+                        "the section has the ends {}: write `{}.{}`",
+                        list_of(&ends),
+                        name.value,
+                        ends.first().unwrap_or(&"a")
+                    )
+                }
+                None => "an end is written `section.end`".to_owned(),
+            };
+            self.out.mistake(name.span, format!("`{}` names no end", name.value)).hint(hint);
+            return Found::Nothing;
+        };
+        let layout = self.builder.layout();
+        let Some(section) = self.sections.find_quietly(section_name) else {
+            let meant = self.sections.meant(section_name);
+            let hint = meant.map_or_else(
+                || self.sections.hint(section_name),
+                |(near, _)| Some(format!("the nearest name is `{near}`")),
+            );
+            self.out.mistake(name.span, format!("no section is named `{section_name}`")).hint_if(hint);
+            let end = meant.and_then(|(_, section)| end_within(layout, section, end_name));
+            return end.map_or(Found::Nothing, Found::Meant);
+        };
+        if let Some(end) = end_within(layout, section, end_name) {
+            return Found::End(end);
+        }
+        let ends = end_names(layout, section);
+        let near = nearest(end_name, ends.iter().copied()).filter(|_| end_name.len() > 1);
+        let hint = near.map_or_else(
+            || format!("its ends are {}", list_of(&ends)),
+            |near| format!("the nearest end is `{section_name}.{near}`"),
+        );
+        self.out.mistake(name.span, format!("section `{section_name}` has no end `{end_name}`")).hint(hint);
+        near.and_then(|near| end_within(layout, section, near)).map_or(Found::Nothing, Found::Meant)
+    }
+
+    fn add_joints(&mut self, track: &WrittenTrack<'t>) {
+        for [one, other] in &track.joints {
+            let (a, b) = (self.find_end(*one), self.find_end(*other));
+            if let (Some(a), Some(b)) = (a.sure(), b.sure()) {
+                self.join((a, *one), (b, *other));
+                continue;
+            }
+            self.excused.ends.extend([a.likely(), b.likely()].into_iter().flatten());
+            if let (Some(a), Some(b)) = (a.likely(), b.likely()) {
+                let ends = &self.builder.layout().ends;
+                self.excused.touching.push((ends[a].section, ends[b].section));
+            }
+        }
+    }
+
+    fn join(&mut self, (a, one): (EndId, Text<'t>), (b, other): (EndId, Text<'t>)) {
+        if a == b {
+            self.out
+                .mistake(other.span, format!("`{}` is joined to itself", other.value))
+                .see(one.span, "the other side of the joint")
+                .hint("two ends meet at a joint; a track that simply ends has a `[[buffer-stop]]`");
+            self.excused.ends.insert(a);
+            return;
+        }
+        let pair = (a.min(b), a.max(b));
+        if let Some(&first) = self.places.joints.get(&pair) {
+            self.out
+                .warning(one.span, format!("`{}` and `{}` are joined twice", one.value, other.value))
+                .see(first, "the first time");
+            return;
+        }
+        self.builder.join(a, b);
+        self.places.joints.insert(pair, one.span);
+        self.places.joined.entry(a).or_insert(one.span);
+        self.places.joined.entry(b).or_insert(other.span);
+    }
+
+    fn close_ends(&mut self, ends: &[Text<'t>], beyond: Beyond) {
+        for name in ends {
+            let found = self.find_end(*name);
+            self.excused.ends.extend(found.likely());
+            let Some(end) = found.sure() else { continue };
+            let what = if beyond == Beyond::BufferStop { "has a buffer stop" } else { "leads off the layout" };
+            if let Some(&joint) = self.places.joined.get(&end) {
+                self.out
+                    .mistake(name.span, format!("`{}` {what}, and yet meets another end", name.value))
+                    .see(joint, "the joint")
+                    .hint("take away one of the two");
+            } else if let Some(&first) = self.places.closed.get(&end) {
+                let contradicts = self.builder.layout().ends[end].beyond != beyond;
+                if contradicts {
+                    self.out.mistake(name.span, format!("`{}` {what}, and also the other way round", name.value))
+                } else {
+                    self.out.warning(name.span, format!("`{}` {what}, as was said before", name.value))
+                }
+                .see(first, "said first")
+                .hint("an end has a buffer stop or leads off the layout, and says so once");
+            } else {
+                self.builder.close(end, beyond);
+                self.places.closed.insert(end, name.span);
+            }
+        }
+    }
+}
+
+fn end_within(layout: &Layout, section: SectionId, name: &str) -> Option<EndId> {
+    layout.sections[section].ends.iter().copied().find(|&end| layout.ends[end].name == name)
+}
+
+fn end_names(layout: &Layout, section: SectionId) -> Vec<&str> {
+    layout.sections[section].ends.iter().map(|&end| layout.ends[end].name.as_str()).collect()
+}

@@ -1,0 +1,111 @@
+//! What was typed: the files' content with its places, before any name is looked up.
+
+use std::time::Duration;
+
+use track::{Acceleration, Address, Length, Lie, SpeedSteps};
+
+use crate::keys::WrittenSpeed;
+use crate::source::{Said, Span};
+
+type Text<'t> = Said<&'t str>;
+
+/// `layout.toml`.
+#[derive(Default)]
+pub(crate) struct WrittenTrack<'t> {
+    pub(crate) name: Option<Text<'t>>,
+    pub(crate) scale: Option<Text<'t>>,
+    pub(crate) parts: Option<Said<usize>>,
+    pub(crate) districts: Vec<WrittenDistrict<'t>>,
+    pub(crate) turnouts: Vec<WrittenTurnout<'t>>,
+    pub(crate) sections: Vec<WrittenSection<'t>>,
+    pub(crate) joints: Vec<[Text<'t>; 2]>,
+    pub(crate) buffer_stops: Vec<Text<'t>>,
+    pub(crate) off_layout: Vec<Text<'t>>,
+    pub(crate) signals: Vec<WrittenSignal<'t>>,
+    pub(crate) stops: Vec<WrittenStop<'t>>,
+    pub(crate) detectors: Vec<WrittenDetector<'t>>,
+}
+
+pub(crate) struct WrittenDistrict<'t> {
+    pub(crate) name: Text<'t>,
+}
+
+pub(crate) struct WrittenTurnout<'t> {
+    pub(crate) name: Text<'t>,
+    pub(crate) reported: Option<bool>,
+    pub(crate) worked: Option<bool>,
+    pub(crate) throw_time: Option<Duration>,
+}
+
+pub(crate) struct WrittenSection<'t> {
+    pub(crate) name: Text<'t>,
+    pub(crate) length: Option<Said<Length>>,
+    /// Nothing where the section has two ends and one way.
+    pub(crate) ways: Option<Vec<WrittenWay<'t>>>,
+    pub(crate) district: Option<Text<'t>>,
+    pub(crate) dark: Option<Said<bool>>,
+    pub(crate) limit: Option<Said<WrittenSpeed>>,
+}
+
+pub(crate) struct WrittenWay<'t> {
+    pub(crate) from: Text<'t>,
+    pub(crate) to: Text<'t>,
+    pub(crate) length: Option<Said<Length>>,
+    pub(crate) needs: Vec<(Text<'t>, Said<Lie>)>,
+    pub(crate) limit: Option<Said<WrittenSpeed>>,
+    pub(crate) span: Span,
+}
+
+pub(crate) struct WrittenSignal<'t> {
+    pub(crate) name: Text<'t>,
+    pub(crate) at: Text<'t>,
+}
+
+pub(crate) struct WrittenStop<'t> {
+    pub(crate) name: Option<Text<'t>>,
+    pub(crate) at: Text<'t>,
+    pub(crate) short_of_end: Option<Said<Length>>,
+}
+
+pub(crate) struct WrittenDetector<'t> {
+    pub(crate) name: Option<Text<'t>>,
+    pub(crate) place: WrittenDetectorPlace<'t>,
+    pub(crate) on_delay: Option<Duration>,
+    pub(crate) off_delay: Option<Duration>,
+    pub(crate) header: Span,
+}
+
+#[derive(Clone, Copy)]
+pub(crate) enum WrittenDetectorPlace<'t> {
+    /// `area = "section"`.
+    Area(Text<'t>),
+    /// `reader = "section"`.
+    Reader(Text<'t>),
+    /// `spot = "section.end"`, on the way `to` another end, so far from the first.
+    Spot { at: Text<'t>, to: Option<Text<'t>>, distance: Option<Said<Length>> },
+}
+
+/// One train of `trains.toml`.
+pub(crate) struct WrittenTrain<'t> {
+    pub(crate) name: Text<'t>,
+    pub(crate) vehicles: Vec<WrittenVehicle<'t>>,
+    pub(crate) address: Option<Said<Address>>,
+    pub(crate) speed_steps: Option<SpeedSteps>,
+    pub(crate) top_speed: Option<Said<WrittenSpeed>>,
+    pub(crate) acceleration: Option<Said<Acceleration>>,
+    pub(crate) braking: Option<Said<Acceleration>>,
+    pub(crate) speed_tolerance: Option<Said<f64>>,
+    pub(crate) stands: Option<WrittenStart<'t>>,
+}
+
+pub(crate) struct WrittenVehicle<'t> {
+    pub(crate) name: Option<Text<'t>>,
+    pub(crate) length: Length,
+    pub(crate) detectable: Option<(Length, Length)>,
+}
+
+pub(crate) struct WrittenStart<'t> {
+    pub(crate) on: Vec<Text<'t>>,
+    pub(crate) on_span: Span,
+    pub(crate) nose: Option<Text<'t>>,
+}
