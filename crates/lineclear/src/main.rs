@@ -1,1 +1,55 @@
-fn main() {}
+//! The daemon: the command line and what it starts. No train logic.
+//!
+//! One module a command; `main` only picks one. [`folder`] is how every command opens a layout.
+
+mod check;
+mod folder;
+mod trace;
+
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+/// Runs a model railway from what its section detectors say.
+#[derive(Debug, Parser)]
+#[command(version, about)]
+struct CommandLine {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Check a layout and say what is wrong with it, or what it is made of
+    Check(check::Args),
+    /// Say which train is where in a recording: lines of JSON in on standard input, out on standard output
+    Trace(trace::Args),
+}
+
+/// How a command ended, as the shell hears it. A wrong command line ends with 2, too.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Exit {
+    /// All is well.
+    Fine,
+    /// What was looked at is not as it should be: a layout with mistakes, a run with violations.
+    Wrong,
+    /// There was nothing to look at: no such folder, a file that is no text, a line that cannot be read.
+    BadInput,
+}
+
+impl From<Exit> for ExitCode {
+    fn from(exit: Exit) -> Self {
+        match exit {
+            Exit::Fine => Self::SUCCESS,
+            Exit::Wrong => Self::from(1),
+            Exit::BadInput => Self::from(2),
+        }
+    }
+}
+
+fn main() -> ExitCode {
+    match CommandLine::parse().command {
+        Command::Check(args) => check::run(&args).into(),
+        Command::Trace(args) => trace::run(&args).into(),
+    }
+}

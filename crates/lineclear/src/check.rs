@@ -1,0 +1,160 @@
+//! `lineclear check`: what is wrong with a layout, or what it is made of.
+
+use std::io::{self, Write};
+use std::path::PathBuf;
+
+use layout::{Diagnostics, Loaded, Refused, Severity, Unreadable};
+use serde_json::{Value, json};
+use track::{Layout, Length};
+
+use crate::{Exit, folder};
+
+/// What was asked for on the command line.
+#[derive(Debug, clap::Args)]
+#[command(after_long_help = HELP)]
+pub(crate) struct Args {
+    /// The folder of the layout: `layout.toml`, and where there are any `trains.toml` and `links.toml`
+    #[arg(value_name = "DIR")]
+    layout: PathBuf,
+    /// Write one JSON object a line, for editors
+    #[arg(long)]
+    json: bool,
+}
+
+const HELP: &str = "\
+Every mistake of all files is shown in one run: what is wrong, the file, line and column, the text underlined, and what
+would be right. Warnings are shown too, but do not make a layout unusable. Where there is no mistake a short summary
+follows. Nothing is ever written to the folder. Of `links.toml` only the TOML is checked.
+
+Exit status: 0 the layout can be used; 1 it has mistakes; 2 there is nothing to check (no such folder, no `layout.toml`,
+a file that is no text), which is said on standard error.
+
+With --json each line of standard output is one object:
+  {\"severity\": \"mistake\" or \"warning\", \"file\": \"layout.toml\", \"from\": {\"line\": 31, \"column\": 9},
+   \"to\": {\"line\": 31, \"column\": 19}, \"message\": \"...\", \"hint\": \"...\" or null,
+   \"see\": [{\"file\", \"from\", \"to\", \"message\"}]}
+Lines and columns count from 1, columns in characters; `to` is the first place behind the text meant. Where the layout can
+be used, a last line holds {\"summary\": {...}}, lengths in metres. With status 2 the only line is
+  {\"severity\": \"unreadable\", \"file\": \"...\", \"message\": \"...\", \"hint\": \"...\" or null}";
+
+/// Checks the layout and says so on standard output.
+pub(crate) fn run(args: &Args) -> Exit {
+    let outcome = folder::load(&args.layout);
+    let exit = match &outcome {
+        Ok(_) => Exit::Fine,
+        Err(Refused::Mistakes(_)) => Exit::Wrong,
+        Err(Refused::Unreadable(_)) => Exit::BadInput,
+    };
+    let mut output = io::BufWriter::new(io::stdout().lock());
+    let written = if args.json { write_json(&mut output, &outcome) } else { write_text(&mut output, &outcome) };
+    // Whoever closed the pipe has read enough; the exit status still tells.
+    let _ = written.and_then(|()| output.flush());
+    exit
+}
+
+fn write_text(output: &mut impl Write, outcome: &Result<Loaded, Refused>) -> io::Result<()> {
+    match outcome {
+        Ok(loaded) => {
+            if !loaded.warnings.is_empty() {
+                writeln!(output, "{}", loaded.warnings)?;
+            }
+            write_summary(output, loaded)
+        }
+        Err(Refused::Mistakes(diagnostics)) => {
+            writeln!(output, "{diagnostics}")?;
+            writeln!(output, "{}", tally(diagnostics))
+        }
+        Err(Refused::Unreadable(unreadable)) => writeln!(io::stderr().lock(), "{unreadable}"),
+    }
+}
+
+fn write_json(output: &mut impl Write, outcome: &Result<Loaded, Refused>) -> io::Result<()> {
+    let mut lines = |diagnostics: &Diagnostics| diagnostics.json().try_for_each(|line| writeln!(output, "{line}"));
+    match outcome {
+        Ok(loaded) => {
+            lines(&loaded.warnings)?;
+            writeln!(output, "{}", json!({ "summary": Summary::of(&loaded.layout).json(&loaded.layout) }))
+        }
+        Err(Refused::Mistakes(diagnostics)) => lines(diagnostics),
+        Err(Refused::Unreadable(Unreadable { file, reason, hint })) => {
+            let line = json!({ "severity": "unreadable", "file": file, "message": reason, "hint": hint });
+            writeln!(output, "{line}")
+        }
+    }
+}
+
+fn tally(diagnostics: &Diagnostics) -> String {
+    let (mistakes, warnings) = (diagnostics.count(Severity::Mistake), diagnostics.count(Severity::Warning));
+    let plural = |count: usize, word: &str| format!("{count} {word}{}", if count == 1 { "" } else { "s" });
+    if warnings == 0 {
+        plural(mistakes, "mistake")
+    } else {
+        format!("{}, {}", plural(mistakes, "mistake"), plural(warnings, "warning"))
+    }
+}
+
+/// The figures of a layout.
+struct Summary {
+    dark: usize,
+    unmeasured: usize,
+    on_table: Length,
+    reported: usize,
+    longest_train: Option<Length>,
+}
+
+impl Summary {
+    fn of(layout: &Layout) -> Self {
+        Self {
+            dark: layout.sections.ids().filter(|&section| layout.is_dark(section)).count(),
+            unmeasured: layout.ways.values().filter(|way| way.length.is_none()).count(),
+            on_table: layout.track_length(),
+            reported: layout.turnouts.values().filter(|turnout| turnout.reported).count(),
+            longest_train: layout.trains.values().filter_map(track::Train::length).max(),
+        }
+    }
+
+    fn json(&self, layout: &Layout) -> Value {
+        let metres = self.on_table.mm() / 1000.0;
+        json!({
+            "name": layout.name,
+            "scale": layout.scale.name,
+            "sections": layout.sections.len(),
+            "dark": self.dark,
+            "track": metres,
+            "real-track": metres * layout.scale.ratio,
+            "unmeasured-ways": self.unmeasured,
+            "turnouts": layout.turnouts.len(),
+            "reported-turnouts": self.reported,
+            "signals": layout.signals.len(),
+            "stopping-points": layout.stops.len(),
+            "trains": layout.trains.len(),
+        })
+    }
+}
+
+fn write_summary(output: &mut impl Write, loaded: &Loaded) -> io::Result<()> {
+    let layout = &loaded.layout;
+    let summary = Summary::of(layout);
+    let of_which = |count: usize, what: &str| if count == 0 { String::new() } else { format!(", {count} {what}") };
+    writeln!(output, "{}, scale {}", layout.name, layout.scale.name)?;
+    writeln!(output, "  {:>6} sections{}", layout.sections.len(), of_which(summary.dark, "of them dark"))?;
+    let metres = summary.on_table.mm() / 1000.0;
+    if summary.on_table == Length::ZERO {
+        writeln!(output, "         track: no length was given")?;
+    } else {
+        let real = metres * layout.scale.ratio;
+        let real = if real < 1000.0 { format!("{real:.0} m") } else { format!("{:.2} km", real / 1000.0) };
+        let unmeasured = of_which(summary.unmeasured, "ways without a length");
+        writeln!(output, "  {metres:>6.2} m of track on the table, {real} at scale{unmeasured}")?;
+    }
+    writeln!(output, "  {:>6} turnouts{}", layout.turnouts.len(), of_which(summary.reported, "of them reported"))?;
+    writeln!(output, "  {:>6} signals", layout.signals.len())?;
+    writeln!(output, "  {:>6} stopping points", layout.stops.len())?;
+    let longest =
+        summary.longest_train.map_or_else(String::new, |length| format!(", the longest {:.0} mm", length.mm()));
+    writeln!(output, "  {:>6} trains{longest}", layout.trains.len())?;
+    if loaded.has_links {
+        writeln!(output, "         of `{}` only the TOML was checked", layout::LINKS_FILE)?;
+    }
+    Ok(())
+}
