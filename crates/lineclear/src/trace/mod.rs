@@ -1,0 +1,178 @@
+//! `lineclear trace`: recorded reports in, who is where out. No clock, no network.
+//!
+//! Lines of JSON come in on standard input and go out on standard output. All lines of one instant are one unordered batch,
+//! so an instant is worked through when a line of a later instant, or the end of the input, shows that it is complete: what
+//! comes out never depends on how the input was cut into pieces on its way.
+//!
+//! One thread reads ([`reader`]: bytes to inputs), the other steps the signaller and writes ([`writer`]). What they share is a
+//! short channel of batches, so memory stays bounded however long the input is. Read [`stepper`] for the order of things.
+
+mod careful;
+mod names;
+mod problem;
+mod quick;
+mod reader;
+mod seconds;
+mod stepper;
+mod writer;
+
+#[cfg(test)]
+mod tests;
+
+use std::io::{self, Read, Write};
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::mpsc::{Receiver, TryRecvError, sync_channel};
+
+use track::Layout;
+
+use crate::{Exit, folder};
+use reader::{Item, Reader};
+use stepper::Stepper;
+
+/// How many batches the reading thread may be ahead.
+const BATCHES_AHEAD: usize = 4;
+
+/// What was asked for on the command line.
+#[derive(Debug, clap::Args)]
+pub(crate) struct Args {
+    /// The folder of the layout
+    layout: PathBuf,
+    /// Also say what every signal shows
+    #[arg(long)]
+    signals: bool,
+    /// Report a bad line and go on with the next; without this the first one ends the run
+    #[arg(long)]
+    keep_going: bool,
+}
+
+/// Whether to write what signals show.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Signals {
+    /// Only tags.
+    Silent,
+    /// Tags and aspects.
+    Spoken,
+}
+
+/// What to do about a bad line.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum BadLine {
+    /// It ends the run.
+    Stops,
+    /// It is reported and left out.
+    IsSkipped,
+}
+
+/// How the run ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Ending {
+    /// All input was worked through.
+    Complete,
+    /// A bad line ended it.
+    Stopped,
+    /// Nobody reads the output any more.
+    Unread,
+}
+
+/// Runs from standard input to standard output.
+pub(crate) fn run(args: &Args) -> Exit {
+    // Where nobody listens on standard error there is nobody left to tell.
+    let bad_input = |words: &dyn std::fmt::Display| {
+        let _ = writeln!(io::stderr(), "{words}");
+        Exit::BadInput
+    };
+    let layout = match folder::load(&args.layout) {
+        Ok(loaded) => Arc::new(loaded.layout),
+        Err(refused) => return bad_input(&refused),
+    };
+    let signals = if args.signals { Signals::Spoken } else { Signals::Silent };
+    let bad_line = if args.keep_going { BadLine::IsSkipped } else { BadLine::Stops };
+    match trace(layout, io::stdin(), io::stdout().lock(), io::stderr(), signals, bad_line) {
+        Ok(Ending::Complete | Ending::Unread) => Exit::Fine,
+        Ok(Ending::Stopped) => Exit::BadInput,
+        Err(error) => bad_input(&format_args!("error: the output cannot be written: {error}")),
+    }
+}
+
+/// Works through `input`, writes claims to `output` and what is wrong with the input to `complaints`.
+fn trace(
+    layout: Arc<Layout>,
+    input: impl Read + Send + 'static,
+    output: impl Write,
+    mut complaints: impl Write,
+    signals: Signals,
+    bad_line: BadLine,
+) -> io::Result<Ending> {
+    let (sender, batches) = sync_channel(BATCHES_AHEAD);
+    let mut reader = Reader::new(Arc::clone(&layout), input);
+    // The thread is not joined: where the run ends early it may be waiting for input that never comes.
+    std::thread::spawn(move || {
+        while let Some(batch) = reader.next_batch() {
+            if sender.send(batch).is_err() {
+                return;
+            }
+        }
+    });
+    let mut stepper = Stepper::new(layout, output, signals);
+    match work(&batches, &mut stepper, &mut complaints, bad_line) {
+        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(Ending::Unread),
+        ending => ending,
+    }
+}
+
+fn work(
+    batches: &Receiver<Vec<Item>>,
+    stepper: &mut Stepper<impl Write>,
+    complaints: &mut impl Write,
+    bad_line: BadLine,
+) -> io::Result<Ending> {
+    let mut skipped = 0_u64;
+    loop {
+        let batch = match batches.try_recv() {
+            Ok(batch) => batch,
+            Err(TryRecvError::Disconnected) => break,
+            Err(TryRecvError::Empty) => {
+                stepper.flush()?;
+                let Ok(batch) = batches.recv() else { break };
+                batch
+            }
+        };
+        for item in batch {
+            if let Err(problems) = stepper.take(item)? {
+                skipped += problems.len() as u64;
+                if report(stepper, complaints, &problems, bad_line)? == Ending::Stopped {
+                    return Ok(Ending::Stopped);
+                }
+            }
+        }
+    }
+    if let Err(problems) = stepper.finish()? {
+        skipped += problems.len() as u64;
+        if report(stepper, complaints, &problems, bad_line)? == Ending::Stopped {
+            return Ok(Ending::Stopped);
+        }
+    }
+    stepper.flush()?;
+    if skipped > 0 {
+        writeln!(complaints, "lines left out because of errors: {skipped}")?;
+    }
+    Ok(Ending::Complete)
+}
+
+/// Tells what is wrong, after everything that was said before it. The run goes on where that was asked for.
+fn report(
+    stepper: &mut Stepper<impl Write>,
+    complaints: &mut impl Write,
+    problems: &[problem::Problem],
+    bad_line: BadLine,
+) -> io::Result<Ending> {
+    stepper.flush()?;
+    for problem in problems {
+        writeln!(complaints, "{problem}")?;
+        if bad_line == BadLine::Stops {
+            return Ok(Ending::Stopped);
+        }
+    }
+    Ok(Ending::Complete)
+}

@@ -1,0 +1,96 @@
+//! From names to ids, fast.
+
+use std::collections::HashMap;
+
+use foldhash::fast::FixedState;
+use signaller::Aspect;
+use track::{DetectorId, DetectorKind, EndId, Id, Layout, Lie, SectionId, SignalId, TrainId, TurnoutId};
+
+/// Names of one kind of thing. Looked up by bytes: a name that is found is well-formed text.
+pub(super) struct Directory<I> {
+    ids: HashMap<Box<[u8]>, I, FixedState>,
+}
+
+impl<I: Copy> Directory<I> {
+    fn new<'a>(names: impl Iterator<Item = (I, &'a str)>) -> Self {
+        Self { ids: names.map(|(id, name)| (name.as_bytes().into(), id)).collect() }
+    }
+
+    /// The id of that name.
+    pub(super) fn find(&self, name: &[u8]) -> Option<I> {
+        self.ids.get(name).copied()
+    }
+
+    /// All names, in no particular order.
+    pub(super) fn names(&self) -> impl Iterator<Item = &str> {
+        self.ids.keys().filter_map(|name| std::str::from_utf8(name).ok())
+    }
+}
+
+/// Every name that a line may use.
+pub(super) struct Names {
+    /// Sections.
+    pub(super) sections: Directory<SectionId>,
+    /// Turnouts.
+    pub(super) turnouts: Directory<TurnoutId>,
+    /// Signals.
+    pub(super) signals: Directory<SignalId>,
+    /// Detectors that read which train it is.
+    pub(super) readers: Directory<DetectorId>,
+    /// Trains: those of the layout, then those that lines named.
+    pub(super) trains: Directory<TrainId>,
+    /// What signals can show.
+    pub(super) aspects: Directory<Aspect>,
+    next_train: usize,
+}
+
+impl Names {
+    /// The names of a layout.
+    pub(super) fn new(layout: &Layout) -> Self {
+        let readers = layout.detectors.iter().filter(|(_, detector)| matches!(detector.kind, DetectorKind::Reader(_)));
+        Self {
+            sections: Directory::new(layout.sections.iter().map(|(id, section)| (id, section.name.as_str()))),
+            turnouts: Directory::new(layout.turnouts.iter().map(|(id, turnout)| (id, turnout.name.as_str()))),
+            signals: Directory::new(layout.signals.iter().map(|(id, signal)| (id, signal.name.as_str()))),
+            readers: Directory::new(readers.map(|(id, detector)| (id, detector.name.as_str()))),
+            trains: Directory::new(layout.trains.iter().map(|(id, train)| (id, train.name.as_str()))),
+            aspects: Directory::new(ASPECTS.iter().enumerate().map(|(row, &name)| (Aspect(row as u8), name))),
+            next_train: layout.trains.len(),
+        }
+    }
+
+    /// The id that the next train gets which nobody described.
+    pub(super) fn next_train(&self) -> TrainId {
+        TrainId::from_index(self.next_train)
+    }
+
+    /// Gives that id a name.
+    pub(super) fn add_train(&mut self, train: TrainId, name: &str) {
+        self.next_train = train.index() + 1;
+        self.trains.ids.insert(name.as_bytes().into(), train);
+    }
+
+    /// The end written `section.end`.
+    pub(super) fn end(&self, layout: &Layout, name: &str) -> Option<EndId> {
+        let (section, end) = name.rsplit_once('.')?;
+        let section = self.sections.find(section.as_bytes())?;
+        layout.sections[section].ends.iter().copied().find(|&id| layout.ends[id].name == end)
+    }
+}
+
+const ASPECTS: &[&str] = &["red", "yellow", "green"];
+
+/// What an aspect is called.
+pub(super) fn aspect_name(aspect: Aspect) -> &'static str {
+    ASPECTS.get(usize::from(aspect.0)).copied().unwrap_or(ASPECTS[0])
+}
+
+/// How a turnout lies, as lines say it. Nothing inside where it is not known, nothing at all where the word is none of ours.
+pub(super) fn lie(word: &[u8]) -> Option<Option<Lie>> {
+    match word {
+        b"straight" => Some(Some(Lie::Straight)),
+        b"diverging" => Some(Some(Lie::Diverging)),
+        b"unknown" => Some(None),
+        _ => None,
+    }
+}

@@ -1,0 +1,164 @@
+use std::io::Cursor;
+use std::sync::Arc;
+
+use track::{Builder, Layout, Scale};
+
+use super::reader::{LINES_OF_AN_INSTANT, LONGEST_LINE};
+use super::{BadLine, Ending, Signals, trace};
+
+/// Two sections of the harbour branch, end to end, and one apart.
+fn branch() -> Arc<Layout> {
+    let mut builder = Builder::new("Low Staithe", Scale::named("H0").unwrap());
+    let quay = builder.plain_section("quay-1", None);
+    let main = builder.plain_section("main-1", None);
+    builder.plain_section("hill \"top\"", None);
+    let (leave, enter) = (builder.layout().sections[quay].ends[1], builder.layout().sections[main].ends[0]);
+    builder.join(leave, enter);
+    builder.signal("W2", leave);
+    builder.turnout("W1");
+    Arc::new(builder.build())
+}
+
+fn run(input: impl Into<Vec<u8>>, bad_line: BadLine) -> (Ending, String, String) {
+    let (mut output, mut complaints) = (Vec::new(), Vec::new());
+    let input = Cursor::new(input.into());
+    let ending = trace(branch(), input, &mut output, &mut complaints, Signals::Silent, bad_line).unwrap();
+    (ending, String::from_utf8(output).unwrap(), String::from_utf8(complaints).unwrap())
+}
+
+/// What is said of one bad line after a good one.
+fn complaint(line: &str) -> String {
+    let good = "{\"at\": 5.0, \"section\": \"quay-1\", \"occupied\": false}\n";
+    let (ending, _, complaints) = run(format!("{good}{line}\n"), BadLine::Stops);
+    assert_eq!(ending, Ending::Stopped, "{line} was taken");
+    complaints
+}
+
+#[track_caller]
+fn refused(line: &str, words: &str) {
+    let complaint = complaint(line);
+    assert!(complaint.starts_with("error: line 2: "), "{complaint}");
+    assert!(complaint.contains(words), "`{words}` is not in: {complaint}");
+}
+
+#[test]
+fn a_line_that_makes_no_sense_is_refused_with_its_number_and_what_would_be_right() {
+    refused("garbage", "expected value");
+    refused("[1, 2]", "expected an object");
+    refused("{\"at\": NaN, \"lift\": \"Heron\"}", "column 8");
+    refused("{\"at\": 1e999, \"lift\": \"Heron\"}", "too far away");
+    refused("{\"at\": -3, \"lift\": \"Heron\"}", "before the start");
+    refused("{\"at\": \"noon\", \"lift\": \"Heron\"}", "not a number");
+    refused("{\"at\": 6, \"at\": 6, \"section\": \"quay-1\", \"occupied\": true}", "`at` stands there twice");
+    refused("{\"section\": \"quay-1\", \"occupied\": true}", "`at` is missing");
+    refused("{\"at\": 6, \"section\": \"quay-1\"}", "`occupied` is missing");
+    refused("{\"at\": 6, \"section\": \"quay-1\", \"occupied\": 1}", "`true` or `false`");
+    refused("{\"at\": 6, \"section\": \"quay-2\", \"occupied\": true}", "hint: the nearest name is `quay-1`");
+    refused("{\"at\": 6, \"section\": \"quay-1\", \"ocupied\": true}", "hint: the nearest name is `occupied`");
+    refused(
+        "{\"at\": 6, \"section\": \"quay-1\", \"occupied\": true, \"train\": \"Heron\"}",
+        "`train` does not belong",
+    );
+    refused("{\"at\": 6, \"section\": \"quay-1\", \"lift\": \"Heron\"}", "about `section` and `lift`");
+    refused("{\"at\": 6}", "does not say what it is about");
+    refused("{\"at\": 6, \"turnout\": \"W1\", \"lies\": \"left\"}", "`straight`, `diverging` or `unknown`");
+    refused("{\"at\": 6, \"signal\": \"W2\", \"shows\": \"read\"}", "hint: the nearest name is `red`");
+    refused("{\"at\": 6, \"signal\": \"W2\"}", "one of `shows` and `held`");
+    refused("{\"at\": 6, \"lift\": \"Heron\"}", "no train is named `Heron`");
+    refused("{\"at\": 6, \"reader\": \"gate\", \"train\": \"Heron\"}", "no reader is named `gate`");
+    refused("{\"at\": 4.9, \"section\": \"quay-1\", \"occupied\": true}", "time goes back from 5 to 4.9");
+    refused("{\"at\": 6, \"section\": \"quay-1\", \"occupied\": true} {}", "trailing characters");
+}
+
+#[test]
+fn a_train_that_is_put_down_where_no_train_can_stand_is_refused() {
+    refused("{\"at\": 6, \"place\": \"Heron\", \"on\": []}", "must stand on some section");
+    refused("{\"at\": 6, \"place\": \"Heron\", \"on\": [\"quay-9\"]}", "no section is named `quay-9`");
+    refused("{\"at\": 6, \"place\": \"Heron\", \"on\": [\"quay-1\", \"quay-1\"]}", "names `quay-1` twice");
+    refused("{\"at\": 6, \"place\": \"Heron\", \"on\": [\"quay-1\", \"hill \\\"top\\\"\"]}", "they do not meet");
+    refused("{\"at\": 6, \"place\": \"Heron\", \"on\": [\"quay-1\"], \"nose\": \"main-1.a\"}", "the nose points at");
+    refused("{\"at\": 6, \"place\": \"\", \"on\": [\"quay-1\"]}", "names no train");
+    let twice = "{\"at\": 6, \"place\": \"Heron\", \"on\": [\"main-1\"]}\n{\"at\": 6, \"place\": \"Heron\", \"on\": [\"quay-1\"]}";
+    assert!(complaint(twice).contains("put down elsewhere in the same instant"));
+}
+
+#[test]
+fn a_file_that_is_no_text_is_refused_without_falling_over() {
+    let binary: Vec<u8> = (0..100_000_u32).map(|n| (n.wrapping_mul(2_654_435_761) >> 13) as u8).collect();
+    let (ending, output, complaints) = run(binary.clone(), BadLine::Stops);
+    assert_eq!((ending, output.as_str()), (Ending::Stopped, ""));
+    assert!(complaints.starts_with("error: line 1: "), "{complaints}");
+    let (ending, output, complaints) = run(binary, BadLine::IsSkipped);
+    assert_eq!((ending, output.as_str()), (Ending::Complete, ""));
+    assert!(complaints.contains("lines left out"), "{complaints}");
+}
+
+#[test]
+fn a_line_without_end_is_refused_once_and_the_next_one_is_read() {
+    let mut input = vec![b'x'; 5 * LONGEST_LINE];
+    input.extend_from_slice(b"\n{\"at\": 1, \"lift\": \"Heron\"}\n");
+    let (ending, _, complaints) = run(input, BadLine::IsSkipped);
+    assert_eq!(ending, Ending::Complete);
+    let lines: Vec<&str> = complaints.lines().filter(|line| line.starts_with("error")).collect();
+    assert_eq!(lines, ["error: line 1: longer than 1048576 bytes", "error: line 2: no train is named `Heron`"]);
+}
+
+#[test]
+fn an_instant_that_never_ends_is_refused() {
+    let line = "{\"at\":1,\"section\":\"quay-1\",\"occupied\":true}\n";
+    let (ending, _, complaints) = run(line.repeat(LINES_OF_AN_INSTANT + 1), BadLine::Stops);
+    assert_eq!(ending, Ending::Stopped);
+    assert!(complaints.contains("lines of one instant"), "{complaints}");
+}
+
+#[test]
+fn empty_lines_and_a_last_line_without_end_are_taken() {
+    let (ending, _, complaints) =
+        run("\n  \r\n{\"at\": 1, \"section\": \"quay-1\", \"occupied\": true}", BadLine::Stops);
+    assert_eq!((ending, complaints.as_str()), (Ending::Complete, ""));
+    assert_eq!(run("", BadLine::Stops), (Ending::Complete, String::new(), String::new()));
+}
+
+#[test]
+fn the_quick_reader_and_the_careful_one_hear_the_same() {
+    let layout = branch();
+    let names = super::names::Names::new(&layout);
+    for line in [
+        "{\"at\": 12.5, \"section\": \"quay-1\", \"occupied\": true}",
+        " { \"occupied\" :false,\t\"section\":\"main-1\" , \"at\":0.000000001 } \r",
+        "{\"turnout\": \"W1\", \"lies\": \"diverging\", \"at\": 99999.25}",
+        "{\"turnout\": \"W1\", \"lies\": \"unknown\", \"at\": 7}",
+        "{\"at\": 91.0, \"signal\": \"W2\", \"shows\": \"yellow\"}",
+        "{\"at\": 92.0, \"signal\": \"W2\", \"held\": true}",
+    ] {
+        let quick = super::quick::read(line.as_bytes(), 7, &names).unwrap_or_else(|| panic!("not quick: {line}"));
+        let heard = super::careful::read(line.as_bytes(), 7, &layout, &names).unwrap();
+        assert_eq!(quick, (heard.at, heard.input), "for {line}");
+    }
+}
+
+#[test]
+fn the_quick_reader_leaves_whatever_is_unusual_to_the_careful_one() {
+    let names = super::names::Names::new(&branch());
+    for line in [
+        "",
+        "{}",
+        "{\"at\": 1}",
+        "{\"at\": 1, \"section\": \"quay-1\", \"occupied\": true",
+        "{\"at\": 1, \"section\": \"quay-1\", \"occupied\": true,}",
+        "{\"at\": 1, \"section\": \"quay-1\", \"occupied\": true} x",
+        "{\"at\": 1, \"section\": \"quay-1\", \"occupied\": truth}",
+        "{\"at\": 1, \"section\": \"quay-1\", \"occupied\": true, \"held\": true}",
+        "{\"at\": 1, \"section\": \"quay-1\", \"occupied\": true, \"lies\": \"straight\"}",
+        "{\"at\": 1, \"section\": \"quay\\u002d1\", \"occupied\": true}",
+        "{\"at\": 01, \"section\": \"quay-1\", \"occupied\": true}",
+        "{\"at\": 1., \"section\": \"quay-1\", \"occupied\": true}",
+        "{\"at\": -1, \"section\": \"quay-1\", \"occupied\": true}",
+        "{\"at\": 1e3, \"section\": \"quay-1\", \"occupied\": true}",
+        "{\"at\": 1.0000000001, \"section\": \"quay-1\", \"occupied\": true}",
+        "{\"at\": 12345678901, \"section\": \"quay-1\", \"occupied\": true}",
+        "{\"at\": 1, \"section\": \"nowhere\", \"occupied\": true}",
+    ] {
+        assert!(super::quick::read(line.as_bytes(), 1, &names).is_none(), "taken: {line}");
+    }
+}

@@ -1,0 +1,120 @@
+//! Claims as lines of JSON.
+
+use std::io::{self, Write};
+
+use signaller::{Aspect, Tag, Time};
+use track::{Layout, SectionId, SignalId, Table, TrainId};
+
+use super::names::aspect_name;
+use super::seconds;
+
+/// How much is collected before it is written.
+const FULL: usize = 64 * 1024;
+
+/// Writes claims. Only whole lines leave it.
+pub(super) struct Writer<W> {
+    output: W,
+    lines: Vec<u8>,
+    /// `{"at": ` and the time of what is being written.
+    beginning: Vec<u8>,
+    /// The middle of every line about a section, from the comma behind the time to the one behind the name.
+    sections: Table<SectionId, Box<[u8]>>,
+    signals: Table<SignalId, Box<[u8]>>,
+    /// The names of trains, in quotes. Trains that nobody named have none.
+    trains: Table<TrainId, Box<[u8]>>,
+}
+
+impl<W: Write> Writer<W> {
+    pub(super) fn new(layout: &Layout, output: W) -> Self {
+        let middle = |key: &str, name: &str| format!(", \"{key}\": {}, ", quoted(name)).into_bytes().into_boxed_slice();
+        Self {
+            output,
+            lines: Vec::with_capacity(2 * FULL),
+            beginning: Vec::new(),
+            sections: layout.sections.values().map(|section| middle("section", &section.name)).collect(),
+            signals: layout.signals.values().map(|signal| middle("signal", &signal.name)).collect(),
+            trains: layout.trains.values().map(|train| quoted(&train.name).into_bytes().into_boxed_slice()).collect(),
+        }
+    }
+
+    /// Names the train with the next free id.
+    pub(super) fn name(&mut self, train: TrainId, name: &str) {
+        let next = self.trains.push(quoted(name).into_bytes().into_boxed_slice());
+        debug_assert_eq!(next, train, "trains are named in order of their ids");
+    }
+
+    /// What follows is said at this time.
+    pub(super) fn begin(&mut self, now: Time) {
+        self.beginning.clear();
+        self.beginning.extend_from_slice(b"{\"at\": ");
+        seconds::write(now, &mut self.beginning);
+    }
+
+    /// Writes what is said of a section. Trains that nobody named are something unexplained to the reader.
+    pub(super) fn tag(&mut self, section: SectionId, tag: &Tag) {
+        self.lines.extend_from_slice(&self.beginning);
+        self.lines.extend_from_slice(&self.sections[section]);
+        match tag {
+            Tag::Free => self.lines.extend_from_slice(b"\"free\": true}\n"),
+            Tag::Sure(train) => match self.trains.get(*train) {
+                Some(name) => {
+                    self.lines.extend_from_slice(b"\"train\": ");
+                    self.lines.extend_from_slice(name);
+                    self.lines.extend_from_slice(b", \"sure\": true}\n");
+                }
+                None => self.unexplained(),
+            },
+            Tag::Doubt(trains) => self.doubt(trains),
+            Tag::Unexplained => self.unexplained(),
+        }
+    }
+
+    fn doubt(&mut self, trains: &[TrainId]) {
+        let mut separator: &[u8] = b"\"trains\": [";
+        for name in trains.iter().filter_map(|&train| self.trains.get(train)) {
+            self.lines.extend_from_slice(separator);
+            self.lines.extend_from_slice(name);
+            separator = b", ";
+        }
+        if separator == b", " {
+            self.lines.extend_from_slice(b"], \"sure\": false}\n");
+        } else {
+            self.unexplained();
+        }
+    }
+
+    fn unexplained(&mut self) {
+        self.lines.extend_from_slice(b"\"trains\": [], \"unexplained\": true}\n");
+    }
+
+    /// Writes what a signal shows.
+    pub(super) fn aspect(&mut self, signal: SignalId, aspect: Aspect) {
+        self.lines.extend_from_slice(&self.beginning);
+        self.lines.extend_from_slice(&self.signals[signal]);
+        self.lines.extend_from_slice(b"\"aspect\": ");
+        self.lines.extend_from_slice(quoted(aspect_name(aspect)).as_bytes());
+        self.lines.extend_from_slice(b"}\n");
+    }
+
+    /// Hands over what was collected, once it is worth it.
+    pub(super) fn flush_if_full(&mut self) -> io::Result<()> {
+        if self.lines.len() < FULL { Ok(()) } else { self.hand_over() }
+    }
+
+    /// Hands over everything.
+    pub(super) fn flush(&mut self) -> io::Result<()> {
+        self.hand_over()?;
+        self.output.flush()
+    }
+
+    fn hand_over(&mut self) -> io::Result<()> {
+        self.output.write_all(&self.lines)?;
+        self.lines.clear();
+        Ok(())
+    }
+}
+
+/// A name as JSON writes it.
+fn quoted(name: &str) -> String {
+    serde_json::Value::from(name).to_string()
+}
