@@ -13,7 +13,8 @@ use track::{Layout, SectionId, TrainId, TurnoutId};
 use crate::aspect::Signals;
 use crate::door::{Input, Output, Step};
 use crate::drive::Drive;
-use crate::identity::Identity;
+use crate::detect::Detect;
+use crate::identity::{Batch, Identity};
 use crate::interlock::Interlock;
 use crate::time::Time;
 
@@ -50,6 +51,8 @@ impl Changes {
 pub struct Signaller {
     layout: Arc<Layout>,
     conduct: Conduct,
+    detect: Detect,
+    batch: Batch,
     identity: Identity,
     interlock: Interlock,
     signals: Signals,
@@ -62,6 +65,8 @@ impl Signaller {
     /// A signaller for a layout. It knows nothing of what stands there until it hears.
     pub fn new(layout: Arc<Layout>, conduct: Conduct) -> Self {
         Self {
+            detect: Detect::new(&layout),
+            batch: Batch::default(),
             identity: Identity::new(Arc::clone(&layout)),
             interlock: Interlock::new(Arc::clone(&layout), conduct),
             signals: Signals::new(Arc::clone(&layout), conduct),

@@ -1,60 +1,206 @@
 //! Conditioned occupancy in, accounts of who stands where out.
+//!
+//! A cluster of trains whose places depend on each other keeps a list of accounts, each a complete explanation of everything
+//! heard, with its share of belief. What is heard in one instant is explained together, from every account and in every
+//! order; what explains it badly fades, what is equal is merged, what no longer depends on each other is taken apart.
+//!
+//! Invariants: a train is in exactly one cluster; weights of a cluster add up to 1; two trains of one cluster are never seen in
+//! the same section by the same account; a bound that bites is kept as doubt, never cut silently.
+//!
+//! Read `account.rs` first, then `moves.rs` (what one report may mean) and `search.rs` (what an instant may mean).
 
+mod account;
+mod batch;
+mod clusters;
+mod gather;
+mod moves;
+mod odometer;
 mod picture;
+mod place;
+mod prices;
+mod search;
+mod tags;
+mod topology;
+mod trail;
 
 use std::sync::Arc;
 
-use smallvec::SmallVec;
-use track::{Layout, SectionId, TrainId};
+use track::{Layout, Lie, SectionId, Table, TrainId, TurnoutId};
 
+pub use batch::{Batch, Placement};
 pub use picture::{Hold, NoseInterval, Pace, Whereabouts};
+pub use prices::Prices;
 
-use crate::door::Tag;
+use account::{Account, Who};
+use clusters::Clusters;
+use gather::Gather;
+use moves::Scene;
+use odometer::Odometers;
+use search::Search;
+use tags::Tags;
+use topology::Topology;
+use trail::Trails;
+
 use crate::time::Time;
 
 /// All accounts of where the trains are.
 #[derive(Debug)]
 pub struct Identity {
     layout: Arc<Layout>,
+    topology: Topology,
+    prices: Prices,
+    /// What each section's detector said last; nothing where it has never been heard.
+    reported: Table<SectionId, Option<bool>>,
+    filled_at: Table<SectionId, Time>,
+    lies: Table<TurnoutId, Option<Lie>>,
+    odometers: Odometers,
+    clusters: Clusters,
+    tags: Tags,
+    trails: Trails,
+    strangers: u32,
+    search: Search,
+    gather: Gather,
+    joint: Vec<Account>,
+    results: Vec<Account>,
 }
 
 impl Identity {
     /// Nothing is known yet.
     pub fn new(layout: Arc<Layout>) -> Self {
-        Self { layout }
+        Self::with_prices(layout, Prices::DEFAULT)
     }
 
-    /// Whether the section's detector, as conditioned, says that something is there. Unknown counts as occupied.
+    /// The same, with other prices.
+    pub fn with_prices(layout: Arc<Layout>, prices: Prices) -> Self {
+        let sections = layout.sections.len();
+        Self {
+            topology: Topology::new(&layout),
+            prices,
+            reported: Table::filled(None, sections),
+            filled_at: Table::filled(Time::from_nanos(i64::MIN), sections),
+            lies: Table::filled(None, layout.turnouts.len()),
+            odometers: Odometers::default(),
+            clusters: Clusters::new(sections),
+            tags: Tags::new(sections),
+            trails: Trails::default(),
+            strangers: 0,
+            search: Search::default(),
+            gather: Gather::default(),
+            joint: Vec::new(),
+            results: Vec::new(),
+            layout,
+        }
+    }
+
+    /// Takes in everything heard at `now`. What changed can be read until the next call from [`Identity::retagged`] and
+    /// [`Identity::moved`].
+    pub fn observe(&mut self, now: Time, batch: &Batch) {
+        self.tags.begin();
+        let mut gather = std::mem::take(&mut self.gather);
+        self.place_standing(now, batch, &mut gather);
+        gather.lines(self, now, batch);
+        gather.components(self, now, batch);
+        let mut at = 0;
+        while let Some(component) = gather.component(at) {
+            self.explain(now, &component.lines, &component.clusters, &component.lifted);
+            at += 1;
+        }
+        for line in gather.all_lines() {
+            self.take_note(now, line);
+        }
+        self.gather = gather;
+        for &(section, train) in &batch.read {
+            self.weigh_presence(section, Some(train));
+        }
+        for &section in &batch.passed {
+            self.weigh_presence(section, None);
+        }
+        self.follow_tails(now);
+        self.retag();
+    }
+
+    /// Explains the lines of one component from the accounts of its clusters.
+    fn explain(&mut self, now: Time, lines: &[search::Line], clusters: &[clusters::ClusterId], lifted: &[Who]) {
+        let given_up = self.take_joint(clusters);
+        let scene = Scene {
+            layout: &self.layout,
+            topology: &self.topology,
+            prices: &self.prices,
+            lies: &self.lies,
+            odometers: &self.odometers,
+            now,
+        };
+        let reported = &self.reported;
+        let filled = |section: SectionId| reported[section] == Some(true);
+        let (_, cut) = self.search.explain(&scene, &self.joint, lines, lifted, &filled, &mut self.results);
+        if self.results.is_empty() {
+            self.keep_what_fits(lines, lifted);
+        }
+        self.note_tails(now);
+        let given_up = given_up * 0.5 + cut;
+        self.tags.touch(&self.joint);
+        self.tags.touch(&self.results);
+        self.clusters.add_split(&mut self.results, if given_up < self.prices.sure * 1e-2 { 0.0 } else { given_up });
+    }
+
+    /// Joins the accounts of some clusters in `self.joint`.
+    fn take_joint(&mut self, clusters: &[clusters::ClusterId]) -> f64 {
+        self.joint.clear();
+        let Some((&first, others)) = clusters.split_first() else {
+            self.joint.push(Account { weight: 1.0, stands: smallvec::SmallVec::new() });
+            return 0.0;
+        };
+        let mut given_up = self.clusters.take(first, &mut self.joint);
+        let mut accounts = Vec::new();
+        for &other in others {
+            given_up += self.clusters.take(other, &mut accounts);
+            self.joint = clusters::product(&self.joint, &accounts);
+        }
+        given_up
+    }
+
+    fn take_note(&mut self, now: Time, line: &search::Line) {
+        let Some(&filled) = line.values.last() else { return };
+        if line.values.contains(&true) && (!line.was || line.values.len() > 1) {
+            self.filled_at[line.section] = now;
+        }
+        self.reported[line.section] = Some(filled);
+        self.tags.touch_section(line.section);
+    }
+
+    /// A turnout is known to lie so, or it is not known how.
+    pub fn set_lie(&mut self, turnout: TurnoutId, lie: Option<Lie>) {
+        self.lies[turnout] = lie;
+    }
+
+    /// What the section's detector said last; nothing where it was never heard.
+    pub fn is_reported(&self, section: SectionId) -> Option<bool> {
+        self.reported[section]
+    }
+
+    /// Whether the section's detector says that something is there. Unknown counts as occupied; a dark section says nothing
+    /// and counts as free unless some account puts a train there.
     pub fn is_occupied(&self, section: SectionId) -> bool {
-        !self.layout.is_dark(section)
+        if self.topology.is_dark(section) { !self.clusters.at(section).is_empty() } else { self.reported[section] != Some(false) }
     }
 
-    /// What is said of the section.
-    pub fn tag(&self, section: SectionId) -> Tag {
-        let _ = section;
-        Tag::Unexplained
+    /// The sections of which something else is said now than before the last [`Identity::observe`].
+    pub fn retagged(&self) -> &[SectionId] {
+        self.tags.changed()
     }
 
-    /// Every train that some surviving account puts into the section, seen or unseen, the blind ends included.
-    pub fn holders(&self, section: SectionId) -> SmallVec<[TrainId; 4]> {
-        let _ = section;
-        SmallVec::new()
-    }
-
-    /// Where the train stands, by the likeliest account. Nothing where no account has it on the layout.
-    pub fn whereabouts(&self, train: TrainId, now: Time) -> Option<Whereabouts> {
-        let _ = (train, now);
-        None
-    }
-
-    /// The train has been ordered to move the other way from now on: its nose becomes its tail, in every account.
-    pub fn turn_back(&mut self, train: TrainId, now: Time) {
-        let _ = (train, now);
+    /// The sections near which something changed in the last [`Identity::observe`], whether or not their tag did.
+    pub fn touched(&self) -> &[SectionId] {
+        self.tags.touched()
     }
 
     /// From now on the train moves between these speeds, in the direction of its nose. Trains of which this was never said
     /// may move as they like.
     pub fn set_pace(&mut self, train: TrainId, now: Time, pace: Pace) {
-        let _ = (train, now, pace);
+        let first = !self.odometers.is_driven(Who::train(train));
+        self.odometers.set_pace(train, now, pace);
+        if first {
+            self.anchor(train, now);
+        }
     }
 }

@@ -1,9 +1,14 @@
 //! What the rest of the signaller is told of a train.
 
 use smallvec::SmallVec;
-use track::{EndId, Length, SectionId, Speed};
+use track::{EndId, Length, SectionId, Speed, TrainId};
 
+use super::Identity;
+use super::account::{Stand, Who};
+use super::odometer::{LATE, detectable_length};
+use super::topology::way_length;
 use crate::door::Direction;
+use crate::time::Time;
 
 /// A section that a train covers.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -46,4 +51,64 @@ pub struct Pace {
     pub least: Speed,
     /// At most so fast.
     pub most: Speed,
+}
+
+impl Identity {
+    /// Where the train stands, by the likeliest account. Nothing where no account has it on the layout.
+    pub fn whereabouts(&self, train: TrainId, now: Time) -> Option<Whereabouts> {
+        let who = Who::train(train);
+        let cluster = self.clusters.cluster(self.clusters.home(train)?);
+        let stands = cluster.accounts.iter().filter_map(|account| {
+            account.stands.iter().find(|stand| stand.who == who).map(|stand| (stand, account.weight))
+        });
+        // Accounts come with the likeliest first.
+        let (likeliest, _) = stands.clone().next()?;
+        let agree: f64 = stands.clone().filter(|(stand, _)| *stand == likeliest).map(|(_, weight)| weight).sum();
+        let mut nose: Option<NoseInterval> = None;
+        let mut known = true;
+        for (stand, weight) in stands {
+            if stand.nose() == likeliest.nose() && stand.backward == likeliest.backward && weight >= self.prices.sure {
+                match self.nose(stand, now) {
+                    Some(one) => nose = Some(nose.map_or(one, |hull| hull.with(one))),
+                    None => known = false,
+                }
+            }
+        }
+        Some(Whereabouts {
+            sure: 1.0 - agree + cluster.given_up < self.prices.sure && likeliest.holds.iter().any(|hold| self.shows(hold)),
+            footprint: likeliest.holds.clone(),
+            leading: if likeliest.backward { Direction::Backward } else { Direction::Forward },
+            nose: nose.filter(|_| known),
+        })
+    }
+
+    /// Whether something speaks for the train being there: its detector, or that there is none.
+    fn shows(&self, hold: &Hold) -> bool {
+        hold.seen || self.topology.is_dark(hold.section)
+    }
+
+    /// The nose, from where the first detectable axle can be.
+    fn nose(&self, stand: &Stand, now: Time) -> Option<NoseInterval> {
+        let (mut least, mut most) = self.odometers.head(stand, now)?;
+        let enter = stand.nose().enter?;
+        let length = way_length(&self.layout, enter, None)?;
+        let detected_beyond = self.topology.passages(enter).iter().all(|passage| {
+            let beyond = self.topology.meets(passage.leave);
+            beyond.iter().all(|&entry| !self.topology.is_dark(self.topology.section_of[entry]))
+        });
+        if detected_beyond {
+            // Beyond the joint it would have been seen, but for what the detector has not said yet.
+            most = most.min(length + self.odometers.pace_most(stand.who).distance_in(LATE));
+            least = least.min(length);
+        }
+        let (_, front, rear) = detectable_length(&self.layout, stand.who)?;
+        let blind = if stand.backward { rear } else { front };
+        Some(NoseInterval { least: least.max(Length::ZERO) + blind, most: most.max(Length::ZERO) + blind })
+    }
+}
+
+impl NoseInterval {
+    fn with(self, other: Self) -> Self {
+        Self { least: self.least.min(other.least), most: self.most.max(other.most) }
+    }
 }

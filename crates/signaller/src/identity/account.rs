@@ -1,0 +1,145 @@
+//! An account: one complete, possible explanation of all evidence, for the trains of one cluster.
+
+use std::cmp::Ordering;
+
+use smallvec::SmallVec;
+use track::{EndId, Id, SectionId, TrainId};
+
+use super::picture::Hold;
+
+/// A train, known by name or only by the room it takes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub(super) struct Who(u32);
+
+const STRANGER: u32 = 1 << 31;
+
+impl Who {
+    pub fn train(train: TrainId) -> Self {
+        Self(train.index() as u32)
+    }
+
+    pub fn stranger(number: u32) -> Self {
+        Self(STRANGER | number)
+    }
+
+    /// The train, unless it is a stranger.
+    pub fn known(self) -> Option<TrainId> {
+        (self.0 & STRANGER == 0).then(|| TrainId::from_index(self.0 as usize))
+    }
+}
+
+pub(super) type Holds = SmallVec<[Hold; 4]>;
+
+/// Bounds of where the first axle that a detector can see is, beyond the entry of the nose's section, less what the train's
+/// odometer showed then: adding what it shows now gives the bounds now.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Head {
+    pub least: i64,
+    pub most: i64,
+}
+
+impl Head {
+    pub const UNKNOWN: Self = Self { least: i64::MIN / 4, most: i64::MAX / 4 };
+
+    pub fn is_known(self) -> bool {
+        self.most < i64::MAX / 8
+    }
+
+    pub fn hull(self, other: Self) -> Self {
+        Self { least: self.least.min(other.least), most: self.most.max(other.most) }
+    }
+}
+
+/// Where one train stands, in one account.
+#[derive(Clone, Debug)]
+pub(super) struct Stand {
+    pub who: Who,
+    /// Its last vehicle leads.
+    pub backward: bool,
+    /// Tail first, nose last. Never empty.
+    pub holds: Holds,
+    /// Not part of what makes two stands equal: equal ones are merged, and their bounds with them.
+    pub head: Head,
+}
+
+impl Stand {
+    pub fn nose(&self) -> Hold {
+        self.holds[self.holds.len() - 1]
+    }
+
+    pub fn tail(&self) -> Hold {
+        self.holds[0]
+    }
+
+    pub fn position(&self, section: SectionId) -> Option<usize> {
+        self.holds.iter().rposition(|hold| hold.section == section)
+    }
+
+    pub fn sees(&self, section: SectionId) -> bool {
+        self.holds.iter().any(|hold| hold.section == section && hold.seen)
+    }
+
+    pub fn is_seen(&self) -> bool {
+        self.holds.iter().any(|hold| hold.seen)
+    }
+}
+
+impl PartialEq for Stand {
+    fn eq(&self, other: &Self) -> bool {
+        self.who == other.who && self.backward == other.backward && self.holds == other.holds
+    }
+}
+
+impl Eq for Stand {}
+
+impl PartialOrd for Stand {
+    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
+        Some(self.cmp(other))
+    }
+}
+
+impl Ord for Stand {
+    fn cmp(&self, other: &Self) -> Ordering {
+        (self.who, self.backward, &self.holds).cmp(&(other.who, other.backward, &other.holds))
+    }
+}
+
+/// Stands of all trains of a cluster, in order of [`Who`].
+pub(super) type Stands = SmallVec<[Stand; 2]>;
+
+/// One account of a cluster and its share of belief.
+#[derive(Clone, Debug)]
+pub(super) struct Account {
+    pub weight: f64,
+    pub stands: Stands,
+}
+
+/// Puts a stand in its place, instead of the one this train had.
+pub(super) fn put(stands: &mut Stands, stand: Stand) {
+    match stands.iter().position(|other| other.who >= stand.who) {
+        Some(at) if stands[at].who == stand.who => stands[at] = stand,
+        Some(at) => stands.insert(at, stand),
+        None => stands.push(stand),
+    }
+}
+
+/// Takes a train away.
+pub(super) fn drop(stands: &mut Stands, who: Who) {
+    if let Some(at) = stands.iter().position(|stand| stand.who == who) {
+        stands.remove(at);
+    }
+}
+
+/// A short number for a set of stands, so that a search need not explore the same set twice (FNV-1a over words).
+pub(super) fn fingerprint(stands: &Stands, mut hash: u64) -> u64 {
+    let mut mix = |word: u64| hash = (hash ^ word).wrapping_mul(0x0000_0100_0000_01b3).rotate_left(23);
+    for stand in stands {
+        mix(u64::from(stand.who.0) << 1 | u64::from(stand.backward));
+        for hold in &stand.holds {
+            let enter = hold.enter.map_or(u64::from(u32::MAX), |end: EndId| end.index() as u64);
+            mix((hold.section.index() as u64) << 33 | enter << 1 | u64::from(hold.seen));
+        }
+        mix(u64::MAX);
+    }
+    hash
+}

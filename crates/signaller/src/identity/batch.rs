@@ -1,0 +1,109 @@
+//! Everything identity hears in one instant.
+
+use smallvec::SmallVec;
+use track::{EndId, Layout, SectionId, TrainId};
+
+use super::account::Holds;
+use super::picture::Hold;
+
+/// Conditioned reports and people's words of one instant. The order between sections means nothing.
+#[derive(Debug, Default)]
+pub struct Batch {
+    /// Sections that filled (`true`) or emptied, those of one section in the order heard.
+    pub edges: Vec<(SectionId, bool)>,
+    /// Trains put down, or said to stand somewhere.
+    pub placed: Vec<Placement>,
+    /// Trains taken off.
+    pub lifted: Vec<TrainId>,
+    /// Trains read by a reader in a section.
+    pub read: Vec<(SectionId, TrainId)>,
+    /// Sections in which something passed a spot detector.
+    pub passed: Vec<SectionId>,
+}
+
+impl Batch {
+    /// Nothing was heard.
+    pub fn clear(&mut self) {
+        self.edges.clear();
+        self.placed.clear();
+        self.lifted.clear();
+        self.read.clear();
+        self.passed.clear();
+    }
+}
+
+/// A train that stands somewhere by a person's word.
+#[derive(Clone, Debug)]
+pub struct Placement {
+    /// The train.
+    pub train: TrainId,
+    /// The sections it stands on, tail first, and the ends that it would have come in by.
+    pub(super) holds: Holds,
+    /// Its front is at the tail of that order.
+    pub(super) backward: bool,
+}
+
+impl Placement {
+    /// Checks that a train can stand so: the sections are distinct and joined in order, and `nose` is an end of the first or
+    /// the last.
+    ///
+    /// # Errors
+    /// Tells in plain words why it cannot.
+    pub fn new(layout: &Layout, train: TrainId, on: &[SectionId], nose: Option<EndId>) -> Result<Self, String> {
+        let name = |section: SectionId| &layout.sections[section].name;
+        if on.is_empty() {
+            return Err("a train must be placed on at least one section".to_owned());
+        }
+        for (at, section) in on.iter().enumerate() {
+            if on[..at].contains(section) {
+                return Err(format!("section `{}` is named twice", name(*section)));
+            }
+        }
+        let mut joints: SmallVec<[(EndId, EndId); 4]> = SmallVec::new();
+        for pair in on.windows(2) {
+            let ends = layout.sections[pair[0]].ends.iter().copied();
+            let joint = ends.flat_map(|end| layout.ends[end].meets.iter().map(move |&other| (end, other)));
+            match joint.into_iter().find(|(_, other)| layout.ends[*other].section == pair[1]) {
+                Some(joint) => joints.push(joint),
+                None => return Err(format!("section `{}` does not meet `{}`", name(pair[0]), name(pair[1]))),
+            }
+        }
+        let only = |leave: EndId| match layout.ends[leave].ways.as_slice() {
+            [way] => Some(layout.far_end(*way, leave)),
+            _ => None,
+        };
+        let first = joints.first().and_then(|&(leave, _)| only(leave));
+        let mut holds: Holds = SmallVec::new();
+        for (at, &section) in on.iter().enumerate() {
+            let enter = if at == 0 { first } else { Some(joints[at - 1].1) };
+            holds.push(Hold { section, enter, seen: true });
+        }
+        let mut placement = Self { train, holds, backward: false };
+        if let Some(nose) = nose {
+            placement.face(layout, nose, &joints, only)?;
+        }
+        Ok(placement)
+    }
+
+    fn face(
+        &mut self,
+        layout: &Layout,
+        nose: EndId,
+        joints: &[(EndId, EndId)],
+        only: impl Fn(EndId) -> Option<EndId>,
+    ) -> Result<(), String> {
+        let section = layout.ends[nose].section;
+        let last = self.holds.len() - 1;
+        let name = |section: SectionId| &layout.sections[section].name;
+        if self.holds[last].section == section {
+            if joints.last().is_some_and(|&(_, enter)| enter == nose) {
+                return Err(format!("`{}` is where its tail lies, not its nose", layout.end_name(nose)));
+            }
+            if last == 0 {
+                self.holds[0].enter = only(nose);
+            }
+            return Ok(());
+        }
+        Err(format!("`{}` is no end of `{}`, the last section it stands on", layout.end_name(nose), name(self.holds[last].section)))
+    }
+}

@@ -1,0 +1,312 @@
+//! What one report may mean: every way in which one account can explain it, each with its price.
+
+use smallvec::{SmallVec, smallvec};
+use track::{EndId, Layout, Lie, SectionId, Table, TurnoutId, WayId};
+
+use super::account::{Head, Holds, Stand, Stands, Who, drop, put};
+use super::odometer::Odometers;
+use super::picture::Hold;
+use super::prices::Prices;
+use super::topology::Topology;
+use crate::time::Time;
+
+/// How many sections a train lost from sight may have moved on unseen.
+const UNSEEN_SECTIONS: usize = 3;
+
+/// How many dark sections in a row are looked through.
+const DARK_SECTIONS: usize = 6;
+
+/// What an explanation may rest on besides the account itself.
+pub(super) struct Scene<'a> {
+    pub layout: &'a Layout,
+    pub topology: &'a Topology,
+    pub prices: &'a Prices,
+    pub lies: &'a Table<TurnoutId, Option<Lie>>,
+    pub odometers: &'a Odometers,
+    pub now: Time,
+}
+
+/// What passes between two sections of a footprint.
+struct Step {
+    way: Option<WayId>,
+    leave: EndId,
+    /// The entry of the section left, where taking this way shows it.
+    enter: Option<EndId>,
+}
+
+impl Scene<'_> {
+    /// Every way in which a train can have come to fill `section`: its new stand, and the price.
+    pub fn reaches(
+        &self,
+        stand: &Stand,
+        section: SectionId,
+        occupied: &impl Fn(SectionId) -> bool,
+        sink: &mut impl FnMut(Stand, f64),
+    ) {
+        if let Some(at) = stand.position(section) {
+            if !stand.holds[at].seen {
+                let mut again = stand.clone();
+                again.holds[at].seen = true;
+                sink(again, if stand.is_seen() { 1.0 } else { 0.5 });
+            }
+            return;
+        }
+        let mut next_to_it = false;
+        self.for_each_step(stand.nose(), |step| {
+            for &entry in self.topology.meets(step.leave) {
+                if self.topology.section_of[entry] == section {
+                    next_to_it = true;
+                    sink(self.extended(stand, &step, &[], entry), self.ahead(stand, step.way));
+                }
+            }
+        });
+        if let Some(back) = stand.tail().enter {
+            for &entry in self.topology.meets(back) {
+                if self.topology.section_of[entry] == section {
+                    next_to_it = true;
+                    let mut turned = self.turned(stand);
+                    let step = Step { way: None, leave: back, enter: None };
+                    turned = self.extended(&turned, &step, &[], entry);
+                    sink(turned, self.reversing(stand));
+                }
+            }
+        }
+        if !next_to_it {
+            self.reaches_over(stand, section, occupied, sink);
+        }
+    }
+
+    /// Over sections that did not report: dark ones, or ones whose filling was not heard.
+    fn reaches_over(
+        &self,
+        stand: &Stand,
+        section: SectionId,
+        occupied: &impl Fn(SectionId) -> bool,
+        sink: &mut impl FnMut(Stand, f64),
+    ) {
+        let lost = !stand.is_seen();
+        let mut found = false;
+        self.for_each_step(stand.nose(), |step| {
+            let mut passed: SmallVec<[Hold; 8]> = SmallVec::new();
+            let price = self.ahead(stand, step.way);
+            self.look_over(&mut passed, step.leave, price, (0, lost), section, occupied, &mut |passed, entry, price| {
+                found = true;
+                sink(self.extended(stand, &step, passed, entry), price);
+            });
+        });
+        // Out of a dark section a train may also come back the way it went in.
+        if !found && self.topology.is_dark(stand.tail().section) {
+            let Some(back) = stand.tail().enter else { return };
+            let mut passed: SmallVec<[Hold; 8]> = SmallVec::new();
+            let step = Step { way: None, leave: back, enter: None };
+            let price = self.reversing(stand);
+            self.look_over(&mut passed, back, price, (0, lost), section, occupied, &mut |passed, entry, price| {
+                sink(self.extended(&self.turned(stand), &step, passed, entry), price);
+            });
+        }
+    }
+
+    #[allow(clippy::too_many_arguments, reason = "a recursion that carries its place in the search")]
+    fn look_over(
+        &self,
+        passed: &mut SmallVec<[Hold; 8]>,
+        leave: EndId,
+        price: f64,
+        (unheard, lost): (usize, bool),
+        section: SectionId,
+        occupied: &impl Fn(SectionId) -> bool,
+        sink: &mut dyn FnMut(&[Hold], EndId, f64),
+    ) {
+        for &entry in self.topology.meets(leave) {
+            let here = self.topology.section_of[entry];
+            if here == section {
+                if !passed.is_empty() {
+                    sink(passed, entry, price);
+                }
+                continue;
+            }
+            if passed.iter().any(|hold| hold.section == here) {
+                continue;
+            }
+            let dark = self.topology.is_dark(here);
+            let (price, unheard) = match (dark, lost) {
+                (true, _) if passed.len() - unheard < DARK_SECTIONS => (price, unheard),
+                (false, true) if unheard < UNSEEN_SECTIONS && !occupied(here) => {
+                    (price * self.prices.moved_unseen, unheard + 1)
+                }
+                (false, false) if unheard == 0 && !occupied(here) => (price * self.prices.passed_unheard, 1),
+                _ => continue,
+            };
+            if !dark && unheard > 0 && !lost && price < self.prices.given_up {
+                continue;
+            }
+            passed.push(Hold { section: here, enter: Some(entry), seen: false });
+            for passage in self.topology.passages(entry) {
+                let turnouts = self.turnouts(passage.way);
+                self.look_over(passed, passage.leave, price * turnouts, (unheard, lost), section, occupied, sink);
+            }
+            passed.pop();
+        }
+    }
+
+    /// What may follow from `section` having emptied.
+    pub fn empties(&self, stands: &Stands, section: SectionId, lifted: &[Who], sink: &mut impl FnMut(Stands, f64)) {
+        let Some(stand) = stands.iter().find(|stand| stand.sees(section)) else {
+            sink(stands.clone(), 1.0);
+            return;
+        };
+        let with = |changed: Stand| {
+            let mut stands = stands.clone();
+            put(&mut stands, changed);
+            stands
+        };
+        let Some(at) = stand.position(section) else { return };
+        let unseen = || {
+            let mut stand = stand.clone();
+            stand.holds[at].seen = false;
+            stand
+        };
+        let seen_behind = stand.holds[..at].iter().any(|hold| hold.seen);
+        let seen_ahead = stand.holds[at + 1..].iter().any(|hold| hold.seen);
+        if lifted.contains(&stand.who) {
+            if stand.holds.len() == 1 {
+                let mut stands = stands.clone();
+                drop(&mut stands, stand.who);
+                sink(stands, 1.0);
+            } else {
+                let mut rest = stand.clone();
+                rest.holds.remove(at);
+                sink(with(rest), 1.0);
+            }
+        } else if seen_ahead && !seen_behind {
+            sink(with(self.cleared(stand, at)), 1.0);
+        } else if seen_ahead {
+            sink(with(unseen()), self.prices.contact_in_middle);
+            sink(with(self.cleared(stand, at)), self.prices.stuck_behind);
+        } else if seen_behind {
+            let mut back = stand.clone();
+            back.holds.truncate(at);
+            sink(with(self.turned(&back)), self.reversing(stand));
+            sink(with(unseen()), self.prices.contact_at_nose);
+        } else {
+            self.lost(stands, stand, unseen(), sink);
+        }
+    }
+
+    /// The last section that showed a train has emptied.
+    fn lost(&self, stands: &Stands, stand: &Stand, unseen: Stand, sink: &mut impl FnMut(Stands, f64)) {
+        let with = |changed: Stand| {
+            let mut stands = stands.clone();
+            put(&mut stands, changed);
+            stands
+        };
+        let (mut leads_off, mut into_the_dark) = (false, false);
+        self.for_each_step(stand.nose(), |step| {
+            leads_off |= self.topology.leads_off(step.leave);
+            for &entry in self.topology.meets(step.leave) {
+                if self.topology.is_dark(self.topology.section_of[entry]) {
+                    into_the_dark = true;
+                    let mut gone = self.extended(&unseen, &step, &[], entry);
+                    if let Some(nose) = gone.holds.last_mut() {
+                        nose.seen = false;
+                    }
+                    sink(with(gone), self.ahead(stand, step.way));
+                }
+            }
+        });
+        if stand.who.known().is_none() {
+            let mut stands = stands.clone();
+            drop(&mut stands, stand.who);
+            sink(stands, if leads_off { 1.0 } else { self.prices.stranger_vanishes });
+            return;
+        }
+        if unseen.holds.iter().any(|hold| self.topology.is_dark(hold.section)) && !into_the_dark {
+            // It is still in a dark section behind: nothing strange.
+            sink(with(unseen), 1.0);
+            return;
+        }
+        sink(with(unseen), self.prices.lost_from_sight);
+    }
+
+    /// The stand without the section at `at`, which its tail has left, and what lies behind.
+    fn cleared(&self, stand: &Stand, at: usize) -> Stand {
+        let mut rest = stand.clone();
+        let keep = rest.holds[at + 1..].iter().position(|hold| hold.seen || self.topology.is_dark(hold.section));
+        rest.holds.drain(..at + 1 + keep.unwrap_or(0));
+        rest
+    }
+
+    /// The stand with the section entered by `entry` as its new nose.
+    fn extended(&self, stand: &Stand, step: &Step, passed: &[Hold], entry: EndId) -> Stand {
+        let mut further = stand.clone();
+        if stand.is_seen() {
+            if let Some(nose) = further.holds.last_mut() {
+                nose.enter = nose.enter.or(step.enter);
+            }
+            further.holds.extend(passed.iter().copied());
+        } else {
+            // Lost from sight until now: where it was is behind it, but for what no detector could show.
+            further.holds.retain(|hold| self.topology.is_dark(hold.section));
+            further.holds.extend(passed.iter().filter(|hold| self.topology.is_dark(hold.section)).copied());
+        }
+        further.holds.push(Hold { section: self.topology.section_of[entry], enter: Some(entry), seen: true });
+        further.head = self.odometers.head_at_joint(stand.who, self.now);
+        further
+    }
+
+    /// The stand with nose and tail exchanged.
+    pub fn turned(&self, stand: &Stand) -> Stand {
+        let mut holds: Holds = smallvec![];
+        for (at, hold) in stand.holds.iter().enumerate().rev() {
+            let enter = match stand.holds.get(at + 1).and_then(|next| next.enter) {
+                Some(next) => self.topology.leave_towards(hold.section, next),
+                None => hold.enter.and_then(|enter| self.topology.only_entry(enter)),
+            };
+            holds.push(Hold { enter, ..*hold });
+        }
+        Stand { who: stand.who, backward: !stand.backward, holds, head: Head::UNKNOWN }
+    }
+
+    /// The ways on from the section of a train's nose.
+    fn for_each_step(&self, nose: Hold, mut visit: impl FnMut(Step)) {
+        match nose.enter {
+            Some(enter) => {
+                for passage in self.topology.passages(enter) {
+                    visit(Step { way: Some(passage.way), leave: passage.leave, enter: Some(enter) });
+                }
+            }
+            None => {
+                for &leave in self.topology.ends(nose.section) {
+                    visit(Step { way: None, leave, enter: self.topology.only_entry(leave) });
+                }
+            }
+        }
+    }
+
+    /// The price of going ahead out of the nose's section by this way.
+    fn ahead(&self, stand: &Stand, way: Option<WayId>) -> f64 {
+        let turnouts = way.map_or(1.0, |way| self.turnouts(way));
+        let length = way.and_then(|way| self.layout.ways[way].length);
+        if self.odometers.can_have_left(stand, length, self.now) { turnouts } else { turnouts * self.prices.by_hand }
+    }
+
+    fn reversing(&self, stand: &Stand) -> f64 {
+        if self.odometers.is_driven(stand.who) {
+            return self.prices.by_hand;
+        }
+        let mut goes_on = false;
+        self.for_each_step(stand.nose(), |step| {
+            goes_on |= !self.topology.meets(step.leave).is_empty() || self.topology.leads_off(step.leave);
+        });
+        if goes_on { self.prices.reverse } else { self.prices.reverse_at_the_end }
+    }
+
+    fn turnouts(&self, way: WayId) -> f64 {
+        let needs = &self.layout.ways[way].needs;
+        if needs.is_empty() {
+            return 1.0;
+        }
+        let against = needs.iter().filter(|need| self.lies[need.turnout].is_some_and(|lie| lie != need.lie)).count();
+        if against == 0 { 1.0 } else { self.prices.against_turnout }
+    }
+}

@@ -1,0 +1,113 @@
+//! How far trains can have moved: bounds from how they are driven.
+
+use std::time::Duration;
+
+use track::{Id, Layout, Length, Speed, Table, TrainId};
+
+use super::account::{Head, Stand, Who};
+use super::picture::Pace;
+use crate::time::Time;
+
+/// How late a report may be beside what its detector is said to take. Common practice, no source.
+pub(super) const LATE: Duration = Duration::from_millis(150);
+
+/// How far the measured length of a section may be off.
+const MEASURED_WITHIN: Length = Length::from_mm(20);
+
+/// Distances travelled by every train that is driven.
+#[derive(Debug, Default)]
+pub(super) struct Odometers {
+    rows: Table<TrainId, Option<Odometer>>,
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Odometer {
+    since: Time,
+    pace: Pace,
+    /// Travelled until `since`, in micrometres.
+    least: i64,
+    most: i64,
+}
+
+impl Odometer {
+    fn at(&self, now: Time) -> (i64, i64) {
+        let time = now.since(self.since);
+        (self.least + self.pace.least.distance_in(time).um(), self.most + self.pace.most.distance_in(time).um())
+    }
+}
+
+impl Odometers {
+    /// From now on the train moves between these speeds.
+    pub fn set_pace(&mut self, train: TrainId, now: Time, pace: Pace) {
+        while self.rows.len() <= train.index() {
+            self.rows.push(None);
+        }
+        let (least, most) = self.rows[train].map_or((0, 0), |odometer| odometer.at(now));
+        self.rows[train] = Some(Odometer { since: now, pace, least, most });
+    }
+
+    /// Whether somebody says how the train is driven.
+    pub fn is_driven(&self, who: Who) -> bool {
+        self.row(who).is_some()
+    }
+
+    fn row(&self, who: Who) -> Option<&Odometer> {
+        if self.rows.is_empty() {
+            return None;
+        }
+        who.known().and_then(|train| self.rows.get(train)).and_then(Option::as_ref)
+    }
+
+    /// Bounds of the train's first detectable axle, as a distance beyond the entry of its nose's section.
+    pub fn head(&self, stand: &Stand, now: Time) -> Option<(Length, Length)> {
+        if !stand.head.is_known() {
+            return None;
+        }
+        let (least, most) = self.row(stand.who)?.at(now);
+        Some((Length::from_um(stand.head.least + least), Length::from_um(stand.head.most + most)))
+    }
+
+    /// The head of a train whose first detectable axle has just been reported beyond a joint.
+    pub fn head_at_joint(&self, who: Who, now: Time) -> Head {
+        let Some(odometer) = self.row(who) else { return Head::UNKNOWN };
+        let (least, most) = odometer.at(now);
+        let beyond = odometer.pace.most.max(Speed::ZERO).distance_in(LATE).um();
+        Head { least: -least, most: beyond - most }
+    }
+
+    /// A head between two places.
+    pub fn head_between(&self, who: Who, now: Time, least: Length, most: Length) -> Head {
+        let Some(odometer) = self.row(who) else { return Head::UNKNOWN };
+        let travelled = odometer.at(now);
+        Head { least: least.um() - travelled.0, most: most.um() - travelled.1 }
+    }
+
+    /// Whether the train can have reached the far end of a way of this length in the section of its nose.
+    pub fn can_have_left(&self, stand: &Stand, length: Option<Length>, now: Time) -> bool {
+        let Some(odometer) = self.row(stand.who) else { return true };
+        if !stand.head.is_known() {
+            // Without a place only a train that has not moved at all is known not to have left.
+            return odometer.pace.most > Speed::ZERO || now.since(odometer.since) < LATE;
+        }
+        let Some(length) = length else { return true };
+        stand.head.most + odometer.at(now).1 + MEASURED_WITHIN.um() + odometer.pace.most.distance_in(LATE).um() >= length.um()
+    }
+
+    /// The highest speed the train may have.
+    pub fn pace_most(&self, who: Who) -> Speed {
+        self.row(who).map_or(Speed::ZERO, |odometer| odometer.pace.most)
+    }
+
+    /// The least the train has travelled, all in all.
+    pub fn least(&self, train: TrainId, now: Time) -> Option<Length> {
+        self.row(Who::train(train)).map(|odometer| Length::from_um(odometer.at(now).0))
+    }
+}
+
+/// The length of a train from its first to its last axle that a detector can see, and its blind ends, front and rear.
+pub(super) fn detectable_length(layout: &Layout, who: Who) -> Option<(Length, Length, Length)> {
+    let train = layout.trains.get(who.known()?)?;
+    let (front, rear) = (train.blind_front(), train.blind_rear());
+    let length = train.length()?;
+    Some(((length - front - rear).max(Length::ZERO), front, rear))
+}

@@ -1,0 +1,325 @@
+//! Trains put down, taken off, read or turned: what people, readers and our own orders say of them.
+
+use smallvec::smallvec;
+use track::{Length, SectionId, TrainId};
+
+use super::Identity;
+use super::account::{Account, Head, Stand, Who, drop, put};
+use super::batch::{Batch, Placement};
+use super::clusters::ClusterId;
+use super::gather::Gather;
+use super::moves::Scene;
+use super::odometer::detectable_length;
+use super::search::{Line, settle};
+use super::topology::way_length;
+use crate::time::Time;
+
+/// An account that a person's word picks out must weigh at least so much; else the word speaks of something new.
+const BELIEVABLE: f64 = 1e-9;
+
+impl Identity {
+    pub(super) fn scene(&self, now: Time) -> Scene<'_> {
+        Scene {
+            layout: &self.layout,
+            topology: &self.topology,
+            prices: &self.prices,
+            lies: &self.lies,
+            odometers: &self.odometers,
+            now,
+        }
+    }
+
+    /// Takes in the placements that no filling of this instant speaks of, and prepares the others: a train that is put down
+    /// stands nowhere else.
+    pub(super) fn place_standing(&mut self, now: Time, batch: &Batch, gather: &mut Gather) {
+        gather.settled.clear();
+        for (at, placement) in batch.placed.iter().enumerate() {
+            let section = placement.holds[0].section;
+            let fills = batch.edges.iter().any(|&edge| edge == (section, true)) && self.reported[section] != Some(true);
+            if placement.holds.len() == 1 && fills {
+                self.remove(placement.train);
+                continue;
+            }
+            gather.settled.push(at);
+            if !self.pick_out(placement) {
+                self.remove(placement.train);
+                self.put_down(now, batch, placement);
+            }
+            self.anchor(placement.train, now);
+        }
+    }
+
+    /// Keeps only the accounts that have the train just there, if there are any worth keeping.
+    fn pick_out(&mut self, placement: &Placement) -> bool {
+        let Some(home) = self.clusters.home(placement.train) else { return false };
+        let who = Who::train(placement.train);
+        let fits = |account: &Account| {
+            account.stands.iter().find(|stand| stand.who == who).is_some_and(|stand| {
+                stand.holds.len() == placement.holds.len()
+                    && stand.backward == placement.backward
+                    && stand.holds.iter().zip(&placement.holds).all(|(hold, said)| {
+                        let free = self.reported[hold.section] == Some(false);
+                        hold.section == said.section
+                            && (hold.seen || free || self.topology.is_dark(hold.section))
+                            && (hold.enter.is_none() || said.enter.is_none() || hold.enter == said.enter)
+                    })
+            })
+        };
+        let weight: f64 =
+            self.clusters.cluster(home).accounts.iter().filter(|account| fits(account)).map(|account| account.weight).sum();
+        if weight < BELIEVABLE {
+            return false;
+        }
+        let keep: Vec<bool> = self.clusters.cluster(home).accounts.iter().map(fits).collect();
+        let mut keep = keep.into_iter();
+        self.change(home, |accounts| {
+            accounts.retain(|_| keep.next().unwrap_or(false));
+            for stand in accounts.iter_mut().flat_map(|account| &mut account.stands).filter(|stand| stand.who == who) {
+                for (hold, said) in stand.holds.iter_mut().zip(&placement.holds) {
+                    hold.enter = hold.enter.or(said.enter);
+                }
+            }
+        });
+        true
+    }
+
+    /// A new stand, and nobody else where it is.
+    fn put_down(&mut self, now: Time, batch: &Batch, placement: &Placement) {
+        let mut holds = placement.holds.clone();
+        for hold in &mut holds {
+            let section = hold.section;
+            self.vacate(section);
+            if self.topology.is_dark(section) {
+                hold.seen = false;
+                continue;
+            }
+            let heard = batch.edges.iter().any(|&(other, value)| other == section && value);
+            if heard || self.reported[section].is_none() {
+                self.reported[section] = Some(true);
+                self.filled_at[section] = now;
+            }
+            hold.seen = self.reported[section] == Some(true);
+        }
+        let stand =
+            Stand { who: Who::train(placement.train), backward: placement.backward, holds, head: Head::UNKNOWN };
+        let mut accounts = vec![Account { weight: 1.0, stands: smallvec![stand] }];
+        self.tags.touch(&accounts);
+        self.clusters.add(&mut accounts, 0.0);
+    }
+
+    /// Changes the accounts of a cluster, which may then fall apart.
+    fn change(&mut self, cluster: ClusterId, change: impl FnOnce(&mut Vec<Account>)) {
+        let mut accounts = Vec::new();
+        let given_up = self.clusters.take(cluster, &mut accounts);
+        self.tags.touch(&accounts);
+        change(&mut accounts);
+        settle(&mut accounts, 0.0);
+        self.tags.touch(&accounts);
+        self.clusters.add_split(&mut accounts, given_up);
+    }
+
+    /// The train stands nowhere.
+    fn remove(&mut self, train: TrainId) {
+        let Some(home) = self.clusters.home(train) else { return };
+        self.change(home, |accounts| {
+            for account in accounts {
+                drop(&mut account.stands, Who::train(train));
+            }
+        });
+    }
+
+    /// Nobody is seen in the section.
+    fn vacate(&mut self, section: SectionId) {
+        if self.topology.is_dark(section) {
+            return;
+        }
+        let clusters: Vec<ClusterId> = self.clusters.at(section).to_vec();
+        for cluster in clusters {
+            self.change(cluster, |accounts| {
+                for account in accounts {
+                    let stands = account.stands.clone();
+                    for mut stand in stands {
+                        let Some(at) = stand.position(section) else { continue };
+                        if stand.holds.len() > 1 {
+                            stand.holds.remove(at);
+                            put(&mut account.stands, stand);
+                        } else if stand.who.known().is_none() {
+                            drop(&mut account.stands, stand.who);
+                        } else {
+                            stand.holds[at].seen = false;
+                            put(&mut account.stands, stand);
+                        }
+                    }
+                }
+            });
+        }
+    }
+
+    /// Nothing explains what was heard: what was believed stays, as far as it fits what is certain.
+    pub(super) fn keep_what_fits(&mut self, lines: &[Line], lifted: &[Who]) {
+        let mut accounts = std::mem::take(&mut self.joint);
+        for account in &mut accounts {
+            for &who in lifted {
+                drop(&mut account.stands, who);
+            }
+            for line in lines {
+                for stand in &mut account.stands {
+                    if let (Some(at), Some(&filled)) = (stand.position(line.section), line.values.last()) {
+                        stand.holds[at].seen = filled;
+                    }
+                }
+                for &(who, enter) in &line.placed {
+                    let holds = smallvec![super::Hold { section: line.section, enter, seen: true }];
+                    put(&mut account.stands, Stand { who, backward: false, holds, head: Head::UNKNOWN });
+                }
+            }
+        }
+        settle(&mut accounts, 0.0);
+        self.results.append(&mut accounts);
+        self.joint = accounts;
+    }
+
+    /// A reader read this train in the section, or something passed a spot there.
+    pub(super) fn weigh_presence(&mut self, section: SectionId, train: Option<TrainId>) {
+        let misread = self.prices.misread;
+        let there = |stand: &Stand| {
+            stand.position(section).is_some()
+                || self.topology.ends(section).iter().any(|&end| {
+                    self.topology.meets(end).iter().any(|&other| self.topology.section_of[other] == stand.nose().section)
+                })
+        };
+        if let Some(train) = train {
+            let Some(home) = self.clusters.home(train) else {
+                return self.name_stranger(section, train);
+            };
+            let who = Who::train(train);
+            let fits: Vec<bool> = self
+                .clusters
+                .cluster(home)
+                .accounts
+                .iter()
+                .map(|account| account.stands.iter().any(|stand| stand.who == who && there(stand)))
+                .collect();
+            self.weigh(home, &fits, misread);
+            return;
+        }
+        let clusters: Vec<ClusterId> = self.clusters.at(section).to_vec();
+        if let [only] = clusters.as_slice() {
+            let accounts = &self.clusters.cluster(*only).accounts;
+            let fits: Vec<bool> = accounts.iter().map(|account| account.stands.iter().any(there)).collect();
+            self.weigh(*only, &fits, misread);
+        }
+    }
+
+    fn weigh(&mut self, cluster: ClusterId, fits: &[bool], price: f64) {
+        if fits.iter().all(|&fit| fit == fits[0]) {
+            return;
+        }
+        let given_up = self.prices.given_up;
+        self.change(cluster, |accounts| {
+            for (account, &fit) in accounts.iter_mut().zip(fits) {
+                account.weight *= if fit { 1.0 } else { price };
+            }
+            settle(accounts, given_up);
+        });
+    }
+
+    /// A train that stood nowhere was read in a section that something unknown fills.
+    fn name_stranger(&mut self, section: SectionId, train: TrainId) {
+        if self.reported[section] == Some(false) || self.topology.is_dark(section) {
+            return;
+        }
+        let named = self
+            .clusters
+            .at(section)
+            .iter()
+            .flat_map(|&cluster| &self.clusters.cluster(cluster).accounts)
+            .flat_map(|account| &account.stands)
+            .find(|stand| stand.who.known().is_none() && stand.sees(section));
+        let Some(stranger) = named.map(|stand| stand.who) else {
+            if self.clusters.at(section).is_empty() {
+                let holds = smallvec![super::Hold { section, enter: None, seen: true }];
+                let stand = Stand { who: Who::train(train), backward: false, holds, head: Head::UNKNOWN };
+                let mut accounts = vec![Account { weight: 1.0, stands: smallvec![stand] }];
+                self.tags.touch(&accounts);
+                self.clusters.add(&mut accounts, 0.0);
+            }
+            return;
+        };
+        let clusters: Vec<ClusterId> = self.clusters.at(section).to_vec();
+        for cluster in clusters {
+            self.change(cluster, |accounts| {
+                for account in accounts {
+                    if let Some(stand) = account.stands.iter().find(|stand| stand.who == stranger).cloned() {
+                        drop(&mut account.stands, stranger);
+                        put(&mut account.stands, Stand { who: Who::train(train), ..stand });
+                    }
+                }
+            });
+        }
+    }
+
+    /// Where the head of a train can be that was never seen to pass a joint: anywhere in its nose's section.
+    pub(super) fn anchor(&mut self, train: TrainId, now: Time) {
+        let who = Who::train(train);
+        let Some(home) = self.clusters.home(train) else { return };
+        let detectable = detectable_length(&self.layout, who);
+        let layout = &self.layout;
+        let odometers = &self.odometers;
+        for stand in self.clusters.accounts_mut(home).iter_mut().flat_map(|account| &mut account.stands) {
+            if stand.who != who || stand.head.is_known() {
+                continue;
+            }
+            let Some(length) = stand.nose().enter.and_then(|enter| way_length(layout, enter, None)) else { continue };
+            let whole = stand.holds.len() == 1;
+            let least = detectable.filter(|_| whole).map_or(Length::ZERO, |(seen, _, _)| seen.min(length));
+            stand.head = odometers.head_between(who, now, least, length);
+        }
+    }
+
+    /// The train has been ordered to move the other way from now on: its nose becomes its tail, in every account.
+    pub fn turn_back(&mut self, train: TrainId, now: Time) {
+        let who = Who::train(train);
+        let Some(home) = self.clusters.home(train) else { return };
+        let mut accounts = Vec::new();
+        let given_up = self.clusters.take(home, &mut accounts);
+        for account in &mut accounts {
+            let Some(at) = account.stands.iter().position(|stand| stand.who == who) else { continue };
+            let mut turned = self.scene(now).turned(&account.stands[at]);
+            turned.head = self.turned_head(&account.stands[at], now);
+            account.stands[at] = turned;
+        }
+        settle(&mut accounts, 0.0);
+        self.clusters.add_split(&mut accounts, given_up);
+        self.trails.turn_back(train);
+    }
+
+    /// The head of a train that turns back: what was its last detectable axle, seen from the other end of its tail's section.
+    fn turned_head(&self, stand: &Stand, now: Time) -> Head {
+        let leave_of = |at: usize| match stand.holds.get(at + 1).and_then(|next| next.enter) {
+            Some(next) => self.topology.leave_towards(stand.holds[at].section, next),
+            None => None,
+        };
+        let length_of = |at: usize| {
+            stand.holds[at]
+                .enter
+                .and_then(|enter| way_length(&self.layout, enter, leave_of(at)))
+                .or_else(|| way_length(&self.layout, leave_of(at)?, None))
+        };
+        let Some(tail) = length_of(0) else { return Head::UNKNOWN };
+        let before: Option<Length> = (0..stand.holds.len() - 1).map(length_of).sum();
+        let (least, most) = match (before, self.odometers.head(stand, now), detectable_length(&self.layout, stand.who)) {
+            (Some(before), Some((least, most)), Some((seen, _, _))) => {
+                let most = most.min(way_length_of_nose(self, stand).unwrap_or(most));
+                (tail - (before + most - seen), tail - (before + least - seen))
+            }
+            _ => (Length::ZERO, tail),
+        };
+        let clip = |length: Length| length.max(Length::ZERO).min(tail);
+        self.odometers.head_between(stand.who, now, clip(least), clip(most))
+    }
+}
+
+fn way_length_of_nose(identity: &Identity, stand: &Stand) -> Option<Length> {
+    way_length(&identity.layout, stand.nose().enter?, None)
+}

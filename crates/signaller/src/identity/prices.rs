@@ -1,0 +1,87 @@
+//! What an explanation costs.
+//!
+//! A price is how often something happens beside the ordinary course of things, per report that it would explain. Prices are
+//! argued from how detectors and trains behave, not fitted to recordings; only their order of magnitude matters, and
+//! whether they lie above or below [`Prices::sure`]: what is cheaper than that keeps a tag in doubt whenever it could also be
+//! true, what is dearer is believed only when nothing else explains the evidence.
+
+/// The prices of all explanations.
+#[derive(Clone, Debug)]
+pub struct Prices {
+    /// A tag is sure when everything that disagrees weighs less than this together.
+    pub sure: f64,
+    /// A train of which nobody says how it is driven goes back the way it came, not at the end of its track. Trains reverse at
+    /// places where they end their run, once in many hundred sections: rarer than `sure`, so it is believed only when the
+    /// evidence asks for it.
+    pub reverse: f64,
+    /// The same where the track ahead of it ends: it can do nothing else.
+    pub reverse_at_the_end: f64,
+    /// A train passed a section and its filling was not heard: a message lost, dirt over a whole section. Some installations
+    /// lose one report in a hundred; this must stay above `sure`, or one lost report puts a wrong name on a train.
+    pub passed_unheard: f64,
+    /// For each section in which a train lost from sight may meanwhile have moved on.
+    pub moved_unseen: f64,
+    /// The only section that shows a train empties though no section next to it fills: the report of the next one is
+    /// late or lost, or the contact is.
+    pub lost_from_sight: f64,
+    /// The section at its nose empties while the ones behind stay filled, and the train did not back out: contact lost there.
+    pub contact_at_nose: f64,
+    /// A section in its middle empties: contact lost, or releases heard out of order.
+    pub contact_in_middle: f64,
+    /// ... or the sections behind are held falsely.
+    pub stuck_behind: f64,
+    /// Something unknown fills a section: moisture, a hand, a train nobody spoke of.
+    pub stranger: f64,
+    /// The same at the border of the layout, where things do come in.
+    pub stranger_at_border: f64,
+    /// A stranger vanishes inside the layout.
+    pub stranger_vanishes: f64,
+    /// A section that is filled is reported filled again, later: a repeat.
+    pub repeat: f64,
+    /// ... or the report of its emptying between was lost.
+    pub emptying_unheard: f64,
+    /// A train lost from sight stays so, per instant in which something happens near it.
+    pub stays_lost: f64,
+    /// A train is taken off while its sections stay filled.
+    pub lifted_but_filled: f64,
+    /// A move through a turnout that is known to lie the other way: a wrong report of its position.
+    pub against_turnout: f64,
+    /// A train moves that stands, or moves farther than it can have got, or backs though driven ahead: pushed by hand.
+    pub by_hand: f64,
+    /// A reading or a passage where the account has nobody: a misread, a reader that reaches to the next track.
+    pub misread: f64,
+    /// Accounts that weigh less than this beside the likeliest are given up.
+    pub given_up: f64,
+}
+
+impl Prices {
+    /// The prices used unless somebody says otherwise. Common practice, no source.
+    pub const DEFAULT: Self = Self {
+        sure: 1e-3,
+        reverse: 2e-4,
+        reverse_at_the_end: 0.5,
+        passed_unheard: 3e-3,
+        moved_unseen: 0.3,
+        lost_from_sight: 1e-3,
+        contact_at_nose: 1e-3,
+        contact_in_middle: 2e-4,
+        stuck_behind: 2e-4,
+        stranger: 1e-4,
+        stranger_at_border: 2e-4,
+        stranger_vanishes: 0.3,
+        repeat: 1e-2,
+        emptying_unheard: 1e-2,
+        stays_lost: 0.5,
+        lifted_but_filled: 1e-3,
+        against_turnout: 1e-4,
+        by_hand: 1e-5,
+        misread: 1e-3,
+        given_up: 1e-4,
+    };
+}
+
+impl Default for Prices {
+    fn default() -> Self {
+        Self::DEFAULT
+    }
+}

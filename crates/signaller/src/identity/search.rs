@@ -1,0 +1,369 @@
+//! Explaining everything heard in one instant: a best-first search over the orders in which it can have happened.
+//!
+//! Reports of one instant have no order among them, but those of one section keep theirs. So a state of the search is an
+//! account and how many reports of each section it has explained; the cheapest way to each result counts.
+
+use smallvec::{SmallVec, smallvec};
+use track::{EndId, SectionId};
+
+use super::account::{Account, Head, Stand, Stands, Who, drop, fingerprint, put};
+use super::moves::Scene;
+use super::picture::Hold;
+use super::topology::Topology;
+
+/// All that one section reported in this instant, in order.
+#[derive(Clone, Debug)]
+pub(super) struct Line {
+    pub section: SectionId,
+    pub values: SmallVec<[bool; 4]>,
+    /// Whether the section counted as occupied before.
+    pub was: bool,
+    /// Whether its last filling was heard in this very instant.
+    pub just_filled: bool,
+    /// The trains put down there in this instant, with the end they came in by, where their nose was told.
+    pub placed: SmallVec<[(Who, Option<EndId>); 1]>,
+    /// What an unknown train is called that fills the section now.
+    pub stranger: Who,
+}
+
+/// After so many states the search gives up; what it has not seen is doubt.
+const STATES: usize = 4000;
+
+/// So many accounts are kept of one cluster; what is beyond is doubt.
+pub(super) const ACCOUNTS: usize = 300;
+
+#[derive(Clone, Debug)]
+struct State {
+    weight: f64,
+    stands: Stands,
+    /// How many values of each line are explained.
+    upto: SmallVec<[u8; 8]>,
+    /// The line explained last.
+    last: usize,
+}
+
+/// Everything the search needs again and again.
+#[derive(Debug, Default)]
+pub(super) struct Search {
+    frontier: Vec<State>,
+    seen: Vec<u64>,
+    options: Vec<(Stands, f64)>,
+}
+
+impl Search {
+    /// All accounts that explain `lines`, from each account of `joint`. Weights come out adding up to 1.
+    ///
+    /// Tells how well the evidence fits (the weight of all results, where the accounts before weighed 1), and the share of
+    /// belief that was given up because there were too many accounts.
+    pub fn explain(
+        &mut self,
+        scene: &Scene<'_>,
+        joint: &[Account],
+        lines: &[Line],
+        lifted: &[Who],
+        lies_filled: &impl Fn(SectionId) -> bool,
+        accounts: &mut Vec<Account>,
+    ) -> (f64, f64) {
+        accounts.clear();
+        let mut best = 0.0_f64;
+        let mut cut = false;
+        for account in joint {
+            if account.weight < best * scene.prices.given_up {
+                continue;
+            }
+            cut |= self.explain_one(scene, account, lines, lifted, lies_filled, &mut best, accounts);
+        }
+        let evidence = accounts.iter().map(|account| account.weight).sum();
+        let given_up = settle(accounts, scene.prices.given_up);
+        (evidence, if cut { 1.0 } else { given_up })
+    }
+
+    #[allow(clippy::too_many_arguments, reason = "one loop of `explain`, moved out")]
+    fn explain_one(
+        &mut self,
+        scene: &Scene<'_>,
+        account: &Account,
+        lines: &[Line],
+        lifted: &[Who],
+        lies_filled: &impl Fn(SectionId) -> bool,
+        best: &mut f64,
+        results: &mut Vec<Account>,
+    ) -> bool {
+        self.frontier.clear();
+        self.seen.clear();
+        self.frontier.push(State {
+            weight: account.weight,
+            stands: account.stands.clone(),
+            upto: smallvec![0; lines.len()],
+            last: 0,
+        });
+        let mut states = 0;
+        while let Some(state) = pop_best(&mut self.frontier) {
+            if state.weight < *best * scene.prices.given_up {
+                return false;
+            }
+            let print = fingerprint(&state.stands, state.upto.iter().fold(7, |hash, &upto| hash * 31 + u64::from(upto)));
+            if self.seen.contains(&print) {
+                continue;
+            }
+            self.seen.push(print);
+            states += 1;
+            if states > STATES {
+                return true;
+            }
+            let done = state.upto.iter().zip(lines).all(|(&upto, line)| usize::from(upto) == line.values.len());
+            if done {
+                if let Some(result) = finish(scene, state, lines, lifted, lies_filled) {
+                    *best = best.max(result.weight);
+                    results.push(result);
+                }
+                continue;
+            }
+            self.expand(scene, &state, lines, lifted, lies_filled, *best * scene.prices.given_up);
+        }
+        false
+    }
+
+    /// Pushes what may come after `state`.
+    fn expand(
+        &mut self,
+        scene: &Scene<'_>,
+        state: &State,
+        lines: &[Line],
+        lifted: &[Who],
+        lies_filled: &impl Fn(SectionId) -> bool,
+        floor: f64,
+    ) {
+        let now_filled = |section: SectionId| match lines.iter().position(|line| line.section == section) {
+            Some(at) => match state.upto[at] {
+                0 => lines[at].was,
+                upto => lines[at].values[usize::from(upto) - 1],
+            },
+            None => lies_filled(section),
+        };
+        if let Some(at) = (0..lines.len()).find(|&at| is_plain_emptying(state, &lines[at], at)) {
+            return self.advance(scene, state, lines, at, lifted, &now_filled, floor);
+        }
+        let fills_wait = (0..lines.len()).any(|at| lines[at].values.get(usize::from(state.upto[at])) == Some(&true));
+        for at in 0..lines.len() {
+            let upto = usize::from(state.upto[at]);
+            let Some(&value) = lines[at].values.get(upto) else { continue };
+            // An emptying that is not the tail's waits until the fillings are explained, unless one of them waits for it.
+            if !value && fills_wait && upto + 1 == lines[at].values.len() {
+                continue;
+            }
+            // Two things that happen far apart need not be tried both ways round.
+            if at < state.last && !are_near(scene.topology, lines[at].section, lines[state.last].section) {
+                continue;
+            }
+            self.advance(scene, state, lines, at, lifted, &now_filled, floor);
+        }
+    }
+
+    /// Explains the next value of one line in every way.
+    #[allow(clippy::too_many_arguments, reason = "one loop of `expand`, moved out")]
+    fn advance(
+        &mut self,
+        scene: &Scene<'_>,
+        state: &State,
+        lines: &[Line],
+        at: usize,
+        lifted: &[Who],
+        now_filled: &impl Fn(SectionId) -> bool,
+        floor: f64,
+    ) {
+        let line = &lines[at];
+        let upto = usize::from(state.upto[at]);
+        let (was, value) = (now_filled(line.section), line.values[upto]);
+        self.options.clear();
+        let options = &mut self.options;
+        let mut sink = |stands: Stands, price: f64| options.push((stands, price));
+        let only_filling = line.values.iter().filter(|&&value| value).count() <= line.placed.len();
+        match (was, value) {
+            (false, true) => fill(scene, &state.stands, line, only_filling, now_filled, &mut sink),
+            (true, true) => fill_again(scene, &state.stands, line, upto > 0 || line.just_filled, now_filled, &mut sink),
+            (true, false) => scene.empties(&state.stands, line.section, lifted, &mut sink),
+            (false, false) => sink(state.stands.clone(), 1.0),
+        }
+        for (stands, price) in self.options.drain(..) {
+            let weight = state.weight * price;
+            if price > 0.0 && weight >= floor {
+                let mut upto = state.upto.clone();
+                upto[at] += 1;
+                self.frontier.push(State { weight, stands, upto, last: at });
+            }
+        }
+    }
+}
+
+/// Adds up equal accounts, drops the ones that weigh too little, and makes the rest weigh 1 together. Tells what share was
+/// dropped because there were too many.
+pub(super) fn settle(accounts: &mut Vec<Account>, given_up: f64) -> f64 {
+    if accounts.len() > 1 {
+        accounts.sort_by(|a, b| a.stands.cmp(&b.stands));
+        accounts.dedup_by(|later, first| {
+            let equal = later.stands == first.stands;
+            if equal {
+                first.weight += later.weight;
+                for (one, other) in first.stands.iter_mut().zip(&later.stands) {
+                    one.head = one.head.hull(other.head);
+                }
+            }
+            equal
+        });
+        accounts.sort_by(|a, b| b.weight.total_cmp(&a.weight).then_with(|| a.stands.cmp(&b.stands)));
+        let floor = accounts.first().map_or(0.0, |account| account.weight * given_up);
+        accounts.retain(|account| account.weight >= floor);
+    }
+    let dropped: f64 = accounts.iter().skip(ACCOUNTS).map(|account| account.weight).sum();
+    accounts.truncate(ACCOUNTS);
+    let total: f64 = accounts.iter().map(|account| account.weight).sum();
+    for account in accounts.iter_mut() {
+        account.weight /= total;
+    }
+    if total > 0.0 { dropped / total } else { 0.0 }
+}
+
+fn pop_best(frontier: &mut Vec<State>) -> Option<State> {
+    let mut best = 0;
+    for at in 1..frontier.len() {
+        if frontier[at].weight > frontier[best].weight {
+            best = at;
+        }
+    }
+    (!frontier.is_empty()).then(|| frontier.swap_remove(best))
+}
+
+/// Whether the next value of this line is the tail leaving a section behind: free of charge, and nothing waits for anything
+/// else.
+fn is_plain_emptying(state: &State, line: &Line, at: usize) -> bool {
+    let upto = usize::from(state.upto[at]);
+    if line.values.get(upto) != Some(&false) {
+        return false;
+    }
+    let Some(stand) = state.stands.iter().find(|stand| stand.sees(line.section)) else { return false };
+    let first = stand.holds.iter().position(|hold| hold.seen);
+    first.is_some_and(|first| {
+        stand.holds[first].section == line.section && stand.holds[first + 1..].iter().any(|hold| hold.seen)
+    })
+}
+
+fn are_near(topology: &Topology, a: SectionId, b: SectionId) -> bool {
+    topology.near(a).contains(&b)
+}
+
+/// Somebody has come to fill a section that was free.
+fn fill(
+    scene: &Scene<'_>,
+    stands: &Stands,
+    line: &Line,
+    only_placed: bool,
+    filled: &impl Fn(SectionId) -> bool,
+    sink: &mut impl FnMut(Stands, f64),
+) {
+    for &(who, enter) in &line.placed {
+        if stands.iter().all(|stand| stand.who != who) {
+            sink(with_new(stands, who, line.section, enter), 1.0);
+        }
+    }
+    if only_placed && !line.placed.is_empty() {
+        return;
+    }
+    for stand in stands {
+        scene.reaches(stand, line.section, filled, &mut |stand, price| {
+            let mut stands = stands.clone();
+            put(&mut stands, stand);
+            sink(stands, price);
+        });
+    }
+    let border = scene.topology.is_border(line.section);
+    let price = if border { scene.prices.stranger_at_border } else { scene.prices.stranger };
+    if stands.iter().all(|stand| stand.who != line.stranger) {
+        sink(with_new(stands, line.stranger, line.section, None), price);
+    }
+}
+
+/// A section that was filled is reported filled again.
+fn fill_again(
+    scene: &Scene<'_>,
+    stands: &Stands,
+    line: &Line,
+    this_instant: bool,
+    filled: &impl Fn(SectionId) -> bool,
+    sink: &mut impl FnMut(Stands, f64),
+) {
+    let section = line.section;
+    let Some(holder) = stands.iter().find(|stand| stand.sees(section)) else {
+        if line.placed.is_empty() {
+            sink(stands.clone(), if this_instant { 1.0 } else { scene.prices.repeat });
+        }
+        if !this_instant || !line.placed.is_empty() {
+            fill(scene, stands, line, !line.placed.is_empty(), filled, sink);
+        }
+        return;
+    };
+    // What is left of the holder if the section emptied unheard meanwhile.
+    let mut without = stands.clone();
+    let mut rest = holder.clone();
+    rest.holds.retain(|hold| hold.section != section);
+    if rest.holds.is_empty() {
+        rest = holder.clone();
+        for hold in &mut rest.holds {
+            hold.seen = false;
+        }
+    }
+    put(&mut without, rest);
+    if let Some(&(who, enter)) = line.placed.last() {
+        drop(&mut without, who);
+        return sink(with_new(&without, who, section, enter), 1.0);
+    }
+    sink(stands.clone(), if this_instant { 1.0 } else { scene.prices.repeat });
+    if !this_instant {
+        let unheard = scene.prices.emptying_unheard;
+        fill(scene, &without, line, false, filled, &mut |stands, price| sink(stands, price * unheard));
+    }
+}
+
+fn with_new(stands: &Stands, who: Who, section: SectionId, enter: Option<EndId>) -> Stands {
+    let mut stands = stands.clone();
+    let holds = smallvec![Hold { section, enter, seen: true }];
+    put(&mut stands, Stand { who, backward: false, holds, head: Head::UNKNOWN });
+    stands
+}
+
+/// Checks what a complete explanation must hold, and charges what lasts.
+fn finish(
+    scene: &Scene<'_>,
+    mut state: State,
+    lines: &[Line],
+    lifted: &[Who],
+    lies_filled: &impl Fn(SectionId) -> bool,
+) -> Option<Account> {
+    for line in lines {
+        for &(who, _) in &line.placed {
+            if !lifted.contains(&who) && state.stands.iter().all(|stand| stand.who != who) {
+                return None;
+            }
+        }
+    }
+    for &who in lifted {
+        let Some(stand) = state.stands.iter().find(|stand| stand.who == who) else { continue };
+        let still_filled = stand.holds.iter().any(|hold| {
+            hold.seen
+                && match lines.iter().find(|line| line.section == hold.section) {
+                    Some(line) => line.values.last() == Some(&true),
+                    None => lies_filled(hold.section),
+                }
+        });
+        if still_filled {
+            state.weight *= scene.prices.lifted_but_filled;
+        }
+        drop(&mut state.stands, who);
+    }
+    for stand in &state.stands {
+        if !stand.is_seen() && !stand.holds.iter().any(|hold| scene.topology.is_dark(hold.section)) {
+            state.weight *= scene.prices.stays_lost;
+        }
+    }
+    Some(Account { weight: state.weight, stands: state.stands })
+}

@@ -1,0 +1,140 @@
+//! What is said of each section.
+
+use smallvec::SmallVec;
+use track::{SectionId, Table, TrainId};
+
+use super::Identity;
+use super::account::{Account, Who};
+use crate::door::Tag;
+
+/// What was said of each section, and what may have changed.
+#[derive(Debug)]
+pub(super) struct Tags {
+    said: Table<SectionId, Option<Tag>>,
+    touched: Vec<SectionId>,
+    stamp: Table<SectionId, u32>,
+    round: u32,
+    changed: Vec<SectionId>,
+}
+
+impl Tags {
+    pub fn new(sections: usize) -> Self {
+        Self {
+            said: Table::filled(None, sections),
+            touched: Vec::new(),
+            stamp: Table::filled(0, sections),
+            round: 0,
+            changed: Vec::new(),
+        }
+    }
+
+    pub fn begin(&mut self) {
+        self.round = self.round.wrapping_add(1);
+        self.touched.clear();
+        self.changed.clear();
+    }
+
+    pub fn touch_section(&mut self, section: SectionId) {
+        if self.stamp[section] != self.round {
+            self.stamp[section] = self.round;
+            self.touched.push(section);
+        }
+    }
+
+    pub fn touch(&mut self, accounts: &[Account]) {
+        for stand in accounts.iter().flat_map(|account| &account.stands) {
+            for hold in &stand.holds {
+                self.touch_section(hold.section);
+            }
+        }
+    }
+
+    pub fn changed(&self) -> &[SectionId] {
+        &self.changed
+    }
+
+    pub fn touched(&self) -> &[SectionId] {
+        &self.touched
+    }
+}
+
+impl Identity {
+    /// What is said of the section.
+    pub fn tag(&self, section: SectionId) -> Tag {
+        self.tags.said[section].clone().unwrap_or_else(|| self.belief(section))
+    }
+
+    pub(super) fn retag(&mut self) {
+        for at in 0..self.tags.touched.len() {
+            let section = self.tags.touched[at];
+            let tag = self.belief(section);
+            if self.tags.said[section].as_ref() != Some(&tag) {
+                self.tags.said[section] = Some(tag);
+                self.tags.changed.push(section);
+            }
+        }
+    }
+
+    fn belief(&self, section: SectionId) -> Tag {
+        let dark = self.topology.is_dark(section);
+        if !dark && self.reported[section] == Some(false) {
+            return Tag::Free;
+        }
+        let mut shares: SmallVec<[(Who, f64); 8]> = SmallVec::new();
+        let (mut total, mut given_up) = (0.0, 0.0_f64);
+        for &cluster in self.clusters.at(section) {
+            let cluster = self.clusters.cluster(cluster);
+            given_up = given_up.max(cluster.given_up);
+            for account in &cluster.accounts {
+                for stand in &account.stands {
+                    if stand.holds.iter().any(|hold| hold.section == section && (hold.seen || dark)) {
+                        total += account.weight;
+                        match shares.iter_mut().find(|(who, _)| *who == stand.who) {
+                            Some((_, share)) => *share += account.weight,
+                            None => shares.push((stand.who, account.weight)),
+                        }
+                    }
+                }
+            }
+        }
+        shares.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+        let known = || shares.iter().filter_map(|&(who, share)| who.known().map(|train| (train, share)));
+        match known().next() {
+            Some((train, share)) if share >= self.prices.sure => {
+                let against = (total - share).max(1.0 - share) + given_up;
+                if against < self.prices.sure {
+                    Tag::Sure(train)
+                } else {
+                    let named = known().filter(|&(_, share)| share >= self.prices.sure / 10.0);
+                    Tag::Doubt(named.map(|(train, _)| train).collect())
+                }
+            }
+            _ if dark => Tag::Free,
+            _ => Tag::Unexplained,
+        }
+    }
+
+    /// Every train that some surviving account puts into the section, seen or unseen, the blind ends included.
+    pub fn holders(&self, section: SectionId) -> SmallVec<[TrainId; 4]> {
+        let mut shares: SmallVec<[(TrainId, f64); 4]> = SmallVec::new();
+        for &cluster in self.clusters.at(section) {
+            for account in &self.clusters.cluster(cluster).accounts {
+                for stand in account.stands.iter().filter(|stand| stand.position(section).is_some()) {
+                    let Some(train) = stand.who.known() else { continue };
+                    match shares.iter_mut().find(|(other, _)| *other == train) {
+                        Some((_, share)) => *share += account.weight,
+                        None => shares.push((train, account.weight)),
+                    }
+                }
+            }
+        }
+        let mut holders: SmallVec<[TrainId; 4]> =
+            shares.iter().filter(|(_, share)| *share >= self.prices.sure).map(|(train, _)| *train).collect();
+        for train in self.trails.over(section) {
+            if !holders.contains(&train) {
+                holders.push(train);
+            }
+        }
+        holders
+    }
+}

@@ -1,0 +1,111 @@
+//! What a train drags behind where no detector sees it.
+
+use track::{Length, SectionId, TrainId};
+
+use super::Identity;
+use super::account::{Account, Who};
+use super::odometer::detectable_length;
+use crate::time::Time;
+
+/// Allowed for the slack of couplings and the reckoning of the last axle.
+const SLACK: Length = Length::from_mm(15);
+
+/// Sections that read free and may still be covered by a blind tail.
+#[derive(Debug, Default)]
+pub(super) struct Trails {
+    rows: Vec<Trail>,
+}
+
+#[derive(Debug)]
+struct Trail {
+    train: TrainId,
+    section: SectionId,
+    /// The least distance on the train's odometer at which the blind tail is through; nothing where only the next emptying
+    /// behind it can tell.
+    until: Option<Length>,
+}
+
+impl Trails {
+    /// The trains whose blind tail may cover the section.
+    pub fn over(&self, section: SectionId) -> impl Iterator<Item = TrainId> + '_ {
+        self.rows.iter().filter(move |trail| trail.section == section).map(|trail| trail.train)
+    }
+
+    /// The blind tail leads now: distance alone says no more that it is through.
+    pub fn turn_back(&mut self, train: TrainId) {
+        for trail in self.rows.iter_mut().filter(|trail| trail.train == train) {
+            trail.until = None;
+        }
+    }
+}
+
+impl Identity {
+    /// Takes note of the sections that trains of `self.joint` have left according to `self.results`.
+    pub(super) fn note_tails(&mut self, now: Time) {
+        for account in &self.joint {
+            if account.weight < self.prices.sure {
+                continue;
+            }
+            for stand in &account.stands {
+                let Some(train) = stand.who.known() else { continue };
+                let Some((_, front, rear)) = detectable_length(&self.layout, stand.who) else { continue };
+                let blind = if stand.backward { front } else { rear };
+                if blind == Length::ZERO {
+                    continue;
+                }
+                for hold in &stand.holds {
+                    if holds(&self.results, stand.who, hold.section) {
+                        continue;
+                    }
+                    let until = self.odometers.least(train, now).map(|least| least + blind + SLACK);
+                    let long = self.layout.sections[hold.section].ways.iter().all(|&way| {
+                        self.layout.ways[way].length.is_none_or(|length| length >= blind + SLACK)
+                    });
+                    let known = |trail: &Trail| trail.train == train && trail.section == hold.section;
+                    if !self.trails.rows.iter().any(known) {
+                        if long {
+                            let tags = &mut self.tags;
+                            self.trails.rows.retain(|trail| {
+                                let through = trail.train == train;
+                                if through {
+                                    tags.touch_section(trail.section);
+                                }
+                                !through
+                            });
+                        }
+                        self.trails.rows.push(Trail { train, section: hold.section, until });
+                    }
+                }
+            }
+        }
+    }
+
+    /// Gives up the trails that are through, and those of trains that are back or gone.
+    pub(super) fn follow_tails(&mut self, now: Time) {
+        if self.trails.rows.is_empty() {
+            return;
+        }
+        let (clusters, odometers, tags) = (&self.clusters, &self.odometers, &mut self.tags);
+        self.trails.rows.retain(|trail| {
+            let home = clusters.home(trail.train);
+            let back = home.is_some_and(|home| {
+                holds(&clusters.cluster(home).accounts, Who::train(trail.train), trail.section)
+            });
+            let through = trail.until.is_some_and(|until| {
+                odometers.least(trail.train, now).is_some_and(|least| least >= until)
+            });
+            let stays = home.is_some() && !back && !through;
+            if !stays {
+                tags.touch_section(trail.section);
+            }
+            stays
+        });
+    }
+}
+
+fn holds(accounts: &[Account], who: Who, section: SectionId) -> bool {
+    accounts
+        .iter()
+        .flat_map(|account| &account.stands)
+        .any(|stand| stand.who == who && stand.holds.iter().any(|hold| hold.section == section))
+}
