@@ -7,6 +7,7 @@
 //! Read [`Layout`] first, then [`Graph`].
 
 mod builder;
+pub mod dcc;
 mod graph;
 mod ids;
 mod layout;

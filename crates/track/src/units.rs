@@ -115,7 +115,10 @@ impl Speed {
     /// How far something at this speed gets in `time`.
     pub fn distance_in(self, time: Duration) -> Length {
         let nanoseconds = time.as_nanos().min(i64::MAX as u128) as i128;
-        Length((i128::from(self.0) * nanoseconds / 1_000_000_000).clamp(-i128::from(i64::MAX / 4), i128::from(i64::MAX / 4)) as i64)
+        Length(
+            (i128::from(self.0) * nanoseconds / 1_000_000_000)
+                .clamp(-i128::from(i64::MAX / 4), i128::from(i64::MAX / 4)) as i64,
+        )
     }
 
     /// How far it takes to stop from this speed at a constant `braking`: v² / 2a.
