@@ -104,6 +104,10 @@ impl Placement {
             }
             return Ok(());
         }
-        Err(format!("`{}` is no end of `{}`, the last section it stands on", layout.end_name(nose), name(self.holds[last].section)))
+        Err(format!(
+            "`{}` is no end of `{}`, the last section it stands on",
+            layout.end_name(nose),
+            name(self.holds[last].section)
+        ))
     }
 }

@@ -179,7 +179,9 @@ pub(super) fn product(one: &[Account], other: &[Account]) -> Vec<Account> {
 }
 
 fn collide(one: &Stands, other: &Stands) -> bool {
-    one.iter().flat_map(|stand| &stand.holds).any(|hold| hold.seen && other.iter().any(|stand| stand.sees(hold.section)))
+    one.iter()
+        .flat_map(|stand| &stand.holds)
+        .any(|hold| hold.seen && other.iter().any(|stand| stand.sees(hold.section)))
 }
 
 /// Which trains belong together.

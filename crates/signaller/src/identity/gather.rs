@@ -3,12 +3,12 @@
 use smallvec::SmallVec;
 use track::SectionId;
 
+use super::Identity;
 use super::account::Who;
 use super::batch::Batch;
 use super::clusters::ClusterId;
 use super::moves::Scene;
 use super::search::Line;
-use super::Identity;
 use crate::time::Time;
 
 /// Reports and clusters that concern each other, and nothing else.
@@ -82,7 +82,9 @@ impl Gather {
             for (at, line) in self.lines.iter().enumerate() {
                 let filled = line.values.contains(&true);
                 for (other, later) in self.lines.iter().enumerate().skip(at + 1) {
-                    if filled && later.values.contains(&true) && identity.topology.near(line.section).contains(&later.section)
+                    if filled
+                        && later.values.contains(&true)
+                        && identity.topology.near(line.section).contains(&later.section)
                     {
                         join(&mut self.leader, at, other);
                     }
@@ -91,7 +93,9 @@ impl Gather {
         }
         for (number, &cluster) in self.clusters.iter().enumerate() {
             for (at, line) in self.lines.iter().enumerate() {
-                if find(&self.leader, at) != find(&self.leader, lines + number) && concerns(identity, &scene, cluster, line) {
+                if find(&self.leader, at) != find(&self.leader, lines + number)
+                    && concerns(identity, &scene, cluster, line)
+                {
                     join(&mut self.leader, at, lines + number);
                 }
             }

@@ -181,7 +181,11 @@ impl Identity {
     /// Whether the section's detector says that something is there. Unknown counts as occupied; a dark section says nothing
     /// and counts as free unless some account puts a train there.
     pub fn is_occupied(&self, section: SectionId) -> bool {
-        if self.topology.is_dark(section) { !self.clusters.at(section).is_empty() } else { self.reported[section] != Some(false) }
+        if self.topology.is_dark(section) {
+            !self.clusters.at(section).is_empty()
+        } else {
+            self.reported[section] != Some(false)
+        }
     }
 
     /// The sections of which something else is said now than before the last [`Identity::observe`].

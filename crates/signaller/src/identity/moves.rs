@@ -89,10 +89,18 @@ impl Scene<'_> {
         self.for_each_step(stand.nose(), |step| {
             let mut passed: SmallVec<[Hold; 8]> = SmallVec::new();
             let price = self.ahead(stand, step.way);
-            self.look_over(&mut passed, step.leave, price, (0, lost), section, occupied, &mut |passed, entry, price| {
-                found = true;
-                sink(self.extended(stand, &step, passed, entry), price);
-            });
+            self.look_over(
+                &mut passed,
+                step.leave,
+                price,
+                (0, lost),
+                section,
+                occupied,
+                &mut |passed, entry, price| {
+                    found = true;
+                    sink(self.extended(stand, &step, passed, entry), price);
+                },
+            );
         });
         // Out of a dark section a train may also come back the way it went in.
         if !found && self.topology.is_dark(stand.tail().section) {

@@ -90,7 +90,8 @@ impl Odometers {
             return odometer.pace.most > Speed::ZERO || now.since(odometer.since) < LATE;
         }
         let Some(length) = length else { return true };
-        stand.head.most + odometer.at(now).1 + MEASURED_WITHIN.um() + odometer.pace.most.distance_in(LATE).um() >= length.um()
+        stand.head.most + odometer.at(now).1 + MEASURED_WITHIN.um() + odometer.pace.most.distance_in(LATE).um()
+            >= length.um()
     }
 
     /// The highest speed the train may have.

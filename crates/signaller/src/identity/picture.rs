@@ -75,7 +75,8 @@ impl Identity {
             }
         }
         Some(Whereabouts {
-            sure: 1.0 - agree + cluster.given_up < self.prices.sure && likeliest.holds.iter().any(|hold| self.shows(hold)),
+            sure: 1.0 - agree + cluster.given_up < self.prices.sure
+                && likeliest.holds.iter().any(|hold| self.shows(hold)),
             footprint: likeliest.holds.clone(),
             leading: if likeliest.backward { Direction::Backward } else { Direction::Forward },
             nose: nose.filter(|_| known),

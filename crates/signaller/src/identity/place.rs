@@ -65,8 +65,14 @@ impl Identity {
                     })
             })
         };
-        let weight: f64 =
-            self.clusters.cluster(home).accounts.iter().filter(|account| fits(account)).map(|account| account.weight).sum();
+        let weight: f64 = self
+            .clusters
+            .cluster(home)
+            .accounts
+            .iter()
+            .filter(|account| fits(account))
+            .map(|account| account.weight)
+            .sum();
         if weight < BELIEVABLE {
             return false;
         }
@@ -185,7 +191,10 @@ impl Identity {
         let there = |stand: &Stand| {
             stand.position(section).is_some()
                 || self.topology.ends(section).iter().any(|&end| {
-                    self.topology.meets(end).iter().any(|&other| self.topology.section_of[other] == stand.nose().section)
+                    self.topology
+                        .meets(end)
+                        .iter()
+                        .any(|&other| self.topology.section_of[other] == stand.nose().section)
                 })
         };
         if let Some(train) = train {
@@ -308,7 +317,8 @@ impl Identity {
         };
         let Some(tail) = length_of(0) else { return Head::UNKNOWN };
         let before: Option<Length> = (0..stand.holds.len() - 1).map(length_of).sum();
-        let (least, most) = match (before, self.odometers.head(stand, now), detectable_length(&self.layout, stand.who)) {
+        let (least, most) = match (before, self.odometers.head(stand, now), detectable_length(&self.layout, stand.who))
+        {
             (Some(before), Some((least, most)), Some((seen, _, _))) => {
                 let most = most.min(way_length_of_nose(self, stand).unwrap_or(most));
                 (tail - (before + most - seen), tail - (before + least - seen))

@@ -38,7 +38,7 @@ struct State {
     stands: Stands,
     /// How many values of each line are explained.
     upto: SmallVec<[u8; 8]>,
-    /// The line explained last.
+    /// The line explained last, tails' emptyings aside.
     last: usize,
 }
 
@@ -102,7 +102,8 @@ impl Search {
             if state.weight < *best * scene.prices.given_up {
                 return false;
             }
-            let print = fingerprint(&state.stands, state.upto.iter().fold(7, |hash, &upto| hash * 31 + u64::from(upto)));
+            let print =
+                fingerprint(&state.stands, state.upto.iter().fold(7, |hash, &upto| hash * 31 + u64::from(upto)));
             if self.seen.contains(&print) {
                 continue;
             }
@@ -142,21 +143,30 @@ impl Search {
             None => lies_filled(section),
         };
         if let Some(at) = (0..lines.len()).find(|&at| is_plain_emptying(state, &lines[at], at)) {
-            return self.advance(scene, state, lines, at, lifted, &now_filled, floor);
+            return self.advance(scene, state, lines, (at, state.last), lifted, &now_filled, floor);
         }
-        let fills_wait = (0..lines.len()).any(|at| lines[at].values.get(usize::from(state.upto[at])) == Some(&true));
+        let waits = |at: usize| lines[at].values.get(usize::from(state.upto[at])).copied();
+        if (0..lines.len()).all(|at| waits(at) != Some(true)) {
+            // Only emptyings are left: their order tells nothing.
+            if let Some(at) = (0..lines.len()).find(|&at| waits(at).is_some()) {
+                self.advance(scene, state, lines, (at, state.last), lifted, &now_filled, floor);
+            }
+            return;
+        }
         for at in 0..lines.len() {
-            let upto = usize::from(state.upto[at]);
-            let Some(&value) = lines[at].values.get(upto) else { continue };
-            // An emptying that is not the tail's waits until the fillings are explained, unless one of them waits for it.
-            if !value && fills_wait && upto + 1 == lines[at].values.len() {
-                continue;
+            match waits(at) {
+                // Two fillings far apart need not be tried both ways round.
+                Some(true)
+                    if at >= state.last || are_near(scene.topology, lines[at].section, lines[state.last].section) =>
+                {
+                    self.advance(scene, state, lines, (at, at), lifted, &now_filled, floor);
+                }
+                // An emptying that is not the tail's waits until the fillings are explained, unless one of them waits for it.
+                Some(false) if usize::from(state.upto[at]) + 1 < lines[at].values.len() => {
+                    self.advance(scene, state, lines, (at, state.last), lifted, &now_filled, floor);
+                }
+                _ => {}
             }
-            // Two things that happen far apart need not be tried both ways round.
-            if at < state.last && !are_near(scene.topology, lines[at].section, lines[state.last].section) {
-                continue;
-            }
-            self.advance(scene, state, lines, at, lifted, &now_filled, floor);
         }
     }
 
@@ -167,7 +177,7 @@ impl Search {
         scene: &Scene<'_>,
         state: &State,
         lines: &[Line],
-        at: usize,
+        (at, last): (usize, usize),
         lifted: &[Who],
         now_filled: &impl Fn(SectionId) -> bool,
         floor: f64,
@@ -190,7 +200,7 @@ impl Search {
             if price > 0.0 && weight >= floor {
                 let mut upto = state.upto.clone();
                 upto[at] += 1;
-                self.frontier.push(State { weight, stands, upto, last: at });
+                self.frontier.push(State { weight, stands, upto, last });
             }
         }
     }

@@ -92,9 +92,9 @@ impl Topology {
             found
         };
         Self {
-            passages: Flat::new(layout.ends.ids().map(|end| {
-                layout.ways_from(end).map(|(way, leave)| Passage { way, leave }).collect()
-            })),
+            passages: Flat::new(
+                layout.ends.ids().map(|end| layout.ways_from(end).map(|(way, leave)| Passage { way, leave }).collect()),
+            ),
             meets: Flat::new(layout.ends.values().map(|end| end.meets.clone())),
             near: Flat::new(layout.sections.ids().map(|section| around(section, NEAR))),
             far: Flat::new(layout.sections.ids().map(|section| around(section, FAR))),

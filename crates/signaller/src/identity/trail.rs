@@ -58,9 +58,10 @@ impl Identity {
                         continue;
                     }
                     let until = self.odometers.least(train, now).map(|least| least + blind + SLACK);
-                    let long = self.layout.sections[hold.section].ways.iter().all(|&way| {
-                        self.layout.ways[way].length.is_none_or(|length| length >= blind + SLACK)
-                    });
+                    let long = self.layout.sections[hold.section]
+                        .ways
+                        .iter()
+                        .all(|&way| self.layout.ways[way].length.is_none_or(|length| length >= blind + SLACK));
                     let known = |trail: &Trail| trail.train == train && trail.section == hold.section;
                     if !self.trails.rows.iter().any(known) {
                         if long {
@@ -88,12 +89,10 @@ impl Identity {
         let (clusters, odometers, tags) = (&self.clusters, &self.odometers, &mut self.tags);
         self.trails.rows.retain(|trail| {
             let home = clusters.home(trail.train);
-            let back = home.is_some_and(|home| {
-                holds(&clusters.cluster(home).accounts, Who::train(trail.train), trail.section)
-            });
-            let through = trail.until.is_some_and(|until| {
-                odometers.least(trail.train, now).is_some_and(|least| least >= until)
-            });
+            let back = home
+                .is_some_and(|home| holds(&clusters.cluster(home).accounts, Who::train(trail.train), trail.section));
+            let through =
+                trail.until.is_some_and(|until| odometers.least(trail.train, now).is_some_and(|least| least >= until));
             let stays = home.is_some() && !back && !through;
             if !stays {
                 tags.touch_section(trail.section);
