@@ -1,0 +1,43 @@
+//! N2: two trains hold authority over the same section. N4: a driven train's nose passes the end of its authority.
+//!
+//! A train that lies in a section holds it, granted or not: giving it to another is N2 too, whatever detectors say. A train
+//! may move within the sections it lies in; every section that its nose rolls into must have been granted before and not been
+//! given back. The end of the track is the end of every authority.
+
+use signaller::Time;
+use track::{EndId, SectionId, TrainId};
+
+use super::{Checkers, Rule};
+use crate::table::Table;
+
+pub(super) fn granted(checkers: &mut Checkers, now: Time, train: TrainId, sections: &[SectionId], table: &Table) {
+    for &section in sections {
+        let holders = checkers.said.authority[section].iter().copied();
+        let lying = table.trains_in(section).iter().map(|presence| presence.train);
+        let (held, lies) = (holders.filter(|&other| other != train).min(), lying.filter(|&other| other != train).min());
+        if let Some(other) = held.or(lies) {
+            let how = if held.is_some() { "holds it" } else { "lies there" };
+            let (name, other_name) = (checkers.train_name(train), checkers.train_name(other));
+            let sentence = format!("{name} was granted {}, but {other_name} {how}", checkers.section_name(section));
+            checkers.report(now, Rule::N2, Some(train), Some(section), sentence);
+        }
+        let authority = &mut checkers.said.authority[section];
+        if !authority.contains(&train) {
+            authority.push(train);
+        }
+    }
+}
+
+pub(super) fn entered(checkers: &mut Checkers, at: Time, train: TrainId, section: SectionId) {
+    if !checkers.said.authority[section].contains(&train) {
+        let (name, place) = (checkers.train_name(train), checkers.section_name(section));
+        let sentence = format!("{name} ran into {place}, which it had not been granted");
+        checkers.report(at, Rule::N4, Some(train), Some(section), sentence);
+    }
+}
+
+pub(super) fn ended(checkers: &mut Checkers, at: Time, train: TrainId, end: EndId) {
+    let sentence =
+        format!("{} ran against the end of the track at {}", checkers.train_name(train), checkers.layout.end_name(end));
+    checkers.report(at, Rule::N4, Some(train), Some(checkers.layout.ends[end].section), sentence);
+}

@@ -1,0 +1,28 @@
+//! N6: a train moves while held.
+//!
+//! A train that is held while it runs may brake: it must stand when the time is over that its own brakes need from the speed
+//! it had, and two ticks. From then on it must not move until the hold is lifted.
+
+use signaller::Time;
+use track::{Speed, TrainId};
+
+use super::{Breach, Checkers, Found};
+use crate::settings::TICK;
+use crate::table::Table;
+
+pub(super) fn set(checkers: &mut Checkers, now: Time, train: TrainId, table: &Table) {
+    if table.is_on_table(train) {
+        let stand_by = now + table.time_to_stand(train) + 2 * TICK;
+        checkers.said.stand_by.entry(train).or_insert(stand_by);
+    }
+}
+
+pub(super) fn judge(checkers: &Checkers, now: Time, table: &Table, found: &mut Vec<Found>) {
+    for (&train, &stand_by) in &checkers.said.stand_by {
+        if now > stand_by && table.speed(train) != Speed::ZERO {
+            let section = table.nose(train).map(|nose| nose.section);
+            let sentence = format!("{} moved while it was held", checkers.train_name(train));
+            found.push(Found { breach: Breach::Hold(train), train: Some(train), section, sentence });
+        }
+    }
+}

@@ -1,0 +1,194 @@
+//! The checkers: what must never happen, held against the truth of the table after every step.
+//!
+//! They stand outside the signaller. Of it they know only what it says: its outputs. Of the table they know everything. One
+//! rule a file; [`Violation`] is what a broken one leaves behind.
+//!
+//! **Lateness.** The signaller cannot know of a train before it hears of it. So what lasts is judged against the truth of any
+//! moment within the last *lateness* of the section's detector: its own on-delay or off-delay, the most that it takes beyond
+//! that, the most that a report takes, and two ticks of physics. Nothing else is forgiven. What the signaller decides by
+//! itself (authority, turnouts, holds) is judged at once.
+
+mod accidents;
+mod authority;
+mod holds;
+mod signals;
+mod tags;
+mod turnouts;
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fmt;
+use std::sync::Arc;
+use std::time::Duration;
+
+use signaller::{Aspect, Fact, Output, Tag, Time};
+use smallvec::SmallVec;
+use track::{Layout, SectionId, SignalId, Table as Rows, TrainId};
+
+use crate::settings::{Settings, TICK};
+use crate::table::Table;
+use crate::truth::Happening;
+
+/// What must never happen.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Rule {
+    /// A driven train touches another, or derails on a turnout.
+    N0,
+    /// A sure tag names the wrong train.
+    N1,
+    /// Two trains hold authority over the same section.
+    N2,
+    /// A turnout is thrown under a train, a lock or a doubt.
+    N3,
+    /// A driven train's nose passes the end of its authority.
+    N4,
+    /// A signal shows better than the true state of the track ahead allows.
+    N5,
+    /// A train moves while held.
+    N6,
+}
+
+impl Rule {
+    /// All rules, in order.
+    pub const ALL: [Self; 7] = [Self::N0, Self::N1, Self::N2, Self::N3, Self::N4, Self::N5, Self::N6];
+}
+
+/// A rule that was broken.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Violation {
+    /// When.
+    pub at: Time,
+    /// Which rule.
+    pub rule: Rule,
+    /// By or to which train, where it concerns one.
+    pub train: Option<TrainId>,
+    /// Where, where it concerns a section.
+    pub section: Option<SectionId>,
+    /// What happened, in one plain sentence without a full stop.
+    pub sentence: String,
+}
+
+impl fmt::Display for Violation {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{:?} {:?}: {}", self.at, self.rule, self.sentence)
+    }
+}
+
+/// All checkers, and what the signaller said so far.
+#[derive(Debug)]
+pub struct Checkers {
+    layout: Arc<Layout>,
+    lateness: Duration,
+    said: Said,
+    /// What is broken at the moment, so that it is told once and not in every step.
+    broken: BTreeSet<Breach>,
+    violations: Vec<Violation>,
+}
+
+/// What the signaller said last.
+#[derive(Debug)]
+struct Said {
+    tags: Rows<SectionId, Option<Tag>>,
+    authority: Rows<SectionId, SmallVec<[TrainId; 1]>>,
+    aspects: Rows<SignalId, Aspect>,
+    /// By when each held train must stand.
+    stand_by: BTreeMap<TrainId, Time>,
+}
+
+/// Something that is wrong for as long as it lasts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+enum Breach {
+    Tag(SectionId, TrainId),
+    Signal(SignalId, Aspect),
+    Hold(TrainId),
+}
+
+/// A breach found, to be told if it is new.
+struct Found {
+    breach: Breach,
+    train: Option<TrainId>,
+    section: Option<SectionId>,
+    sentence: String,
+}
+
+impl Checkers {
+    /// Checkers for a table of these settings.
+    pub fn new(layout: Arc<Layout>, settings: &Settings) -> Self {
+        let said = Said {
+            tags: Rows::filled(None, layout.sections.len()),
+            authority: Rows::filled(SmallVec::new(), layout.sections.len()),
+            aspects: Rows::filled(Aspect::STOP, layout.signals.len()),
+            stand_by: BTreeMap::new(),
+        };
+        let lateness = settings.lateness() + 2 * TICK;
+        Self { layout, lateness, said, broken: BTreeSet::new(), violations: Vec::new() }
+    }
+
+    /// Every rule that was broken so far, in order.
+    pub fn violations(&self) -> &[Violation] {
+        &self.violations
+    }
+
+    /// Takes in what the signaller says. Must be called before the table acts on it.
+    pub fn hear(&mut self, now: Time, output: &Output, table: &Table) {
+        match output {
+            Output::Throw { turnout, lie } => turnouts::check(self, now, *turnout, *lie, table),
+            Output::Show { signal, aspect } => self.said.aspects[*signal] = *aspect,
+            Output::Drive { .. } => {}
+            Output::Fact(Fact::Tagged { section, tag }) => self.said.tags[*section] = Some(tag.clone()),
+            Output::Fact(Fact::RouteSet { train, sections }) => authority::granted(self, now, *train, sections, table),
+            Output::Fact(Fact::SectionReleased { train, section }) => {
+                self.said.authority[*section].retain(|holder| holder != train);
+            }
+            Output::Fact(Fact::HoldSet { train, .. }) => holds::set(self, now, *train, table),
+            Output::Fact(Fact::HoldLifted { train }) => {
+                self.said.stand_by.remove(train);
+            }
+            Output::Fact(_) => {}
+        }
+    }
+
+    /// Takes in what happened on the table.
+    pub fn see(&mut self, at: Time, happening: Happening) {
+        match happening {
+            Happening::Entered { train, section } => authority::entered(self, at, train, section),
+            Happening::HitBuffer { train, at: end } => authority::ended(self, at, train, end),
+            Happening::Derailed { .. } | Happening::Collided { .. } => accidents::happened(self, at, happening),
+        }
+    }
+
+    /// Judges everything that lasts: tags, signals, holds.
+    pub fn judge(&mut self, now: Time, table: &Table) {
+        let mut found = Vec::new();
+        tags::judge(self, now, table, &mut found);
+        signals::judge(self, now, table, &mut found);
+        holds::judge(self, now, table, &mut found);
+        let before = std::mem::take(&mut self.broken);
+        for Found { breach, train, section, sentence } in found {
+            if !before.contains(&breach) {
+                let rule = match breach {
+                    Breach::Tag(..) => Rule::N1,
+                    Breach::Signal(..) => Rule::N5,
+                    Breach::Hold(_) => Rule::N6,
+                };
+                self.report(now, rule, train, section, sentence);
+            }
+            self.broken.insert(breach);
+        }
+    }
+
+    fn report(&mut self, at: Time, rule: Rule, train: Option<TrainId>, section: Option<SectionId>, sentence: String) {
+        self.violations.push(Violation { at, rule, train, section, sentence });
+    }
+
+    fn train_name(&self, train: TrainId) -> &str {
+        self.layout.trains.get(train).map_or("a train that the layout does not know", |train| &train.name)
+    }
+
+    fn section_name(&self, section: SectionId) -> &str {
+        &self.layout.sections[section].name
+    }
+
+    fn train_names(&self, trains: impl Iterator<Item = TrainId>) -> String {
+        trains.map(|train| self.train_name(train)).collect::<Vec<_>>().join(" and ")
+    }
+}

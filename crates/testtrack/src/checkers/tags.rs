@@ -1,0 +1,33 @@
+//! N1: a sure tag names the wrong train.
+//!
+//! A sure tag is right where the named train covers any of the section, seen or unseen, or left it no longer ago than the
+//! detector's off-delay and the lateness of its report. A tag that comes before its train is wrong at once.
+
+use signaller::{Tag, Time};
+
+use super::{Breach, Checkers, Found};
+use crate::table::Table;
+
+pub(super) fn judge(checkers: &Checkers, now: Time, table: &Table, found: &mut Vec<Found>) {
+    for (section, tag) in checkers.said.tags.iter() {
+        let Some(Tag::Sure(train)) = *tag else { continue };
+        if table.covers(train, section) {
+            continue;
+        }
+        let detector = checkers.layout.sections[section].detector;
+        let off_delay = detector.map_or(std::time::Duration::ZERO, |it| checkers.layout.detectors[it].off_delay);
+        if table.left_at(train, section).is_some_and(|left| now.since(left) <= off_delay + checkers.lateness) {
+            continue;
+        }
+        let there = match table.trains_in(section) {
+            [] => "nothing stands".to_owned(),
+            trains => {
+                let stand = if trains.len() == 1 { "stands" } else { "stand" };
+                format!("{} {stand}", checkers.train_names(trains.iter().map(|presence| presence.train)))
+            }
+        };
+        let (name, place) = (checkers.train_name(train), checkers.section_name(section));
+        let sentence = format!("{name} is said for sure to be in {place}, where {there}");
+        found.push(Found { breach: Breach::Tag(section, train), train: Some(train), section: Some(section), sentence });
+    }
+}

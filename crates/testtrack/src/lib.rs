@@ -1,0 +1,40 @@
+//! A pretend table, and the checkers that hold the signaller against the truth of it.
+//!
+//! One seed decides everything: how fast trains really are, how late detectors report, how turnouts lie at first. There is no
+//! clock, no thread and no file; time passes when [`Session::run_until`] says so, as fast as the machine can reckon.
+//!
+//! The signaller never sees the truth, and the checkers see of the signaller only what it says. So what they find is found by
+//! somebody else than the one who made the mistake.
+//!
+//! Read [`Session`] first (the loop), then [`Table`] (the physics) and [`checkers`] (what must never happen).
+//!
+//! **What the table does not know.** Where within a section two tracks are clear of each other: trains on two ways that share
+//! an end, or need one turnout to lie both ways, count as touching wherever they are; two ways that share neither may cross,
+//! and nobody is told. Where a turnout is within its way: a train derails as soon as any of it lies on a way whose turnouts
+//! are not all right. Slopes, slip, the time an order takes to reach a train. Detectors see what vehicles are said to show,
+//! always; faults are not made yet.
+
+pub mod checkers;
+mod curve;
+mod detectors;
+mod digest;
+mod ground;
+mod place;
+mod random;
+mod rolling;
+mod session;
+mod settings;
+mod statistics;
+mod table;
+mod truth;
+
+pub use checkers::{Checkers, Rule, Violation};
+pub use curve::SpeedCurve;
+pub use digest::Digest;
+pub use place::PlaceError;
+pub use random::Stream;
+pub use session::{Desk, Moment, Session, Works};
+pub use settings::{FirstLie, Settings, Spread};
+pub use statistics::{Statistics, Stops};
+pub use table::Table;
+pub use truth::{Happening, Nose, Presence};

@@ -1,0 +1,353 @@
+//! One train on the track: where it lies, how it gathers speed and brakes, and what it touches as it rolls.
+
+use std::collections::VecDeque;
+
+use signaller::Direction;
+use track::{Acceleration, DetectorId, EndId, Length, SectionId, Speed, Train, Traverse, TurnoutId, Vehicle, WayId};
+
+use crate::curve::SpeedCurve;
+use crate::ground::{Ground, Onward};
+use crate::random::Stream;
+use crate::settings::TICK;
+
+/// What a train is like where nobody described it.
+const LENGTH_UNKNOWN: Length = Length::from_mm(200);
+const ACCELERATION_UNKNOWN: Acceleration = Acceleration::from_mm(150);
+const BRAKING_UNKNOWN: Acceleration = Acceleration::from_mm(200);
+
+/// Between the outer axles of a vehicle, one is never further away than this. Common practice, no source.
+const AXLE_SPACING: i64 = 60_000;
+
+/// How far the track goes beyond the layout.
+const FAR: i64 = i64::MAX / 4;
+
+const TICK_MS: i64 = TICK.as_millis() as i64;
+
+/// One end of a train, in its own frame.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Tip {
+    /// The front of its first vehicle.
+    Front,
+    /// The rear of its last vehicle.
+    Rear,
+}
+
+/// A passage that a train lies on, or lay on a moment ago. Places are micrometres along the train's own odometer, which
+/// counts towards its front; a passage keeps its places, the train moves.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Piece {
+    pub(crate) on: Lying,
+    pub(crate) from: i64,
+    pub(crate) to: i64,
+    /// Whether the section's detector has something of this train to see here.
+    pub(crate) seen: bool,
+}
+
+/// What a piece lies on.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum Lying {
+    /// A passage, as the train faces.
+    Track(Traverse),
+    /// Track beyond the layout, which it left by this end.
+    OffLayout(EndId),
+}
+
+impl Lying {
+    pub(crate) fn track(self) -> Option<Traverse> {
+        match self {
+            Self::Track(traverse) => Some(traverse),
+            Self::OffLayout(_) => None,
+        }
+    }
+}
+
+/// What a train did to the track as it rolled.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Change {
+    Entered { section: SectionId },
+    Left { section: SectionId },
+    Seen { section: SectionId },
+    Unseen { section: SectionId },
+    SpotPassed { detector: DetectorId },
+    Derailed { section: SectionId, turnout: TurnoutId },
+    HitBuffer { at: EndId },
+}
+
+/// A train as it really is.
+#[derive(Debug)]
+pub(crate) struct Rolling {
+    pub(crate) length: i64,
+    pub(crate) pieces: VecDeque<Piece>,
+    /// Where its front is, on its odometer.
+    pub(crate) front: i64,
+    /// Micrometres a second, towards its front.
+    pub(crate) speed: i64,
+    pub(crate) braking: i64,
+    /// Derailed or collided: it lies where it is until it is put down anew.
+    pub(crate) wrecked: bool,
+    /// Which tip leads, or led last.
+    pub(crate) leading: Direction,
+    wanted: i64,
+    gathering: i64,
+    forward: SpeedCurve,
+    backward: SpeedCurve,
+    /// Stretches that detectors can see, as distances behind its front.
+    visible: Vec<(i64, i64)>,
+    axles: Vec<i64>,
+    against_buffer: Option<Tip>,
+    carried: i64,
+}
+
+impl Rolling {
+    /// A train that stands nowhere yet. What was said of its brakes can be relied upon: it brakes at least so well, up to a
+    /// tenth better, and gathers speed no faster, down to a tenth slower.
+    pub(crate) fn new(train: &Train, stream: &mut Stream) -> Self {
+        let whole =
+            Vehicle { name: String::new(), length: LENGTH_UNKNOWN, detectable: Some((Length::ZERO, LENGTH_UNKNOWN)) };
+        let stranger = [whole];
+        let vehicles = if train.vehicles.is_empty() { &stranger[..] } else { &train.vehicles[..] };
+        let (visible, axles) = what_shows(vehicles);
+        let braking = train.braking.unwrap_or(BRAKING_UNKNOWN).scaled(stream.between(1000, 1100), 1000).um();
+        let gathering = train.acceleration.unwrap_or(ACCELERATION_UNKNOWN).scaled(stream.between(900, 1000), 1000).um();
+        Self {
+            length: vehicles.iter().map(|vehicle| vehicle.length.um()).sum(),
+            pieces: VecDeque::new(),
+            front: 0,
+            speed: 0,
+            braking: braking.max(1000),
+            wrecked: false,
+            leading: Direction::Forward,
+            wanted: 0,
+            gathering: gathering.max(1000),
+            forward: SpeedCurve::drawn(train, stream),
+            backward: SpeedCurve::drawn(train, stream),
+            visible,
+            axles,
+            against_buffer: None,
+            carried: 0,
+        }
+    }
+
+    pub(crate) fn is_on_table(&self) -> bool {
+        !self.pieces.is_empty()
+    }
+
+    /// Whether the next tick can change anything.
+    pub(crate) fn is_active(&self) -> bool {
+        self.is_on_table() && !self.wrecked && (self.speed != 0 || (self.wanted != 0 && !self.pushes_buffer()))
+    }
+
+    /// The speed at a step, in one direction.
+    pub(crate) fn speed_at(&self, direction: Direction, step: u8) -> Speed {
+        match direction {
+            Direction::Forward => self.forward.at(step),
+            Direction::Backward => self.backward.at(step),
+        }
+    }
+
+    /// Sets the throttle.
+    pub(crate) fn drive(&mut self, direction: Direction, step: u8) {
+        let speed = self.speed_at(direction, step).um();
+        self.wanted = match direction {
+            Direction::Forward => speed,
+            Direction::Backward => -speed,
+        };
+        if self.speed == 0 {
+            self.leading = direction;
+        }
+    }
+
+    /// Lays the train on a path, its front at a place along it, both counted from the path's first entry.
+    pub(crate) fn put_down(&mut self, path: &[(Traverse, Length)], front: Length) {
+        let mut from = 0;
+        self.pieces.clear();
+        for &(on, length) in path {
+            let to = from + length.um();
+            self.pieces.push_back(Piece { on: Lying::Track(on), from, to, seen: false });
+            from = to;
+        }
+        self.front = front.um();
+        (self.speed, self.wanted, self.carried) = (0, 0, 0);
+        (self.wrecked, self.against_buffer, self.leading) = (false, None, Direction::Forward);
+    }
+
+    /// Stops it dead where it lies.
+    pub(crate) fn wreck(&mut self) {
+        (self.speed, self.wanted, self.wrecked) = (0, 0, true);
+    }
+
+    /// Rolls for one tick.
+    pub(crate) fn tick(&mut self, ground: &mut Ground, changes: &mut Vec<Change>) {
+        let before = self.speed;
+        self.speed = self.next_speed();
+        self.carried += (before + self.speed) * TICK_MS;
+        let distance = self.carried / 2000;
+        self.carried %= 2000;
+        if self.speed != 0 {
+            self.leading = if self.speed > 0 { Direction::Forward } else { Direction::Backward };
+        }
+        if distance != 0 {
+            self.against_buffer = None;
+            self.front += distance;
+            self.lay_track(if distance > 0 { Tip::Front } else { Tip::Rear }, ground, changes);
+            self.look(changes);
+            self.pass_spots(distance, ground, changes);
+            self.leave_track(changes);
+        }
+    }
+
+    /// Looks anew which sections see it.
+    pub(crate) fn look(&mut self, changes: &mut Vec<Change>) {
+        for piece in &mut self.pieces {
+            let Lying::Track(on) = piece.on else { continue };
+            let shows = |&(first, last): &(i64, i64)| self.front - first >= piece.from && self.front - last < piece.to;
+            let seen = self.visible.iter().any(shows);
+            if seen != piece.seen {
+                piece.seen = seen;
+                let section = on.section;
+                changes.push(if seen { Change::Seen { section } } else { Change::Unseen { section } });
+            }
+        }
+    }
+
+    /// The part of a piece that the train covers, measured from the way's first end.
+    pub(crate) fn covered(&self, piece: &Piece, ground: &Ground) -> Option<(WayId, i64, i64)> {
+        let on = piece.on.track()?;
+        let (from, to) = (piece.from.max(self.front - self.length) - piece.from, piece.to.min(self.front) - piece.from);
+        let length = piece.to - piece.from;
+        let as_declared = ground.layout.ways[on.way].ends[0] == on.enter;
+        Some(if as_declared { (on.way, from, to) } else { (on.way, length - to, length - from) })
+    }
+
+    /// The passage at the leading tip, the end ahead, and how far it is to that end.
+    pub(crate) fn nose(&self) -> Option<(Traverse, EndId, Length)> {
+        match self.leading {
+            Direction::Forward => {
+                let piece = self.pieces.back()?;
+                piece.on.track().map(|on| (on, on.leave, Length::from_um(piece.to - self.front)))
+            }
+            Direction::Backward => {
+                let piece = self.pieces.front()?;
+                piece.on.track().map(|on| (on, on.enter, Length::from_um(self.front - self.length - piece.from)))
+            }
+        }
+    }
+
+    fn pushes_buffer(&self) -> bool {
+        match self.against_buffer {
+            Some(Tip::Front) => self.wanted > 0,
+            Some(Tip::Rear) => self.wanted < 0,
+            None => false,
+        }
+    }
+
+    fn next_speed(&self) -> i64 {
+        let (speed, wanted) = (self.speed, if self.pushes_buffer() { 0 } else { self.wanted });
+        let (braked, gathered) = (self.braking * TICK_MS / 1000, self.gathering * TICK_MS / 1000);
+        if speed > 0 && wanted < speed {
+            (speed - braked).max(wanted.max(0))
+        } else if speed < 0 && wanted > speed {
+            (speed + braked).min(wanted.min(0))
+        } else {
+            wanted.clamp(speed - gathered, speed + gathered)
+        }
+    }
+
+    /// Adds passages until the tip lies on one.
+    fn lay_track(&mut self, tip: Tip, ground: &mut Ground, changes: &mut Vec<Change>) {
+        while let Some(edge) = self.beyond_edge(tip) {
+            let (leave, onward) = match edge.on {
+                Lying::Track(on) => {
+                    let leave = if tip == Tip::Front { on.leave } else { on.enter };
+                    (leave, ground.onward(leave))
+                }
+                Lying::OffLayout(end) => (end, ground.entering(end)),
+            };
+            match onward {
+                Onward::Track(traverse, wrong) => {
+                    self.add_piece(tip, &edge, Lying::Track(traverse), ground.length(traverse.way).um());
+                    changes.push(Change::Entered { section: traverse.section });
+                    if let Some(turnout) = wrong {
+                        changes.push(Change::Derailed { section: traverse.section, turnout });
+                        self.wreck();
+                    }
+                }
+                Onward::OffLayout => self.add_piece(tip, &edge, Lying::OffLayout(leave), FAR),
+                Onward::Nothing => {
+                    match tip {
+                        Tip::Front => self.front = edge.to,
+                        Tip::Rear => self.front = edge.from + self.length,
+                    }
+                    (self.speed, self.carried, self.against_buffer) = (0, 0, Some(tip));
+                    changes.push(Change::HitBuffer { at: leave });
+                }
+            }
+        }
+    }
+
+    /// The outermost piece, if the tip has passed its end.
+    fn beyond_edge(&self, tip: Tip) -> Option<Piece> {
+        match tip {
+            Tip::Front => self.pieces.back().filter(|piece| piece.to < self.front).copied(),
+            Tip::Rear => self.pieces.front().filter(|piece| piece.from > self.front - self.length).copied(),
+        }
+    }
+
+    fn add_piece(&mut self, tip: Tip, edge: &Piece, on: Lying, length: i64) {
+        match tip {
+            Tip::Front => self.pieces.push_back(Piece { on, from: edge.to, to: edge.to + length, seen: false }),
+            Tip::Rear => {
+                let turned = match on {
+                    Lying::Track(on) => Lying::Track(Traverse { enter: on.leave, leave: on.enter, ..on }),
+                    off => off,
+                };
+                self.pieces.push_front(Piece { on: turned, from: edge.from - length, to: edge.from, seen: false });
+            }
+        }
+    }
+
+    /// Drops passages that the train has left behind.
+    fn leave_track(&mut self, changes: &mut Vec<Change>) {
+        let rear = self.front - self.length;
+        while self.pieces.len() > 1 && self.pieces[0].to <= rear {
+            let piece = self.pieces.pop_front();
+            changes.extend(piece.and_then(|piece| piece.on.track()).map(|on| Change::Left { section: on.section }));
+        }
+        while self.pieces.len() > 1 && self.pieces[self.pieces.len() - 1].from >= self.front {
+            let piece = self.pieces.pop_back();
+            changes.extend(piece.and_then(|piece| piece.on.track()).map(|on| Change::Left { section: on.section }));
+        }
+    }
+
+    /// Tells of every axle that passed a spot detector while the front moved by `distance` to where it is.
+    fn pass_spots(&self, distance: i64, ground: &Ground, changes: &mut Vec<Change>) {
+        for piece in &self.pieces {
+            let Lying::Track(on) = piece.on else { continue };
+            for &(detector, from_first_end) in ground.spots(on.way) {
+                let as_declared = ground.layout.ways[on.way].ends[0] == on.enter;
+                let spot = if as_declared { piece.from + from_first_end } else { piece.to - from_first_end };
+                for axle in &self.axles {
+                    let (now, before) = (self.front - axle, self.front - axle - distance);
+                    if now.min(before) < spot && spot <= now.max(before) {
+                        changes.push(Change::SpotPassed { detector });
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// What of a train detectors can see: stretches, and single axles, as distances behind its front.
+fn what_shows(vehicles: &[Vehicle]) -> (Vec<(i64, i64)>, Vec<i64>) {
+    let (mut visible, mut axles, mut start) = (Vec::new(), Vec::new(), 0);
+    for vehicle in vehicles {
+        if let Some((first, last)) = vehicle.detectable {
+            let (first, last) = (start + first.um(), start + last.um());
+            visible.push((first, last));
+            let gaps = ((last - first) + AXLE_SPACING - 1) / AXLE_SPACING;
+            axles.extend((0..=gaps).map(|index| first + (last - first) * index / gaps.max(1)));
+        }
+        start += vehicle.length.um();
+    }
+    (visible, axles)
+}

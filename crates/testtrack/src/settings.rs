@@ -1,0 +1,66 @@
+//! What a pretend table is like.
+
+use std::time::Duration;
+
+use crate::random::Stream;
+
+/// How long the physics takes in one go.
+///
+/// At 300 mm/s a train moves 3 mm in it; reports fall between the ticks, for their delays are drawn to the nanosecond.
+pub(crate) const TICK: Duration = Duration::from_millis(10);
+
+/// What a pretend table is like. The seed decides everything that is drawn.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Settings {
+    /// Where all chance comes from.
+    pub seed: u64,
+    /// How long a report takes from the detector to the signaller. Drawn for each report; reports of one thing keep their order.
+    pub message_delay: Spread,
+    /// What a detector takes on top of its own on-delay or off-delay, at most. Drawn each time.
+    pub detector_jitter: Duration,
+    /// How turnouts lie at first, where no train stands on them.
+    pub turnouts_at_first: FirstLie,
+}
+
+/// A span that is drawn anew each time.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Spread {
+    /// At least so long.
+    pub least: Duration,
+    /// At most so long.
+    pub most: Duration,
+}
+
+/// How turnouts lie at first.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum FirstLie {
+    /// Straight, all of them.
+    Straight,
+    /// As the seed has it.
+    Drawn,
+}
+
+impl Settings {
+    /// The usual table under a seed: reports take 20 to 80 ms, detectors up to 10 ms more than they should.
+    pub const fn seeded(seed: u64) -> Self {
+        Self {
+            seed,
+            message_delay: Spread { least: Duration::from_millis(20), most: Duration::from_millis(80) },
+            detector_jitter: Duration::from_millis(10),
+            turnouts_at_first: FirstLie::Drawn,
+        }
+    }
+
+    /// How late a report can be beyond the detector's own delay.
+    pub const fn lateness(&self) -> Duration {
+        self.message_delay.most.saturating_add(self.detector_jitter)
+    }
+}
+
+impl Spread {
+    /// Draws a span.
+    pub(crate) fn draw(self, stream: &mut Stream) -> Duration {
+        let (least, most) = (self.least.as_nanos() as i64, self.most.as_nanos() as i64);
+        Duration::from_nanos(stream.between(least, most.max(least)) as u64)
+    }
+}

@@ -1,0 +1,307 @@
+//! The pretend table: it obeys orders, lets time pass, and reports what its detectors make of it.
+
+use std::sync::Arc;
+
+use signaller::{Input, Output, Request, Ticket, Time};
+use smallvec::SmallVec;
+use track::{EndId, Id, Layout, Length, Lie, SectionId, Table as Rows, TrainId, TurnoutId};
+
+use crate::detectors::Detectors;
+use crate::ground::Ground;
+use crate::place::{PlaceError, place};
+use crate::random::Stream;
+use crate::rolling::{Change, Rolling};
+use crate::settings::{Settings, TICK};
+use crate::truth::{Happening, Presence};
+
+/// A table with trains on it. It has no clock: [`Table::advance`] says how far time goes.
+#[derive(Debug)]
+pub struct Table {
+    pub(crate) ground: Ground,
+    pub(crate) trains: Rows<TrainId, Rolling>,
+    pub(crate) presences: Rows<SectionId, SmallVec<[Presence; 2]>>,
+    pub(crate) departures: Rows<SectionId, SmallVec<[(TrainId, Time); 2]>>,
+    detectors: Detectors,
+    happenings: Vec<(Time, Happening)>,
+    now: Time,
+    /// The tick that physics has been reckoned up to.
+    ticked: Time,
+    active: usize,
+    changes: Vec<Change>,
+}
+
+impl Table {
+    /// Builds the table and puts every train down that the layout says stands somewhere.
+    ///
+    /// # Errors
+    /// A train that does not fit where it is said to stand.
+    pub fn new(layout: Arc<Layout>, settings: &Settings) -> Result<Self, PlaceError> {
+        let trains = layout
+            .trains
+            .values()
+            .map(|train| Rolling::new(train, &mut Stream::labelled(settings.seed, &format!("train {}", train.name))));
+        let mut table = Self {
+            trains: trains.collect(),
+            presences: Rows::filled(SmallVec::new(), layout.sections.len()),
+            departures: Rows::filled(SmallVec::new(), layout.sections.len()),
+            detectors: Detectors::new(&layout, settings),
+            ground: Ground::new(layout, settings),
+            happenings: Vec::new(),
+            now: Time::ZERO,
+            ticked: Time::ZERO,
+            active: 0,
+            changes: Vec::new(),
+        };
+        let layout = Arc::clone(table.layout());
+        for (id, train) in layout.trains.iter() {
+            if let Some(start) = &train.start {
+                table.put_down(id, &start.on, start.nose)?;
+            }
+        }
+        Ok(table)
+    }
+
+    /// The layout.
+    pub fn layout(&self) -> &Arc<Layout> {
+        &self.ground.layout
+    }
+
+    /// The time on the table.
+    pub fn now(&self) -> Time {
+        self.now
+    }
+
+    /// Whether a train moves or is about to.
+    pub fn is_active(&self) -> bool {
+        self.active > 0
+    }
+
+    /// Puts a train down by hand, tail in the first section and front in the last, and lays the turnouts under it.
+    ///
+    /// # Errors
+    /// A train that does not fit.
+    pub fn put_down(&mut self, train: TrainId, on: &[SectionId], nose: Option<EndId>) -> Result<(), PlaceError> {
+        let name = &self.ground.layout.trains[train].name;
+        let place = place(&self.ground, name, Length::from_um(self.trains[train].length), on, nose)?;
+        self.lift(train);
+        for &(on, _) in &place.path {
+            self.ground.lay_for(on.way);
+        }
+        self.trains[train].put_down(&place.path, place.front);
+        let mut changes = std::mem::take(&mut self.changes);
+        changes.extend(place.path.iter().map(|&(on, _)| Change::Entered { section: on.section }));
+        self.trains[train].look(&mut changes);
+        self.apply(train, &mut changes, Reached::ByHand);
+        self.changes = changes;
+        self.count_active();
+        Ok(())
+    }
+
+    /// Takes a train off the track by hand.
+    pub fn lift(&mut self, train: TrainId) {
+        let rolling = &mut self.trains[train];
+        let mut changes = std::mem::take(&mut self.changes);
+        for piece in rolling.pieces.drain(..) {
+            let Some(on) = piece.on.track() else { continue };
+            changes.extend(piece.seen.then_some(Change::Unseen { section: on.section }));
+            changes.push(Change::Left { section: on.section });
+        }
+        rolling.wreck();
+        self.apply(train, &mut changes, Reached::ByHand);
+        self.changes = changes;
+        self.count_active();
+    }
+
+    /// What a signaller hears first: where people say the trains stand, and what every detector and turnout reports.
+    pub fn first_inputs(&mut self, mut ticket: impl FnMut() -> Ticket) -> Vec<Input> {
+        let layout = Arc::clone(&self.ground.layout);
+        let mut inputs = Vec::new();
+        for (train, described) in layout.trains.iter() {
+            if let Some(start) = described.start.clone().filter(|_| self.trains[train].is_on_table()) {
+                let request = Request::Place { train, on: start.on, nose: start.nose };
+                inputs.push(Input::Requested { ticket: ticket(), request });
+            }
+        }
+        for section in layout.sections.ids() {
+            let says = self.detectors.say_at_once(section);
+            inputs.extend(says.map(|occupied| Input::SectionReported { section, occupied }));
+        }
+        for (turnout, described) in layout.turnouts.iter() {
+            if described.reported {
+                inputs.push(Input::TurnoutReported { turnout, lie: self.ground.lie(turnout) });
+            }
+        }
+        inputs
+    }
+
+    /// Does what an output says, as far as it is an order to the table. Repeating it changes nothing.
+    pub fn act(&mut self, output: &Output) {
+        match *output {
+            Output::Drive { train, direction, step } => {
+                if let Some(rolling) =
+                    self.trains.get(train).filter(|rolling| rolling.is_on_table() && !rolling.wrecked)
+                {
+                    debug_assert!(step == 0 || rolling.length > 0, "a train of no length moves");
+                    self.trains[train].drive(direction, step);
+                    self.count_active();
+                }
+            }
+            Output::Throw { turnout, lie } => {
+                if self.ground.would_move(turnout, lie) {
+                    self.throw(turnout, lie);
+                }
+            }
+            Output::Show { .. } | Output::Fact(_) => {}
+        }
+    }
+
+    /// Lets time pass up to `to`, or only until the next report arrives. Tells how far it got.
+    pub fn advance(&mut self, to: Time) -> Time {
+        debug_assert!(to >= self.now, "time goes back from {:?} to {to:?}", self.now);
+        loop {
+            let due = earliest(self.detectors.next_due(), self.ground.next_due());
+            let reach = due.map_or(to, |due| due.min(to)).max(self.now);
+            if self.active == 0 {
+                let tick = TICK.as_nanos() as i64;
+                self.ticked = Time::from_nanos(reach.nanos() / tick * tick).max(self.ticked);
+            } else if self.ticked + TICK <= reach {
+                self.ticked = self.ticked + TICK;
+                self.now = self.ticked.max(self.now);
+                self.tick();
+                continue;
+            }
+            self.now = reach;
+            self.settle();
+            let arrived = self.detectors.next_arrival().is_some_and(|at| at <= self.now);
+            if arrived || self.now >= to {
+                return self.now;
+            }
+        }
+    }
+
+    /// Hands over the reports that have arrived.
+    pub fn take_heard(&mut self, into: &mut Vec<Input>) {
+        self.detectors.hand_over(self.now, into);
+    }
+
+    /// Hands over what happened since it was last asked.
+    pub fn take_happenings(&mut self) -> Vec<(Time, Happening)> {
+        std::mem::take(&mut self.happenings)
+    }
+
+    fn settle(&mut self) {
+        self.detectors.decide(self.now);
+        if self.ground.next_due().is_some_and(|at| at <= self.now) {
+            for (turnout, lie) in self.ground.settle(self.now) {
+                if self.ground.layout.turnouts[turnout].reported {
+                    self.detectors.turnout_lies(turnout, lie, self.now);
+                }
+            }
+        }
+    }
+
+    fn throw(&mut self, turnout: TurnoutId, lie: Lie) {
+        let under = self.trains_over(turnout);
+        self.ground.throw(turnout, lie, self.now);
+        for (train, section) in under {
+            if !self.trains[train].wrecked {
+                self.trains[train].wreck();
+                self.happenings.push((self.now, Happening::Derailed { train, turnout, section }));
+            }
+        }
+        self.count_active();
+    }
+
+    fn tick(&mut self) {
+        let mut changes = std::mem::take(&mut self.changes);
+        for index in 0..self.trains.len() {
+            let train = TrainId::from_index(index);
+            if self.trains[train].is_active() {
+                self.trains[train].tick(&mut self.ground, &mut changes);
+                self.apply(train, &mut changes, Reached::ByRolling);
+                self.find_collisions(train);
+            }
+        }
+        self.changes = changes;
+        self.count_active();
+    }
+
+    fn count_active(&mut self) {
+        self.active = self.trains.values().filter(|rolling| rolling.is_active()).count();
+    }
+
+    fn find_collisions(&mut self, train: TrainId) {
+        for other in self.touching(train) {
+            if !(self.trains[train].wrecked && self.trains[other.train].wrecked) {
+                self.trains[train].wreck();
+                self.trains[other.train].wreck();
+                let happening = Happening::Collided { train, with: other.train, section: other.section };
+                self.happenings.push((self.now, happening));
+            }
+        }
+    }
+
+    fn apply(&mut self, train: TrainId, changes: &mut Vec<Change>, reached: Reached) {
+        let now = self.now;
+        for change in changes.drain(..) {
+            match change {
+                Change::Entered { section } => {
+                    self.enter(section, train);
+                    if reached == Reached::ByRolling {
+                        self.happenings.push((now, Happening::Entered { train, section }));
+                    }
+                }
+                Change::Left { section } => self.leave(section, train),
+                Change::Seen { section } => {
+                    if let Some(presence) = self.presence_mut(section, train) {
+                        presence.first_seen.get_or_insert(now);
+                    }
+                    self.detectors.seen(section, train, now);
+                }
+                Change::Unseen { section } => self.detectors.unseen(section, now),
+                Change::SpotPassed { detector } => self.detectors.spot_passed(detector, now),
+                Change::Derailed { section, turnout } => {
+                    self.happenings.push((now, Happening::Derailed { train, turnout, section }));
+                }
+                Change::HitBuffer { at } => self.happenings.push((now, Happening::HitBuffer { train, at })),
+            }
+        }
+    }
+
+    fn enter(&mut self, section: SectionId, train: TrainId) {
+        let since = self.now;
+        match self.presence_mut(section, train) {
+            Some(presence) => presence.pieces += 1,
+            None => self.presences[section].push(Presence { train, since, first_seen: None, pieces: 1 }),
+        }
+    }
+
+    fn leave(&mut self, section: SectionId, train: TrainId) {
+        let Some(presence) = self.presence_mut(section, train) else { return };
+        presence.pieces -= 1;
+        if presence.pieces == 0 {
+            self.presences[section].retain(|presence| presence.train != train);
+            let departures = &mut self.departures[section];
+            departures.retain(|&mut (of, _)| of != train);
+            departures.push((train, self.now));
+        }
+    }
+
+    fn presence_mut(&mut self, section: SectionId, train: TrainId) -> Option<&mut Presence> {
+        self.presences[section].iter_mut().find(|presence| presence.train == train)
+    }
+}
+
+/// How a train came to where it is.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Reached {
+    ByRolling,
+    ByHand,
+}
+
+fn earliest(one: Option<Time>, other: Option<Time>) -> Option<Time> {
+    match (one, other) {
+        (Some(one), Some(other)) => Some(one.min(other)),
+        (one, other) => one.or(other),
+    }
+}

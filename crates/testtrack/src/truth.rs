@@ -1,0 +1,225 @@
+//! What is really so on the table: for the checkers and for people who watch. The signaller never sees any of it.
+
+use signaller::{Direction, Time};
+use smallvec::SmallVec;
+use track::{EndId, Length, Lie, SectionId, Speed, TrainId, TurnoutId, WayId};
+
+use crate::table::Table;
+
+/// A train in a section, seen or unseen.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Presence {
+    /// The train.
+    pub train: TrainId,
+    /// Since when.
+    pub since: Time,
+    /// When the section's detector first had something of it to see.
+    pub first_seen: Option<Time>,
+    pub(crate) pieces: u32,
+}
+
+/// Where the leading end of a train is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Nose {
+    /// The section.
+    pub section: SectionId,
+    /// The way.
+    pub way: WayId,
+    /// The end ahead.
+    pub towards: EndId,
+    /// How far it is to that end.
+    pub short_of_end: Length,
+}
+
+/// Something that happened on the table.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Happening {
+    /// A train rolled into a section.
+    Entered {
+        /// The train.
+        train: TrainId,
+        /// The section.
+        section: SectionId,
+    },
+    /// A train ran over a turnout that lay wrong or moved.
+    Derailed {
+        /// The train.
+        train: TrainId,
+        /// The turnout.
+        turnout: TurnoutId,
+        /// The section.
+        section: SectionId,
+    },
+    /// Two trains touched.
+    Collided {
+        /// The one that moved.
+        train: TrainId,
+        /// The other.
+        with: TrainId,
+        /// Where.
+        section: SectionId,
+    },
+    /// A train ran against the end of the track.
+    HitBuffer {
+        /// The train.
+        train: TrainId,
+        /// The end.
+        at: EndId,
+    },
+}
+
+/// A train that another one touches, and where.
+pub(crate) struct Touched {
+    pub(crate) train: TrainId,
+    pub(crate) section: SectionId,
+}
+
+impl Table {
+    /// The trains in a section, whatever a detector sees of them.
+    pub fn trains_in(&self, section: SectionId) -> &[Presence] {
+        &self.presences[section]
+    }
+
+    /// Whether any of the train is in the section.
+    pub fn covers(&self, train: TrainId, section: SectionId) -> bool {
+        self.presences[section].iter().any(|presence| presence.train == train)
+    }
+
+    /// When the train last left the section for good.
+    pub fn left_at(&self, train: TrainId, section: SectionId) -> Option<Time> {
+        self.departures[section].iter().find(|(of, _)| *of == train).map(|&(_, at)| at)
+    }
+
+    /// Whether the train stands on the table. Trains that the table does not know do not.
+    pub fn is_on_table(&self, train: TrainId) -> bool {
+        self.trains.get(train).is_some_and(crate::rolling::Rolling::is_on_table)
+    }
+
+    /// The sections that the train covers, rear first as it faces.
+    pub fn footprint(&self, train: TrainId) -> SmallVec<[SectionId; 4]> {
+        self.trains[train].pieces.iter().filter_map(|piece| piece.on.track()).map(|on| on.section).collect()
+    }
+
+    /// The train's speed, backwards below zero.
+    pub fn speed(&self, train: TrainId) -> Speed {
+        self.trains.get(train).map_or(Speed::ZERO, |rolling| Speed::from_um(rolling.speed))
+    }
+
+    /// How long the train needs to stand from the speed it has.
+    pub fn time_to_stand(&self, train: TrainId) -> std::time::Duration {
+        let rolling = &self.trains[train];
+        std::time::Duration::from_millis((rolling.speed.abs() * 1000 / rolling.braking) as u64)
+    }
+
+    /// Which way the train moves, or moved last.
+    pub fn leading(&self, train: TrainId) -> Direction {
+        self.trains[train].leading
+    }
+
+    /// The leading end of the train; nothing off the layout.
+    pub fn nose(&self, train: TrainId) -> Option<Nose> {
+        let (on, towards, short_of_end) = self.trains.get(train)?.nose()?;
+        Some(Nose { section: on.section, way: on.way, towards, short_of_end })
+    }
+
+    /// Whether the train derailed or collided.
+    pub fn is_wrecked(&self, train: TrainId) -> bool {
+        self.trains.get(train).is_some_and(|rolling| rolling.wrecked && rolling.is_on_table())
+    }
+
+    /// How a turnout lies; nothing while it moves.
+    pub fn lie(&self, turnout: TurnoutId) -> Option<Lie> {
+        self.ground.lie(turnout)
+    }
+
+    /// Whether ordering a turnout so would move it now.
+    pub fn would_move(&self, turnout: TurnoutId, lie: Lie) -> bool {
+        self.ground.would_move(turnout, lie)
+    }
+
+    /// The end by which a train that entered a section by `enter` would leave it; nothing where a turnout lies wrong or moves.
+    pub fn way_through(&self, enter: EndId) -> Option<(WayId, EndId)> {
+        match self.ground.way_set(enter)? {
+            (on, None) => Some((on.way, on.leave)),
+            (_, Some(_)) => None,
+        }
+    }
+
+    /// The first turnout that lies wrong for somebody who enters by `enter`.
+    pub fn wrong_turnout(&self, enter: EndId) -> Option<TurnoutId> {
+        self.ground.way_set(enter)?.1
+    }
+
+    /// Whether the train lies across the joint at `end`, on both sides of it.
+    pub fn spans(&self, train: TrainId, end: EndId) -> bool {
+        let on = self.trains[train].pieces.iter().map(|piece| piece.on.track());
+        let ends: SmallVec<[_; 4]> = on.collect();
+        ends.windows(2).any(|pair| match (pair[0], pair[1]) {
+            (Some(behind), Some(ahead)) => behind.leave == end || ahead.enter == end,
+            (Some(behind), None) => behind.leave == end,
+            (None, Some(ahead)) => ahead.enter == end,
+            (None, None) => false,
+        })
+    }
+
+    /// Trains that lie on a way which needs the turnout, each with the section.
+    pub fn trains_over(&self, turnout: TurnoutId) -> Vec<(TrainId, SectionId)> {
+        let layout = self.layout();
+        let mut over = Vec::new();
+        for &section in &layout.turnouts[turnout].sections {
+            for presence in &self.presences[section] {
+                let on = self.trains[presence.train].pieces.iter().filter_map(|piece| piece.on.track());
+                let mut ways = on.filter(|on| on.section == section).map(|on| &layout.ways[on.way]);
+                if ways.any(|way| way.needs.iter().any(|need| need.turnout == turnout)) {
+                    over.push((presence.train, section));
+                }
+            }
+        }
+        over
+    }
+
+    /// Trains that the train overlaps or touches.
+    ///
+    /// Where two ways of a section meet at an end, or need one turnout to lie both ways, nobody said where they are clear of
+    /// each other, so trains on both count as touching, however far in they are.
+    pub(crate) fn touching(&self, train: TrainId) -> SmallVec<[Touched; 1]> {
+        let rolling = &self.trains[train];
+        let mut touched = SmallVec::new();
+        for piece in &rolling.pieces {
+            let Some(on) = piece.on.track() else { continue };
+            let presences = &self.presences[on.section];
+            if presences.len() < 2 {
+                continue;
+            }
+            for presence in presences.iter().filter(|presence| presence.train != train) {
+                let other = &self.trains[presence.train];
+                let covered = rolling.covered(piece, &self.ground);
+                let others =
+                    other.pieces.iter().filter(|piece| piece.on.track().is_some_and(|it| it.section == on.section));
+                let touches = |theirs| match (covered, other.covered(theirs, &self.ground)) {
+                    (Some(ours), Some(theirs)) => self.in_each_others_way(ours, theirs),
+                    _ => false,
+                };
+                if others.into_iter().any(touches) {
+                    touched.push(Touched { train: presence.train, section: on.section });
+                }
+            }
+        }
+        touched
+    }
+
+    fn in_each_others_way(
+        &self,
+        (way, from, to): (WayId, i64, i64),
+        (other, other_from, other_to): (WayId, i64, i64),
+    ) -> bool {
+        if way == other {
+            return from <= other_to && other_from <= to;
+        }
+        let (way, other) = (&self.layout().ways[way], &self.layout().ways[other]);
+        let shares_end = way.ends.iter().any(|end| other.ends.contains(end));
+        let conflicts =
+            |need: &track::Need| other.needs.iter().any(|it| it.turnout == need.turnout && it.lie != need.lie);
+        shares_end || way.needs.iter().any(conflicts)
+    }
+}

@@ -1,0 +1,12 @@
+//! Trains on a pretend table, and what the checkers say of them.
+
+#[cfg(test)]
+mod checkers;
+#[cfg(test)]
+mod detectors;
+#[cfg(test)]
+mod fixture;
+#[cfg(test)]
+mod physics;
+#[cfg(test)]
+mod session;
