@@ -14,10 +14,11 @@ pub mod door;
 pub mod drive;
 pub mod identity;
 pub mod interlock;
+pub mod picture;
 mod signaller;
 mod time;
 
-pub use aspect::Aspect;
+pub use aspect::{Aspect, AspectBook};
 pub use door::{Answer, Destination, Direction, Fact, Input, Output, Refusal, Request, Step, Tag, Ticket};
 pub use signaller::{Conduct, Signaller};
 pub use time::Time;

@@ -68,7 +68,7 @@ impl Signaller {
             detect: Detect::new(&layout),
             batch: Batch::default(),
             identity: Identity::new(Arc::clone(&layout)),
-            interlock: Interlock::new(Arc::clone(&layout), conduct),
+            interlock: Interlock::new(Arc::clone(&layout)),
             signals: Signals::new(Arc::clone(&layout), conduct),
             drive: Drive::new(Arc::clone(&layout)),
             layout,
@@ -84,26 +84,62 @@ impl Signaller {
     pub fn step(&mut self, now: Time, inputs: &[Input]) -> Step<'_> {
         self.outputs.clear();
         self.changes.clear();
+        self.interlock.begin_step();
+        self.name_trains(inputs);
         self.hear(now, inputs);
         self.answer(now, inputs);
         self.lock(now);
-        self.show(now);
+        self.show();
         self.move_trains(now);
         Step { wake_at: self.wake_at(), outputs: &self.outputs }
     }
 
     /// Grants, locks and releases, from what identity says now.
-    fn lock(&mut self, _now: Time) {}
+    fn lock(&mut self, now: Time) {
+        if self.conduct == Conduct::Control {
+            self.drive.reckon(now, &mut self.identity, &mut self.interlock);
+        }
+        let (changes, outputs) = (&mut self.changes, &mut self.outputs);
+        self.interlock.work(now, &mut self.identity, &self.drive, &self.signals, changes, outputs);
+    }
 
     /// Lets every signal show what the book says.
-    fn show(&mut self, _now: Time) {}
+    fn show(&mut self) {
+        for &section in &self.changes.sections {
+            self.signals.section_changed(section);
+        }
+        for &turnout in &self.changes.turnouts {
+            self.signals.turnout_changed(turnout);
+        }
+        self.interlock.tell_signals(&mut self.signals);
+        self.signals.work(&self.identity, &self.interlock, &mut self.outputs);
+    }
 
     /// Lets every train run as far and as fast as its authority allows.
-    fn move_trains(&mut self, _now: Time) {}
+    fn move_trains(&mut self, now: Time) {
+        if self.conduct == Conduct::Control {
+            self.drive.work(now, &mut self.identity, &mut self.interlock, &self.signals, &mut self.outputs);
+        }
+    }
 
     /// The earliest time at which some stage has something to do without hearing anything.
     fn wake_at(&self) -> Option<Time> {
-        None
+        [self.interlock.wake_at(), self.drive.wake_at()].into_iter().flatten().min()
+    }
+
+    /// Grants and locks.
+    pub fn interlock(&self) -> &Interlock {
+        &self.interlock
+    }
+
+    /// What signals show.
+    pub fn signals(&self) -> &Signals {
+        &self.signals
+    }
+
+    /// How trains are driven.
+    pub fn drive(&self) -> &Drive {
+        &self.drive
     }
 
     /// The layout.

@@ -1,12 +1,223 @@
 //! From authority to speed steps: how far a train may go, and how fast.
+//!
+//! A train is taken to be where its nose can be farthest, to answer late and to brake poorly: what is not known stops it early,
+//! never late. It is looked at when something changed near it, and ten times a second while it moves.
+//!
+//! Limits of this first drive: the speed curve is a straight line from standing to the top speed, nothing is learned, and a
+//! train whose nose is only known within wide bounds stops short by as much.
+
+mod motion;
+mod profile;
+mod reach;
+
+use std::sync::Arc;
+
+use track::{Id, Layout, Length, Speed, Table, TrainId};
+
+use crate::aspect::Signals;
+use crate::door::{Direction, Output};
+use crate::identity::{Pace, Whereabouts};
+use crate::interlock::{Authority, Call, Interlock};
+use crate::picture::Picture;
+use crate::time::Time;
+
+use motion::Motion;
+use profile::Profile;
+use reach::{CREEP, LOOK, Reach, SECTION_APPROACH};
 
 /// How every train is driven.
 #[derive(Debug)]
-pub struct Drive {}
+pub struct Drive {
+    layout: Arc<Layout>,
+    rows: Table<TrainId, Row>,
+    /// Trains that are looked at again in a while.
+    moving: Vec<TrainId>,
+}
+
+#[derive(Debug)]
+struct Row {
+    profile: Profile,
+    motion: Motion,
+    /// What identity was told last of its speed.
+    told: Option<Pace>,
+    look_at: Time,
+    has_reached_its_end: bool,
+}
+
+/// What is wanted of a train now.
+#[derive(Clone, Copy, Debug)]
+struct Wish {
+    step: u8,
+    /// It stops because it may not go farther, not for a hold.
+    is_at_its_end: bool,
+}
+
+const STAND: Wish = Wish { step: 0, is_at_its_end: false };
 
 impl Drive {
     /// All trains stand.
-    pub fn new(_layout: std::sync::Arc<track::Layout>) -> Self {
-        Self {}
+    pub fn new(layout: Arc<Layout>) -> Self {
+        let rows = layout.trains.values().map(|train| Row::new(Profile::new(Some(train)))).collect();
+        Self { rows, layout, moving: Vec::new() }
+    }
+
+    /// Whether the train surely stands, as far as it was told.
+    pub(crate) fn is_at_rest(&self, train: TrainId) -> bool {
+        self.rows.get(train).is_none_or(|row| row.motion.is_at_rest())
+    }
+
+    /// Whether the train last stopped because it had come as close to the end of its authority as it can tell.
+    pub(crate) fn has_reached_its_end(&self, train: TrainId) -> bool {
+        self.rows.get(train).is_some_and(|row| row.has_reached_its_end)
+    }
+
+    /// The speed step a train was told last.
+    pub fn step_of(&self, train: TrainId) -> u8 {
+        self.rows.get(train).map_or(0, |row| row.motion.step)
+    }
+
+    /// Reckons how fast moving trains can be by now, and names those that are due to be looked at.
+    pub(crate) fn reckon(&mut self, now: Time, picture: &mut impl Picture, interlock: &mut Interlock) {
+        let mut place = 0;
+        while let Some(&train) = self.moving.get(place) {
+            let row = &mut self.rows[train];
+            if row.look_at <= now {
+                interlock.touch(train);
+                row.motion.advance(&row.profile, now);
+                row.tell(train, now, picture);
+                row.look_at = now + LOOK;
+                if row.motion.is_at_rest() {
+                    self.moving.swap_remove(place);
+                    continue;
+                }
+            }
+            place += 1;
+        }
+    }
+
+    /// Tells every train that this step has to do with how fast to go now.
+    pub(crate) fn work(
+        &mut self,
+        now: Time,
+        picture: &mut impl Picture,
+        interlock: &mut Interlock,
+        signals: &Signals,
+        outputs: &mut Vec<Output>,
+    ) {
+        for place in 0..interlock.touched().len() {
+            let train = interlock.touched()[place];
+            let Some(stand) = picture.whereabouts(train, now) else {
+                self.order(train, STAND, None, now, picture, outputs);
+                continue;
+            };
+            let wish = match interlock.authority(train, picture, signals) {
+                Some(authority) if stand.sure => self.wish(train, &authority, &stand),
+                _ => STAND,
+            };
+            if self.order(train, wish, Some(stand.leading), now, picture, outputs) {
+                interlock.departed(train, outputs);
+            }
+        }
+    }
+
+    /// The step at which the train should go now.
+    fn wish(&mut self, train: TrainId, authority: &Authority<'_>, stand: &Whereabouts) -> Wish {
+        let row = self.row(train);
+        let (profile, step) = (row.profile, row.motion.step);
+        let layout = &self.layout;
+        if authority.call == Call::Stand {
+            return STAND;
+        }
+        if authority.call == Call::Brake {
+            let slower = profile.nominal(step) - Speed::from_um(profile.braking.scaled(1, 10).um());
+            return Wish { step: profile.step_within(slower.max(Speed::ZERO)).min(step.saturating_sub(1)), ..STAND };
+        }
+        let limit = reach::limit(layout, authority, stand, &profile);
+        let creep = profile.creep_step(CREEP);
+        let allowed = match reach::reach(layout, authority, stand, &profile) {
+            Reach::Measured(room) => {
+                let by_room = profile.step_within(limit.min(reach::speed_before(room, Speed::ZERO, &profile)));
+                let to_creep = reach::room_to_stop(profile.most(creep), &profile);
+                // A train that stands does not start again for a few millimetres.
+                let worth_it = if step == 0 { to_creep + to_creep + Length::from_mm(10) } else { to_creep };
+                if room < worth_it { 0 } else { by_room.max(creep) }
+            }
+            Reach::Sections(0) => 0,
+            Reach::Sections(1) => profile.step_within(limit.min(SECTION_APPROACH)).max(creep),
+            Reach::Sections(_) => profile.step_within(limit).max(1),
+        };
+        if allowed > step {
+            let gained = Speed::from_um(profile.acceleration.scaled(1, 10).um());
+            return Wish {
+                step: allowed.min(profile.step_up(step, profile.nominal(step) + gained)),
+                is_at_its_end: false,
+            };
+        }
+        Wish { step: allowed, is_at_its_end: allowed == 0 }
+    }
+
+    /// Tells the train its step if that is another than before; tells whether it starts with that.
+    fn order(
+        &mut self,
+        train: TrainId,
+        wish: Wish,
+        leading: Option<Direction>,
+        now: Time,
+        picture: &mut impl Picture,
+        outputs: &mut Vec<Output>,
+    ) -> bool {
+        let row = self.row(train);
+        row.has_reached_its_end = wish.is_at_its_end;
+        let before = row.motion.step;
+        let direction = match leading {
+            // A moving train is never told to go the other way.
+            Some(leading) if row.motion.is_at_rest() => leading,
+            _ => row.motion.direction.or(leading).unwrap_or(Direction::Forward),
+        };
+        if leading.is_some_and(|leading| leading != direction) && wish.step > 0 {
+            return self.order(train, STAND, None, now, picture, outputs);
+        }
+        // A train that gathers speed does so only when it is looked at in turn, or it would gather it too quickly.
+        if wish.step > before && before > 0 && row.look_at != now + LOOK {
+            return false;
+        }
+        if wish.step != before {
+            row.motion.order(wish.step, direction, &row.profile, now);
+            outputs.push(Output::Drive { train, direction, step: wish.step });
+            if before == 0 && !self.moving.contains(&train) {
+                self.moving.push(train);
+                self.rows[train].look_at = now + LOOK;
+            }
+        }
+        let row = &mut self.rows[train];
+        if leading.is_some() {
+            row.tell(train, now, picture);
+        }
+        before == 0 && wish.step > 0
+    }
+
+    fn row(&mut self, train: TrainId) -> &mut Row {
+        while self.rows.len() <= train.index() {
+            self.rows.push(Row::new(Profile::new(None)));
+        }
+        &mut self.rows[train]
+    }
+
+    pub(crate) fn wake_at(&self) -> Option<Time> {
+        self.moving.iter().map(|&train| self.rows[train].look_at).min()
+    }
+}
+
+impl Row {
+    fn new(profile: Profile) -> Self {
+        Self { profile, motion: Motion::default(), told: None, look_at: Time::ZERO, has_reached_its_end: false }
+    }
+
+    /// Tells identity how fast the train can be, if that is news.
+    fn tell(&mut self, train: TrainId, now: Time, picture: &mut impl Picture) {
+        let pace = self.motion.pace();
+        if self.told.replace(pace) != Some(pace) {
+            picture.set_pace(train, now, pace);
+        }
     }
 }

@@ -1,12 +1,296 @@
 //! Who may have which track: exclusive sections, locked turnouts, release behind the tail.
+//!
+//! What holds at all times: a section is granted to one train at most; no section is granted while another train may be in
+//! it; a turnout that a granted passage needs is locked and does not move; authority ends where the turnouts are not proved.
+//!
+//! Read [`Run`] first: it is all that is kept of one train. [`Interlock::work`] follows the trains (`follow.rs`), plans for
+//! those that have an order (`plan.rs`), and grants what is safe (`grant.rs`, `safe.rs`).
+
+mod follow;
+mod grant;
+mod orders;
+mod plan;
+mod run;
+mod safe;
+mod turnouts;
+
+use std::collections::VecDeque;
+use std::sync::Arc;
+
+use track::{
+    EndId, Graph, Id, Layout, Length, Lie, SectionId, SignalId, StopId, Table, TrainId, Traverse, TurnoutId, WayId,
+};
+
+use crate::aspect::Signals;
+use crate::door::{Destination, Fact, Output};
+use crate::drive::Drive;
+use crate::picture::Picture;
+use crate::signaller::Changes;
+use crate::time::Time;
+
+pub(crate) use run::{Run, Wait};
+use turnouts::Turnouts;
 
 /// All grants and locks.
 #[derive(Debug)]
-pub struct Interlock {}
+pub struct Interlock {
+    layout: Arc<Layout>,
+    graph: Graph,
+    turnouts: Turnouts,
+    granted_to: Table<SectionId, Option<TrainId>>,
+    /// How many passages through the section are planned and not granted yet.
+    wanted: Table<SectionId, u16>,
+    cleared: Table<SignalId, bool>,
+    cleared_anew: Vec<SignalId>,
+    runs: Table<TrainId, Run>,
+    orders_so_far: u64,
+    everything_stopped: bool,
+    /// Something was released, freed or thrown: whoever waits may try again.
+    is_stirred: bool,
+    touched: Vec<TrainId>,
+    /// Trains that want more track than they have, the oldest order first.
+    wanting: Vec<TrainId>,
+}
+
+/// How far a train may go.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Authority<'a> {
+    /// What it was granted, from the tail on.
+    pub(crate) granted: &'a VecDeque<Traverse>,
+    /// Which of these the nose is in.
+    pub(crate) nose: usize,
+    /// The nose may be in those before this one.
+    pub(crate) end: usize,
+    /// Where in the last of them to stop, if not at its far end.
+    pub(crate) stop: Option<StopId>,
+    pub(crate) call: Call,
+}
+
+/// What is asked of a train now.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Call {
+    /// Go on as far as allowed.
+    Go,
+    /// Come to stand in an ordinary way.
+    Brake,
+    /// Stand at once.
+    Stand,
+}
 
 impl Interlock {
     /// Nothing is granted.
-    pub fn new(_layout: std::sync::Arc<track::Layout>, _conduct: crate::Conduct) -> Self {
-        Self {}
+    pub fn new(layout: Arc<Layout>) -> Self {
+        let named = |train: &track::Train| Run { name: train.name.clone(), ..Run::default() };
+        Self {
+            graph: Graph::new(&layout),
+            turnouts: Turnouts::new(Arc::clone(&layout)),
+            granted_to: Table::filled(None, layout.sections.len()),
+            wanted: Table::filled(0, layout.sections.len()),
+            cleared: Table::filled(false, layout.signals.len()),
+            cleared_anew: Vec::new(),
+            runs: layout.trains.values().map(named).collect(),
+            orders_so_far: 0,
+            everything_stopped: false,
+            is_stirred: false,
+            touched: Vec::new(),
+            wanting: Vec::new(),
+            layout,
+        }
+    }
+
+    /// The train to which a section is granted.
+    pub fn granted_to(&self, section: SectionId) -> Option<TrainId> {
+        self.granted_to[section]
+    }
+
+    /// How a turnout lies; nothing while it moves and where nobody knows.
+    pub fn lie(&self, turnout: TurnoutId) -> Option<Lie> {
+        self.turnouts.lie(turnout)
+    }
+
+    /// Where a train is to go.
+    pub fn destination(&self, train: TrainId) -> Option<Destination> {
+        self.runs.get(train).and_then(|run| run.to)
+    }
+
+    /// Whether a train is held.
+    pub fn is_held(&self, train: TrainId) -> bool {
+        self.everything_stopped || self.runs.get(train).is_some_and(|run| run.holds.any())
+    }
+
+    /// The sections granted to a train, from its tail on.
+    pub fn granted_sections(&self, train: TrainId) -> impl Iterator<Item = SectionId> + '_ {
+        self.runs.get(train).into_iter().flat_map(|run| run.granted.iter().map(|passage| passage.section))
+    }
+
+    /// The one way through a section, entered by `enter`, that the turnouts allow as they are known to lie. Nothing where one
+    /// is unknown, where none fits, or where several do.
+    pub(crate) fn way_that_lies(&self, enter: EndId) -> Option<WayId> {
+        let mut fitting = self.layout.ends[enter].ways.iter().copied().filter(|&way| self.turnouts.way_lies(way));
+        let way = fitting.next()?;
+        fitting.next().is_none().then_some(way)
+    }
+
+    /// Whether a route from this signal on is set, locked and proved for the train that comes to it next.
+    pub(crate) fn is_cleared(&self, signal: SignalId) -> bool {
+        self.cleared[signal]
+    }
+
+    /// The trains that this step has to do with.
+    pub(crate) fn touched(&self) -> &[TrainId] {
+        &self.touched
+    }
+
+    pub(crate) fn begin_step(&mut self) {
+        self.touched.clear();
+    }
+
+    pub(crate) fn touch(&mut self, train: TrainId) {
+        if !self.touched.contains(&train) && self.runs.get(train).is_some() {
+            self.touched.push(train);
+        }
+    }
+
+    pub(crate) fn wake_at(&self) -> Option<Time> {
+        self.turnouts.wake_at()
+    }
+
+    /// Releases, holds, plans and grants whatever this step changed. Turnouts that came to lie are added to `changes`.
+    pub(crate) fn work<P: Picture>(
+        &mut self,
+        now: Time,
+        picture: &mut P,
+        drive: &Drive,
+        signals: &Signals,
+        changes: &mut Changes,
+        outputs: &mut Vec<Output>,
+    ) {
+        self.settle_turnouts(now, picture, changes, outputs);
+        for &train in &changes.trains {
+            self.touch(train);
+        }
+        for &section in &changes.sections {
+            if let Some(train) = self.granted_to[section] {
+                self.touch(train);
+            }
+        }
+        self.is_stirred |= !changes.sections.is_empty() || !changes.turnouts.is_empty();
+        for place in 0..self.touched.len() {
+            let train = self.touched[place];
+            self.follow(train, now, picture, outputs);
+            self.decide(train, now, picture, drive, outputs);
+        }
+        if std::mem::take(&mut self.is_stirred) {
+            self.serve_waiting(now, picture, signals, outputs);
+        }
+        while let Some(turnout) = self.turnouts.next_thrown() {
+            picture.set_lie(turnout, None);
+            changes.turnouts.push(turnout);
+        }
+        debug_assert!(self.touched.iter().all(|&train| self.is_consistent(train)), "grants and locks do not fit");
+    }
+
+    fn settle_turnouts(
+        &mut self,
+        now: Time,
+        picture: &mut impl Picture,
+        changes: &mut Changes,
+        outputs: &mut Vec<Output>,
+    ) {
+        let layout = &self.layout;
+        let nothing_there = |_: &Turnouts, turnout: TurnoutId| {
+            let sections = &layout.turnouts[turnout].sections;
+            sections.iter().all(|&section| !picture.is_occupied(section) && picture.holders(section).is_empty())
+        };
+        let settled = changes.turnouts.len();
+        self.turnouts.settle(now, nothing_there, outputs, &mut changes.turnouts);
+        for &turnout in &changes.turnouts[settled..] {
+            picture.set_lie(turnout, self.turnouts.lie(turnout));
+        }
+        for place in 0..changes.turnouts.len() {
+            for section in 0..self.layout.turnouts[changes.turnouts[place]].sections.len() {
+                let section = self.layout.turnouts[changes.turnouts[place]].sections[section];
+                if let Some(train) = self.granted_to[section] {
+                    self.touch(train);
+                }
+            }
+        }
+    }
+
+    /// Takes the signals whose route was set or taken back since the last call.
+    pub(crate) fn tell_signals(&mut self, signals: &mut Signals) {
+        for signal in self.cleared_anew.drain(..) {
+            signals.look_at(signal);
+        }
+    }
+
+    /// How far the train may go now, under every account.
+    pub(crate) fn authority(&self, train: TrainId, picture: &impl Picture, signals: &Signals) -> Option<Authority<'_>> {
+        let run = self.runs.get(train).filter(|run| !run.granted.is_empty())?;
+        let mut end = run.nose + 1;
+        while end < run.proved && self.is_still_good(train, run, end, picture, signals) {
+            end += 1;
+        }
+        let at_destination = end == run.granted.len() && run.is_planned && run.plan.is_empty();
+        let stop = match run.to {
+            Some(Destination::Stop(stop)) if at_destination => Some(stop),
+            _ => None,
+        };
+        let call = if self.everything_stopped || run.holds.any() {
+            Call::Stand
+        } else if run.must_stand || run.to.is_none() {
+            Call::Brake
+        } else {
+            Call::Go
+        };
+        Some(Authority { granted: &run.granted, nose: run.nose, end, stop, call })
+    }
+
+    /// Whether the train may still enter a passage that it was granted before.
+    fn is_still_good(
+        &self,
+        train: TrainId,
+        run: &Run,
+        place: usize,
+        picture: &impl Picture,
+        signals: &Signals,
+    ) -> bool {
+        let passage = &run.granted[place];
+        let signal = self.layout.ends[run.granted[place - 1].leave].signal;
+        let holders = picture.holders(passage.section);
+        !signal.is_some_and(|signal| signals.is_kept_at_danger(signal))
+            && self.turnouts.way_lies(passage.way)
+            && holders.iter().all(|&holder| holder == train)
+            && (!holders.is_empty() || !picture.is_occupied(passage.section))
+    }
+
+    fn name(&self, train: TrainId) -> String {
+        match self.runs.get(train) {
+            Some(run) if !run.name.is_empty() => run.name.clone(),
+            _ => format!("train {}", train.index() + 1),
+        }
+    }
+
+    fn train_length(&self, train: TrainId) -> Option<Length> {
+        self.layout.trains.get(train).and_then(track::Train::length)
+    }
+
+    fn wait(&mut self, train: TrainId, wait: Wait, outputs: &mut Vec<Output>) {
+        if self.runs[train].waits_for.replace(wait) != Some(wait) {
+            let reason = wait.in_words(&self.layout, |other| self.name(other));
+            outputs.push(Output::Fact(Fact::Waiting { train, reason }));
+        }
+    }
+
+    /// What must be true of a train's grants whenever a step is over.
+    fn is_consistent(&self, train: TrainId) -> bool {
+        let run = &self.runs[train];
+        run.proved <= run.granted.len()
+            && (run.granted.is_empty() || run.nose < run.granted.len())
+            && run.granted.iter().all(|passage| {
+                let needs = &self.layout.ways[passage.way].needs;
+                self.granted_to[passage.section] == Some(train)
+                    && needs.iter().all(|need| self.turnouts.locked_by(need.turnout).contains(&train))
+            })
     }
 }

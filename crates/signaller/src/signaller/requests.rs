@@ -1,21 +1,92 @@
 //! Answers to wishes.
 
-use super::Signaller;
-use crate::door::{Answer, Fact, Input, Output, Request, Ticket};
+use super::{Conduct, Signaller};
+use crate::door::{Answer, Fact, Input, Output, Refusal, Request, Ticket};
 use crate::time::Time;
 
 impl Signaller {
     /// Answers every request but those to place or lift a train, and takes note of reports that only concern turnouts and
     /// border signals.
     pub(super) fn answer(&mut self, now: Time, inputs: &[Input]) {
-        let _ = (now, inputs);
+        for input in inputs {
+            match input {
+                Input::SignalReported { signal, shows } if self.layout.signals.get(*signal).is_some() => {
+                    self.signals.report(*signal, *shows);
+                }
+                Input::TurnoutReported { turnout, lie } => self.interlock.turnout_reported(*turnout, *lie),
+                Input::Requested { ticket, request } if !is_placement(request) => {
+                    let answer = match self.fulfil(now, request) {
+                        Ok(()) => Answer::Accepted,
+                        Err(reason) => Answer::Refused(Refusal { reason }),
+                    };
+                    self.outputs.push(Output::Fact(Fact::Answered { ticket: *ticket, answer }));
+                }
+                _ => {}
+            }
+        }
+    }
+
+    /// Takes note of the names given at this time, before anything else needs them.
+    pub(super) fn name_trains(&mut self, inputs: &[Input]) {
+        for input in inputs {
+            if let Input::TrainNamed { train, name } = input {
+                self.interlock.name_train(*train, name);
+            }
+        }
+    }
+
+    /// Does what was wished, or says why not.
+    fn fulfil(&mut self, now: Time, request: &Request) -> Result<(), String> {
+        let (interlock, identity, outputs) = (&mut self.interlock, &self.identity, &mut self.outputs);
+        match request {
+            Request::Go { .. } if self.conduct == Conduct::Observe => {
+                Err("people drive here; the signaller only watches".to_owned())
+            }
+            Request::Go { train, to } => interlock.go(*train, *to, now, identity, &self.drive),
+            Request::Stop { train } => interlock.stop(*train),
+            Request::StopAll => {
+                interlock.stop_all(now, identity, outputs);
+                Ok(())
+            }
+            Request::ResumeAll => interlock.resume_all(now, identity, outputs),
+            Request::Hold { train, reason } => interlock.hold(*train, reason, outputs),
+            Request::Release { train } => interlock.release(*train, outputs),
+            Request::Throw { turnout, lie } => interlock.throw(*turnout, *lie, now, identity, outputs),
+            Request::KeepAtDanger { signal, held } => {
+                let Some(row) = self.layout.signals.get(*signal) else {
+                    return Err("there is no such signal".to_owned());
+                };
+                self.signals.keep_at_danger(*signal, *held);
+                interlock.signal_changed(row.at);
+                Ok(())
+            }
+            Request::Place { .. } | Request::Lift { .. } => Ok(()),
+        }
     }
 
     /// Whether a train may be placed or lifted as asked; says so to the asker. Identity is to be told only if accepted.
     pub(super) fn answer_placement(&mut self, ticket: Ticket, request: &Request) -> Answer {
-        let _ = request;
-        let answer = Answer::Accepted;
+        let answer = match self.placement_refusal(request) {
+            Some(reason) => Answer::Refused(Refusal { reason }),
+            None => Answer::Accepted,
+        };
         self.outputs.push(Output::Fact(Fact::Answered { ticket, answer: answer.clone() }));
+        if let (Answer::Accepted, Request::Place { train, .. } | Request::Lift { train }) = (&answer, request) {
+            self.interlock.start_anew(*train, &mut self.outputs);
+        }
         answer
     }
+
+    fn placement_refusal(&self, request: &Request) -> Option<String> {
+        match request {
+            // Where people drive they know better than any account who stands where.
+            Request::Place { .. } if self.conduct == Conduct::Observe => None,
+            Request::Place { train, on, .. } => self.interlock.placement_refusal(*train, on, &self.identity),
+            _ => None,
+        }
+    }
+}
+
+fn is_placement(request: &Request) -> bool {
+    matches!(request, Request::Place { .. } | Request::Lift { .. })
 }

@@ -1,0 +1,120 @@
+//! How fast a train can be and must be at least, from what it was told and when.
+
+use std::time::Duration;
+
+use smallvec::SmallVec;
+use track::{Acceleration, Speed};
+
+use super::profile::Profile;
+use crate::door::Direction;
+use crate::identity::Pace;
+use crate::time::Time;
+
+/// How long an order may take until the train answers to it: a busy bus and a decoder's own pace. Common practice, no source.
+pub(crate) const REACTION: Duration = Duration::from_millis(200);
+
+/// One train's motion.
+#[derive(Clone, Debug)]
+pub(crate) struct Motion {
+    pub(crate) step: u8,
+    pub(crate) direction: Option<Direction>,
+    /// Bounds of its speed at `as_of`.
+    pace: Pace,
+    as_of: Time,
+    /// Orders that it may still be acting on: until when, and what they meant.
+    recent: SmallVec<[(Time, Pace); 4]>,
+}
+
+impl Default for Motion {
+    fn default() -> Self {
+        Self { step: 0, direction: None, pace: STANDING, as_of: Time::ZERO, recent: SmallVec::new() }
+    }
+}
+
+pub(crate) const STANDING: Pace = Pace { least: Speed::ZERO, most: Speed::ZERO };
+
+impl Motion {
+    pub(crate) fn is_at_rest(&self) -> bool {
+        self.step == 0 && self.pace.most == Speed::ZERO
+    }
+
+    /// Bounds of the speed from now until the next order or the next look, whichever comes first.
+    pub(crate) fn pace(&self) -> Pace {
+        self.pace
+    }
+
+    /// The train is told another step.
+    pub(crate) fn order(&mut self, step: u8, direction: Direction, profile: &Profile, now: Time) {
+        let before = Pace { least: profile.least(self.step), most: profile.most(self.step) };
+        self.recent.push((now + REACTION, before));
+        self.step = step;
+        self.direction = Some(direction);
+        self.advance(profile, now);
+    }
+
+    /// Brings the bounds up to `now`. A train may obey at once, or late and gently: it is no faster than any order of the
+    /// last moments allows and its brakes explain, and no slower than any of them asks and its engine gives.
+    pub(crate) fn advance(&mut self, profile: &Profile, now: Time) {
+        while let Some(&(until, _)) = self.recent.first().filter(|(until, _)| *until <= now) {
+            self.advance_under_same_orders(profile, until);
+            self.recent.remove(0);
+        }
+        self.advance_under_same_orders(profile, now);
+    }
+
+    fn advance_under_same_orders(&mut self, profile: &Profile, until: Time) {
+        let elapsed = until.since(self.as_of);
+        self.as_of = self.as_of.max(until);
+        let mut asked = Pace { least: profile.least(self.step), most: profile.most(self.step) };
+        for (_, order) in &self.recent {
+            asked.least = asked.least.min(order.least);
+            asked.most = asked.most.max(order.most);
+        }
+        let slowed = self.pace.most - change(profile.braking, elapsed);
+        let gathered = self.pace.least + change(profile.acceleration.scaled(1, 2), elapsed);
+        self.pace = Pace { least: asked.least.min(gathered), most: asked.most.max(slowed) };
+        debug_assert!(self.pace.least <= self.pace.most, "bounds of a speed that contradict each other");
+    }
+}
+
+fn change(rate: Acceleration, elapsed: Duration) -> Speed {
+    let nanos = elapsed.as_nanos().min(1 << 62) as i128;
+    Speed::from_um((i128::from(rate.um()) * nanos / 1_000_000_000).min(i128::from(i64::MAX / 8)) as i64)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn seconds(seconds: f64) -> Time {
+        Time::from_secs_f64(seconds)
+    }
+
+    #[test]
+    fn a_train_told_to_stop_counts_as_moving_until_its_brakes_must_have_stopped_it() {
+        let profile = Profile::new(None);
+        let mut motion = Motion::default();
+        motion.order(63, Direction::Forward, &profile, seconds(0.0));
+        motion.advance(&profile, seconds(5.0));
+        assert_eq!(motion.pace(), Pace { least: profile.least(63), most: profile.most(63) });
+        motion.order(0, Direction::Forward, &profile, seconds(5.0));
+        assert_eq!(motion.pace(), Pace { least: Speed::ZERO, most: profile.most(63) });
+        assert!(!motion.is_at_rest());
+        // 137.5 mm/s at 96 mm/s2 take 1.43 s, and up to 0.2 s pass before it brakes.
+        for tick in 1..=16 {
+            motion.advance(&profile, seconds(5.0 + 0.1 * f64::from(tick)));
+        }
+        assert!(!motion.is_at_rest());
+        motion.advance(&profile, seconds(6.8));
+        assert!(motion.is_at_rest());
+    }
+
+    #[test]
+    fn a_train_that_starts_may_stand_for_a_moment_and_may_be_quick() {
+        let profile = Profile::new(None);
+        let mut motion = Motion::default();
+        motion.order(20, Direction::Forward, &profile, seconds(1.0));
+        motion.advance(&profile, seconds(1.1));
+        assert_eq!(motion.pace(), Pace { least: Speed::ZERO, most: profile.most(20) });
+    }
+}

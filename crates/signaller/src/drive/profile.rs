@@ -1,0 +1,100 @@
+//! How a train answers to speed steps, as far as it was described; defaults where it was not.
+
+use track::{Acceleration, Length, Speed, SpeedSteps, Train};
+
+/// The speed at the highest step of a train that was not measured. Common practice, no source: about 80 km/h in H0.
+const TOP_SPEED: Speed = Speed::from_mm(250);
+/// How a train gathers speed that was not measured: quickly enough for a table, slowly enough to look right. Common practice,
+/// no source.
+const ACCELERATION: Acceleration = Acceleration::from_mm(80);
+/// How a train brakes that was not measured. Common practice, no source.
+const BRAKING: Acceleration = Acceleration::from_mm(120);
+/// How far the real speed may be off where nobody said, in thousandths. Common practice, no source.
+const TOLERANCE: i64 = 100;
+/// No train is taken to brake better than this part of what is said of it, in thousandths: a loaded train on a falling
+/// gradient needs room. Common practice, no source.
+const BRAKING_COUNTED_ON: i64 = 800;
+
+/// One train's speed curve, a straight line, with its bounds.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Profile {
+    top: Speed,
+    steps: u8,
+    tolerance: i64,
+    /// How it is made to gather speed.
+    pub(crate) acceleration: Acceleration,
+    /// How well it brakes at least.
+    pub(crate) braking: Acceleration,
+    /// The blind length ahead of the first axle that a detector sees, whichever end leads.
+    pub(crate) blind: Length,
+}
+
+impl Profile {
+    /// The profile of a train; of a stranger, where nothing is known.
+    pub(crate) fn new(train: Option<&Train>) -> Self {
+        let tolerance = train.map_or(0, |train| train.speed_tolerance_permille);
+        let braking = train.and_then(|train| train.braking).unwrap_or(BRAKING);
+        Self {
+            top: train.and_then(|train| train.top_speed).unwrap_or(TOP_SPEED),
+            steps: train.map_or(SpeedSteps::Steps126, |train| train.speed_steps).highest(),
+            tolerance: if tolerance > 0 { tolerance.min(900) } else { TOLERANCE },
+            acceleration: train.and_then(|train| train.acceleration).unwrap_or(ACCELERATION),
+            braking: braking.scaled(BRAKING_COUNTED_ON, 1000),
+            blind: train.map_or(Length::ZERO, |train| train.blind_front().max(train.blind_rear())),
+        }
+    }
+
+    /// The speed that a step means.
+    pub(crate) fn nominal(&self, step: u8) -> Speed {
+        self.top.scaled(i64::from(step), i64::from(self.steps))
+    }
+
+    /// The highest speed it can have at a step, once it has settled.
+    pub(crate) fn most(&self, step: u8) -> Speed {
+        self.nominal(step).scaled(1000 + self.tolerance, 1000)
+    }
+
+    /// The least speed it can have at a step, once it has settled.
+    pub(crate) fn least(&self, step: u8) -> Speed {
+        self.nominal(step).scaled(1000 - self.tolerance, 1000)
+    }
+
+    /// The highest step at which it is surely no faster than `limit`.
+    pub(crate) fn step_within(&self, limit: Speed) -> u8 {
+        let mut step = self.steps.min((limit.um() * i64::from(self.steps) / self.top.um().max(1)).clamp(0, 255) as u8);
+        while step > 0 && self.most(step) > limit {
+            step -= 1;
+        }
+        step
+    }
+
+    /// The highest step whose speed is no more than `limit` by the curve, and at least one above `from`.
+    pub(crate) fn step_up(&self, from: u8, limit: Speed) -> u8 {
+        let by_curve =
+            (limit.um().saturating_mul(i64::from(self.steps)) / self.top.um().max(1)).clamp(0, i64::from(self.steps));
+        (by_curve as u8).max(from.saturating_add(1).min(self.steps))
+    }
+
+    /// The step for creeping up to a point: the lowest that surely moves the train noticeably.
+    pub(crate) fn creep_step(&self, creep: Speed) -> u8 {
+        self.step_within(creep).max(1)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_step_for_a_limit_is_the_highest_that_a_fast_engine_keeps_to() {
+        for steps in [SpeedSteps::Steps14, SpeedSteps::Steps28, SpeedSteps::Steps126] {
+            let profile = Profile::new(Some(&Train { speed_steps: steps, ..Train::stranger("Dunlin") }));
+            for mm in [0, 10, 60, 140, 250, 900] {
+                let limit = Speed::from_mm(mm);
+                let step = profile.step_within(limit);
+                assert!(profile.most(step) <= limit, "{steps:?} {mm}");
+                assert!(step == steps.highest() || profile.most(step + 1) > limit, "{steps:?} {mm}: {step} is too low");
+            }
+        }
+    }
+}

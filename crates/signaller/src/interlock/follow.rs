@@ -1,0 +1,292 @@
+//! Following a train through what it was granted: where its nose is, what lies behind its tail, and whether it is where it
+//! may be.
+
+use track::{TrainId, Traverse};
+
+use super::{Interlock, Wait};
+use crate::door::{Destination, Fact, Output};
+use crate::drive::Drive;
+use crate::identity::Whereabouts;
+use crate::picture::Picture;
+use crate::time::Time;
+
+impl Interlock {
+    /// Brings what is kept of a train up to date with where it stands.
+    pub(super) fn follow(&mut self, train: TrainId, now: Time, picture: &impl Picture, outputs: &mut Vec<Output>) {
+        if self.runs[train].granted.is_empty() {
+            return;
+        }
+        match picture.whereabouts(train, now) {
+            None => self.hold_in_doubt(train, "nobody knows where it stands", outputs),
+            Some(stand) if !stand.sure => self.hold_in_doubt(train, "it is not sure where it stands", outputs),
+            Some(stand) => match self.nose_among_granted(train, &stand) {
+                Some(nose) => {
+                    self.lift_doubt(train, outputs);
+                    self.advance(train, nose);
+                    self.release_behind(train, picture, outputs);
+                }
+                None => self.hold_astray(train, outputs),
+            },
+        }
+    }
+
+    /// Which granted passage the nose is in; nothing unless the whole train stands within its authority.
+    fn nose_among_granted(&self, train: TrainId, stand: &Whereabouts) -> Option<usize> {
+        let run = &self.runs[train];
+        let last = stand.footprint.last()?;
+        let fits = |passage: &Traverse| {
+            passage.section == last.section && last.enter.is_none_or(|enter| enter == passage.enter)
+        };
+        let nose = (run.nose..run.proved).find(|&place| fits(&run.granted[place]))?;
+        let within = |section| run.granted.iter().take(nose + 1).any(|passage| passage.section == section);
+        stand.footprint.iter().all(|hold| within(hold.section)).then_some(nose)
+    }
+
+    fn advance(&mut self, train: TrainId, nose: usize) {
+        for place in self.runs[train].nose..nose {
+            self.clear_signal(self.runs[train].granted[place], false);
+        }
+        if std::mem::replace(&mut self.runs[train].nose, nose) != nose {
+            // It may want more track now.
+            self.is_stirred = true;
+        }
+    }
+
+    /// Sets or takes back the route past the signal at the far end of a passage, if there is one.
+    pub(super) fn clear_signal(&mut self, passage: Traverse, cleared: bool) {
+        let Some(signal) = self.layout.ends[passage.leave].signal else { return };
+        if std::mem::replace(&mut self.cleared[signal], cleared) != cleared {
+            self.cleared_anew.push(signal);
+        }
+    }
+
+    /// Gives back, from the tail on, every section in which no account has the train any more.
+    fn release_behind(&mut self, train: TrainId, picture: &impl Picture, outputs: &mut Vec<Output>) {
+        while self.runs[train].nose > 0 {
+            let section = self.runs[train].granted[0].section;
+            if picture.holders(section).contains(&train) {
+                break;
+            }
+            let Some(passage) = self.runs[train].granted.pop_front() else { break };
+            self.runs[train].nose -= 1;
+            self.runs[train].proved -= 1;
+            self.give_back(train, passage, outputs);
+        }
+    }
+
+    /// Undoes the grant of a passage that was taken out of the train's list.
+    fn give_back(&mut self, train: TrainId, passage: Traverse, outputs: &mut Vec<Output>) {
+        self.turnouts.unlock(passage.way, train);
+        self.is_stirred = true;
+        // A path may lead through a section twice.
+        if self.runs[train].granted.iter().any(|other| other.section == passage.section) {
+            return;
+        }
+        debug_assert_eq!(self.granted_to[passage.section], Some(train));
+        self.granted_to[passage.section] = None;
+        outputs.push(Output::Fact(Fact::SectionReleased { train, section: passage.section }));
+    }
+
+    /// Gives back everything ahead of a train that surely stands, but for what its nose may reach into, and forgets its plan.
+    pub(super) fn give_back_ahead(&mut self, train: TrainId, picture: &impl Picture, outputs: &mut Vec<Output>) {
+        let run = &self.runs[train];
+        let mut keep = (run.nose + 1).min(run.granted.len());
+        while run.granted.get(keep).is_some_and(|passage| picture.holders(passage.section).contains(&train)) {
+            keep += 1;
+        }
+        self.give_back_from(train, keep, outputs);
+        self.forget_plan(train);
+    }
+
+    /// Gives back everything a train was granted.
+    pub(super) fn give_back_all(&mut self, train: TrainId, outputs: &mut Vec<Output>) {
+        self.give_back_from(train, 0, outputs);
+        self.forget_plan(train);
+        self.runs[train].nose = 0;
+    }
+
+    fn give_back_from(&mut self, train: TrainId, keep: usize, outputs: &mut Vec<Output>) {
+        for place in keep.saturating_sub(1)..self.runs[train].granted.len() {
+            self.clear_signal(self.runs[train].granted[place], false);
+        }
+        while self.runs[train].granted.len() > keep {
+            let Some(passage) = self.runs[train].granted.pop_back() else { break };
+            self.give_back(train, passage, outputs);
+        }
+        let run = &mut self.runs[train];
+        run.proved = run.proved.min(run.granted.len());
+    }
+
+    /// What is to happen with the train next, now that it is known where it stands.
+    pub(super) fn decide<P: Picture>(
+        &mut self,
+        train: TrainId,
+        now: Time,
+        picture: &mut P,
+        drive: &Drive,
+        outputs: &mut Vec<Output>,
+    ) {
+        let stands = drive.is_at_rest(train);
+        if self.runs[train].must_stand && stands {
+            self.runs[train].must_stand = false;
+            self.give_back_ahead(train, picture, outputs);
+        }
+        let run = &self.runs[train];
+        if run.to.is_some() && !run.is_planned && !run.must_stand && !run.holds.in_doubt && !run.holds.astray {
+            self.plan(train, now, picture, stands, outputs);
+        }
+        self.prove(train, outputs);
+        let run = &self.runs[train];
+        let at_its_end = run.is_planned && run.plan.is_empty() && run.nose + 1 == run.granted.len();
+        if at_its_end
+            && run.proved == run.granted.len()
+            && stands
+            && !run.holds.any()
+            && drive.has_reached_its_end(train)
+        {
+            self.arrive(train, outputs);
+        }
+    }
+
+    fn arrive(&mut self, train: TrainId, outputs: &mut Vec<Output>) {
+        let run = &mut self.runs[train];
+        run.waits_for = None;
+        run.is_planned = false;
+        if let Some(at) = run.to.take() {
+            outputs.push(Output::Fact(Fact::Arrived { train, at }));
+        }
+        // Whoever has to pass may do so from now on only around this train.
+        self.is_stirred = true;
+    }
+
+    /// Says once that a train began to move towards its destination.
+    pub(crate) fn departed(&mut self, train: TrainId, outputs: &mut Vec<Output>) {
+        let run = &mut self.runs[train];
+        if let Some(to) = run.to.filter(|_| !run.has_departed) {
+            run.has_departed = true;
+            outputs.push(Output::Fact(Fact::Departed { train, to }));
+        }
+    }
+
+    fn hold_in_doubt(&mut self, train: TrainId, why: &str, outputs: &mut Vec<Output>) {
+        if !std::mem::replace(&mut self.runs[train].holds.in_doubt, true) {
+            outputs.push(Output::Fact(Fact::HoldSet { train, reason: why.to_owned() }));
+        }
+    }
+
+    fn hold_astray(&mut self, train: TrainId, outputs: &mut Vec<Output>) {
+        self.runs[train].holds.in_doubt = false;
+        if !std::mem::replace(&mut self.runs[train].holds.astray, true) {
+            let reason = "it was found where it was not allowed to be; release it when all is well".to_owned();
+            outputs.push(Output::Fact(Fact::HoldSet { train, reason }));
+        }
+    }
+
+    fn lift_doubt(&mut self, train: TrainId, outputs: &mut Vec<Output>) {
+        if std::mem::take(&mut self.runs[train].holds.in_doubt) {
+            self.is_stirred = true;
+            self.tell_if_lifted(train, outputs);
+        }
+    }
+
+    pub(super) fn tell_if_lifted(&mut self, train: TrainId, outputs: &mut Vec<Output>) {
+        if !self.is_held(train) {
+            outputs.push(Output::Fact(Fact::HoldLifted { train }));
+        }
+    }
+
+    /// Finds a path to the train's destination from where it is, and remembers it as its plan.
+    fn plan<P: Picture>(
+        &mut self,
+        train: TrainId,
+        now: Time,
+        picture: &mut P,
+        stands: bool,
+        outputs: &mut Vec<Output>,
+    ) {
+        let Some(to) = self.runs[train].to else { return };
+        if !stands {
+            match self.path_onward(train, to, picture) {
+                Some(path) => self.adopt_plan(train, &path, 0),
+                None => self.runs[train].must_stand = true,
+            }
+            return;
+        }
+        self.give_back_ahead(train, picture, outputs);
+        match self.plan_from_standing(train, to, now, picture, outputs) {
+            Ok(()) => {}
+            Err(wait) => self.wait(train, wait, outputs),
+        }
+    }
+
+    fn plan_from_standing<P: Picture>(
+        &mut self,
+        train: TrainId,
+        to: Destination,
+        now: Time,
+        picture: &mut P,
+        outputs: &mut Vec<Output>,
+    ) -> Result<(), Wait> {
+        let stand = picture.whereabouts(train, now).filter(|stand| stand.sure).ok_or(Wait::NotSure)?;
+        let course = self.course(train, &stand, to, picture).ok_or(Wait::NoPath)?;
+        let stand = if course.turns_back {
+            picture.turn_back(train, now);
+            picture.whereabouts(train, now).filter(|stand| stand.sure).ok_or(Wait::NotSure)?
+        } else {
+            stand
+        };
+        let first = *course.path.first().ok_or(Wait::NoPath)?;
+        let footing = self.footing(&stand, first).ok_or(Wait::NoPath)?;
+        if let Some((section, by)) = footing.iter().find_map(|passage| {
+            let by = self.granted_to[passage.section].filter(|&by| by != train)?;
+            Some((passage.section, by))
+        }) {
+            return Err(Wait::Taken { section, by });
+        }
+        self.give_back_all(train, outputs);
+        for &passage in &footing {
+            self.take(train, passage);
+        }
+        self.runs[train].nose = footing.len() - 1;
+        self.adopt_plan(train, &course.path, 1);
+        Ok(())
+    }
+
+    /// Marks a passage as granted and its turnouts as locked.
+    pub(super) fn take(&mut self, train: TrainId, passage: Traverse) {
+        debug_assert!(self.granted_to[passage.section].is_none_or(|holder| holder == train), "granted twice");
+        self.granted_to[passage.section] = Some(train);
+        self.turnouts.lock(passage.way, train);
+        self.runs[train].granted.push_back(passage);
+    }
+
+    /// Makes `path`, without its first `skip` passages, the train's plan.
+    pub(super) fn adopt_plan(&mut self, train: TrainId, path: &[Traverse], skip: usize) {
+        self.forget_plan(train);
+        for passage in path.iter().skip(skip) {
+            self.wanted[passage.section] += 1;
+            self.runs[train].plan.push_back(*passage);
+        }
+        self.runs[train].is_planned = true;
+        self.want_more(train);
+        self.is_stirred = true;
+    }
+
+    pub(super) fn forget_plan(&mut self, train: TrainId) {
+        while let Some(passage) = self.runs[train].plan.pop_front() {
+            self.wanted[passage.section] -= 1;
+        }
+        self.runs[train].is_planned = false;
+        self.wanting.retain(|&other| other != train);
+    }
+
+    /// Puts the train into the queue for more track, by the age of its order.
+    fn want_more(&mut self, train: TrainId) {
+        self.wanting.retain(|&other| other != train);
+        if !self.runs[train].plan.is_empty() {
+            let age = self.runs[train].age;
+            let place = self.wanting.partition_point(|&other| self.runs[other].age <= age);
+            self.wanting.insert(place, train);
+        }
+    }
+}

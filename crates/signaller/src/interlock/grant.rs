@@ -1,0 +1,212 @@
+//! Granting track, from signal to signal, each piece as a whole or not at all.
+
+use track::{SectionId, TrainId, Traverse, TurnoutId};
+
+use super::{Interlock, Wait};
+use crate::aspect::Signals;
+use crate::door::{Fact, Output, Tag};
+use crate::picture::Picture;
+use crate::time::Time;
+
+/// A train is granted so many pieces beyond the one that its nose is in, and no more: enough that it need not slow down for a
+/// signal that is about to clear, and little enough that others get by.
+const PIECES_AHEAD: usize = 2;
+
+impl Interlock {
+    /// Lets every train that wants more track try to get it, the oldest order first.
+    pub(super) fn serve_waiting(
+        &mut self,
+        now: Time,
+        picture: &impl Picture,
+        signals: &Signals,
+        outputs: &mut Vec<Output>,
+    ) {
+        let mut place = 0;
+        while let Some(&train) = self.wanting.get(place) {
+            self.extend(train, now, picture, signals, outputs);
+            if self.wanting.get(place) == Some(&train) {
+                place += 1;
+            }
+        }
+    }
+
+    /// Grants the train as many pieces as it should have ahead of it and can have.
+    fn extend(
+        &mut self,
+        train: TrainId,
+        now: Time,
+        picture: &impl Picture,
+        signals: &Signals,
+        outputs: &mut Vec<Output>,
+    ) {
+        while !self.runs[train].plan.is_empty() && self.pieces_ahead(train) < PIECES_AHEAD {
+            let run = &self.runs[train];
+            if run.must_stand || self.everything_stopped || run.holds.any() {
+                return;
+            }
+            match self.grantable(train, picture, signals) {
+                Ok(count) => self.grant(train, count, now, outputs),
+                Err(wait) => {
+                    if !self.find_way_round(train, picture) {
+                        self.wait(train, wait, outputs);
+                        return;
+                    }
+                    match self.grantable(train, picture, signals) {
+                        Ok(count) => self.grant(train, count, now, outputs),
+                        Err(wait) => {
+                            self.wait(train, wait, outputs);
+                            return;
+                        }
+                    }
+                }
+            }
+        }
+    }
+
+    fn pieces_ahead(&self, train: TrainId) -> usize {
+        let run = &self.runs[train];
+        let ends_of_pieces = run.granted.iter().skip(run.nose).filter(|passage| self.ends_a_piece(passage)).count();
+        // The last one granted ends a piece too, which has nothing granted beyond it.
+        ends_of_pieces.saturating_sub(1)
+    }
+
+    fn ends_a_piece(&self, passage: &Traverse) -> bool {
+        self.layout.ends[passage.leave].signal.is_some()
+    }
+
+    /// How many passages of its plan the train can be granted now: the fewest pieces after which it blocks nobody for ever.
+    fn grantable(&self, train: TrainId, picture: &impl Picture, signals: &Signals) -> Result<usize, Wait> {
+        let run = &self.runs[train];
+        let mut count = 0;
+        while count < run.plan.len() {
+            if let Some(signal) = self.signal_before(train, count).filter(|&signal| signals.is_kept_at_danger(signal)) {
+                return Err(Wait::Kept { signal });
+            }
+            loop {
+                self.is_available(train, count, picture)?;
+                count += 1;
+                if count == run.plan.len() || self.ends_a_piece(&run.plan[count - 1]) {
+                    break;
+                }
+            }
+            if self.is_safe(train, count, picture) {
+                return Ok(count);
+            }
+        }
+        Err(Wait::OthersFirst)
+    }
+
+    fn signal_before(&self, train: TrainId, place: usize) -> Option<track::SignalId> {
+        let run = &self.runs[train];
+        let before = if place == 0 { run.granted.back() } else { run.plan.get(place - 1) };
+        before.and_then(|passage| self.layout.ends[passage.leave].signal)
+    }
+
+    /// Whether a planned passage is free, and its turnouts lie right or may be thrown.
+    fn is_available(&self, train: TrainId, place: usize, picture: &impl Picture) -> Result<(), Wait> {
+        let run = &self.runs[train];
+        let passage = run.plan[place];
+        self.is_free_for(train, passage.section, picture)?;
+        for need in &self.layout.ways[passage.way].needs {
+            // The plan itself may need the turnout otherwise before this.
+            let earlier = run.plan.iter().take(place).flat_map(|passage| &self.layout.ways[passage.way].needs);
+            if earlier.into_iter().any(|other| other.turnout == need.turnout && other.lie != need.lie) {
+                return Err(Wait::Locked { turnout: need.turnout, by: train });
+            }
+            if self.turnouts.lie(need.turnout) != Some(need.lie) {
+                self.may_throw(need.turnout, picture)?;
+                if !self.layout.turnouts[need.turnout].worked {
+                    return Err(Wait::ByHand { turnout: need.turnout, lie: need.lie });
+                }
+            }
+        }
+        Ok(())
+    }
+
+    fn is_free_for(&self, train: TrainId, section: SectionId, picture: &impl Picture) -> Result<(), Wait> {
+        if let Some(by) = self.granted_to[section].filter(|&by| by != train) {
+            return Err(Wait::Taken { section, by });
+        }
+        let holders = picture.holders(section);
+        if let Some(&by) = holders.iter().find(|&&holder| holder != train) {
+            return Err(Wait::Taken { section, by });
+        }
+        if picture.is_occupied(section) && picture.tag(section) != Tag::Sure(train) {
+            return Err(Wait::Occupied { section });
+        }
+        Ok(())
+    }
+
+    /// Whether a turnout may move: not under a lock, not under a train or what may be one, not under a grant.
+    pub(super) fn may_throw(&self, turnout: TurnoutId, picture: &impl Picture) -> Result<(), Wait> {
+        if let Some(&by) = self.turnouts.locked_by(turnout).first() {
+            return Err(Wait::Locked { turnout, by });
+        }
+        for &section in &self.layout.turnouts[turnout].sections {
+            if let Some(by) = self.granted_to[section] {
+                return Err(Wait::Taken { section, by });
+            }
+            if picture.is_occupied(section) || !picture.holders(section).is_empty() {
+                return Err(Wait::Covered { turnout, section });
+            }
+        }
+        Ok(())
+    }
+
+    /// Grants the first `count` passages of the plan: all of them are free, so they are taken together.
+    fn grant(&mut self, train: TrainId, count: usize, now: Time, outputs: &mut Vec<Output>) {
+        for _ in 0..count {
+            let Some(passage) = self.runs[train].plan.pop_front() else { break };
+            self.wanted[passage.section] -= 1;
+            for need in &self.layout.ways[passage.way].needs {
+                self.turnouts.throw(need.turnout, need.lie, now, outputs);
+            }
+            self.take(train, passage);
+        }
+        if self.runs[train].plan.is_empty() {
+            self.wanting.retain(|&other| other != train);
+        }
+        self.runs[train].waits_for = None;
+        self.touch(train);
+        self.prove(train, outputs);
+    }
+
+    /// Extends the train's authority over what it was granted, once every turnout there is known to lie right.
+    pub(super) fn prove(&mut self, train: TrainId, outputs: &mut Vec<Output>) {
+        let run = &self.runs[train];
+        if run.proved == run.granted.len() {
+            return;
+        }
+        // What the train stands on cannot be proved, and need not be.
+        let unproved = run.granted.iter().enumerate().skip(run.proved.max(run.nose + 1));
+        let mut needs = unproved.flat_map(|(_, passage)| &self.layout.ways[passage.way].needs);
+        if let Some(need) = needs.find(|need| self.turnouts.lie(need.turnout) != Some(need.lie)) {
+            if self.turnouts.is_stuck(need.turnout) {
+                let turnout = need.turnout;
+                self.wait(train, Wait::Stuck { turnout }, outputs);
+            }
+            return;
+        }
+        let before = run.proved;
+        let sections = run.granted.iter().skip(before).map(|passage| passage.section).collect();
+        outputs.push(Output::Fact(Fact::RouteSet { train, sections }));
+        let run = &mut self.runs[train];
+        run.waits_for = run.waits_for.filter(|wait| !matches!(wait, Wait::Stuck { .. }));
+        run.proved = run.granted.len();
+        let (first, last) = (before.max(run.nose + 1) - 1, run.proved - 1);
+        for place in first..last {
+            self.clear_signal(self.runs[train].granted[place], true);
+        }
+    }
+
+    /// Plans anew from the end of what was granted, if that leads another way than before.
+    fn find_way_round(&mut self, train: TrainId, picture: &impl Picture) -> bool {
+        let Some(to) = self.runs[train].to else { return false };
+        let Some(path) = self.path_onward(train, to, picture) else { return false };
+        if path.is_empty() || self.runs[train].plan.iter().eq(path.iter()) {
+            return false;
+        }
+        self.adopt_plan(train, &path, 0);
+        true
+    }
+}

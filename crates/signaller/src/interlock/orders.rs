@@ -1,0 +1,223 @@
+//! Orders for trains and turnouts: what is refused, and what an accepted one changes.
+
+use track::{EndId, Lie, SectionId, TrainId, TurnoutId};
+
+use super::{Interlock, Run, Wait};
+use crate::door::{Destination, Fact, Output};
+use crate::drive::Drive;
+use crate::picture::Picture;
+use crate::time::Time;
+
+/// Why something is not done, in plain words.
+pub(crate) type Reason = String;
+
+impl Interlock {
+    /// A train that the layout does not describe has a name now.
+    pub(crate) fn name_train(&mut self, train: TrainId, name: &str) {
+        use track::Id;
+        while self.runs.len() <= train.index() {
+            self.runs.push(Run::default());
+        }
+        name.clone_into(&mut self.runs[train].name);
+    }
+
+    fn known(&self, train: TrainId) -> Result<(), Reason> {
+        self.runs.get(train).map(|_| ()).ok_or_else(|| "there is no such train".to_owned())
+    }
+
+    /// Sends a train somewhere. An older order is forgotten.
+    pub(crate) fn go(
+        &mut self,
+        train: TrainId,
+        to: Destination,
+        now: Time,
+        picture: &impl Picture,
+        drive: &Drive,
+    ) -> Result<(), Reason> {
+        self.known(train)?;
+        let name = self.name(train);
+        let stand = picture
+            .whereabouts(train, now)
+            .ok_or_else(|| format!("nobody knows where `{name}` stands; hint: say where it was put down first"))?;
+        if stand.footprint.last().is_none_or(|hold| hold.enter.is_none()) {
+            return Err(format!("nobody knows which way `{name}` points; hint: place it with its nose"));
+        }
+        // A train in doubt may be anywhere on its likeliest account; it is planned for when it is sure again.
+        if stand.sure && drive.is_at_rest(train) {
+            let course = self.course(train, &stand, to, picture);
+            let Some(course) = course else {
+                return Err(format!("no path leads from where `{name}` stands to {}", self.place_name(to)));
+            };
+            let (length, room) = (self.train_length(train), self.room_at_the_end(&course.path, to));
+            if let (Some(length), Some(room)) = (length, room)
+                && length > room
+            {
+                return Err(format!(
+                    "`{name}` is {:.0} mm long, and {} has room for {:.0} mm",
+                    length.mm(),
+                    self.place_name(to),
+                    room.mm()
+                ));
+            }
+        }
+        self.forget_plan(train);
+        self.orders_so_far += 1;
+        let run = &mut self.runs[train];
+        run.to = Some(to);
+        run.age = self.orders_so_far;
+        run.has_departed = false;
+        run.waits_for = None;
+        self.touch(train);
+        Ok(())
+    }
+
+    fn place_name(&self, to: Destination) -> String {
+        match to {
+            Destination::Stop(stop) => format!("`{}`", self.layout.stops[stop].name),
+            Destination::Section(section) => format!("`{}`", self.layout.sections[section].name),
+        }
+    }
+
+    /// Lets a train brake to a stand and forget where it was going. What it was granted and did not use is given back then.
+    pub(crate) fn stop(&mut self, train: TrainId) -> Result<(), Reason> {
+        self.known(train)?;
+        self.forget_plan(train);
+        let run = &mut self.runs[train];
+        run.to = None;
+        run.waits_for = None;
+        run.must_stand = !run.granted.is_empty();
+        self.is_stirred = true;
+        self.touch(train);
+        Ok(())
+    }
+
+    /// Stops everything and holds it. Destinations and grants are kept, so that everything goes on when it is resumed.
+    pub(crate) fn stop_all(&mut self, now: Time, picture: &impl Picture, outputs: &mut Vec<Output>) {
+        let again = std::mem::replace(&mut self.everything_stopped, true);
+        for train in self.runs.ids() {
+            self.touch(train);
+            if !again && picture.whereabouts(train, now).is_some() {
+                outputs.push(Output::Fact(Fact::HoldSet { train, reason: "everything was stopped".to_owned() }));
+            }
+        }
+    }
+
+    /// Lifts what [`Interlock::stop_all`] set.
+    pub(crate) fn resume_all(
+        &mut self,
+        now: Time,
+        picture: &impl Picture,
+        outputs: &mut Vec<Output>,
+    ) -> Result<(), Reason> {
+        if !std::mem::take(&mut self.everything_stopped) {
+            return Err("nothing was stopped".to_owned());
+        }
+        for train in self.runs.ids() {
+            self.touch(train);
+            if picture.whereabouts(train, now).is_some() {
+                self.tell_if_lifted(train, outputs);
+            }
+        }
+        self.is_stirred = true;
+        Ok(())
+    }
+
+    /// Holds a train until [`Interlock::release`].
+    pub(crate) fn hold(&mut self, train: TrainId, reason: &str, outputs: &mut Vec<Output>) -> Result<(), Reason> {
+        self.known(train)?;
+        self.runs[train].holds.wished = Some(reason.to_owned());
+        outputs.push(Output::Fact(Fact::HoldSet { train, reason: reason.to_owned() }));
+        self.touch(train);
+        Ok(())
+    }
+
+    /// Lifts the hold that somebody wished, and that on a train found where it was not allowed to be: whoever releases it
+    /// vouches for it. It gives back all it was granted, and starts anew from where it stands.
+    pub(crate) fn release(&mut self, train: TrainId, outputs: &mut Vec<Output>) -> Result<(), Reason> {
+        self.known(train)?;
+        let holds = &mut self.runs[train].holds;
+        let (wished, astray) = (holds.wished.take().is_some(), std::mem::take(&mut holds.astray));
+        if !wished && !astray {
+            return Err(format!("nobody holds `{}`", self.name(train)));
+        }
+        if astray {
+            self.give_back_all(train, outputs);
+        }
+        self.is_stirred = true;
+        self.touch(train);
+        self.tell_if_lifted(train, outputs);
+        Ok(())
+    }
+
+    /// A train was put down somewhere, or taken off: what it was granted means nothing any more.
+    pub(crate) fn start_anew(&mut self, train: TrainId, outputs: &mut Vec<Output>) {
+        if self.runs.get(train).is_none() {
+            return;
+        }
+        self.give_back_all(train, outputs);
+        let run = &mut self.runs[train];
+        (run.to, run.waits_for, run.must_stand) = (None, None, false);
+        let was_held = run.holds.any();
+        (run.holds.in_doubt, run.holds.astray) = (false, false);
+        if was_held {
+            self.tell_if_lifted(train, outputs);
+        }
+        self.touch(train);
+    }
+
+    /// Throws a turnout at a person's wish.
+    pub(crate) fn throw(
+        &mut self,
+        turnout: TurnoutId,
+        lie: Lie,
+        now: Time,
+        picture: &impl Picture,
+        outputs: &mut Vec<Output>,
+    ) -> Result<(), Reason> {
+        let Some(row) = self.layout.turnouts.get(turnout) else {
+            return Err("there is no such turnout".to_owned());
+        };
+        if !row.worked {
+            return Err(format!("turnout `{}` is thrown by hand only", row.name));
+        }
+        if self.turnouts.lie(turnout) == Some(lie) {
+            return Ok(());
+        }
+        self.may_throw(turnout, picture).map_err(|wait| self.in_words(wait))?;
+        self.turnouts.throw(turnout, lie, now, outputs);
+        Ok(())
+    }
+
+    fn in_words(&self, wait: Wait) -> Reason {
+        wait.in_words(&self.layout, |train| self.name(train))
+    }
+
+    /// Takes note of a turnout's report.
+    pub(crate) fn turnout_reported(&mut self, turnout: TurnoutId, lie: Option<Lie>) {
+        self.turnouts.report(turnout, lie);
+    }
+
+    /// A signal was kept at danger or let go: trains that count on it look again.
+    pub(crate) fn signal_changed(&mut self, at: EndId) {
+        self.is_stirred = true;
+        if let Some(train) = self.granted_to[self.layout.ends[at].section] {
+            self.touch(train);
+        }
+    }
+
+    /// Why a train cannot stand in these sections; nothing if it can.
+    pub(crate) fn placement_refusal(&self, train: TrainId, on: &[SectionId], picture: &impl Picture) -> Option<Reason> {
+        if let Err(reason) = self.known(train) {
+            return Some(reason);
+        }
+        on.iter().find_map(|&section| {
+            let sure = match picture.tag(section) {
+                crate::door::Tag::Sure(other) => Some(other),
+                _ => None,
+            };
+            let other = self.granted_to[section].or(sure).filter(|&other| other != train)?;
+            let (name, section) = (self.name(other), &self.layout.sections[section].name);
+            Some(format!("`{name}` has `{section}`; hint: lift it first, if it is not there"))
+        })
+    }
+}

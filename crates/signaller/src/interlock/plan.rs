@@ -1,0 +1,186 @@
+//! Finding a path, and whether the train has to turn back for it.
+
+use smallvec::SmallVec;
+use track::{EndId, Layout, Length, Path, SectionId, TrainId, Traverse, distance_cost};
+
+use super::Interlock;
+use crate::door::Destination;
+use crate::identity::Whereabouts;
+use crate::picture::Picture;
+
+/// Turning back costs as much as going so far: a train does not change direction to save a few millimetres.
+const TURNING_BACK: i64 = Length::from_mm(3000).um();
+/// A section that another train will leave again costs as much as going so much farther round.
+const TAKEN: i64 = Length::from_mm(4000).um();
+/// Likewise for what may stay there for ever: a train without an order, or something unknown.
+const OBSTRUCTED: i64 = Length::from_mm(40_000).um();
+
+/// How to get to a destination.
+#[derive(Debug)]
+pub(super) struct Course {
+    /// From the section of the nose (as it will be) to the destination, both included.
+    pub(super) path: Path,
+    pub(super) turns_back: bool,
+}
+
+impl Interlock {
+    /// The better of the ways there: ahead, or after turning back.
+    pub(super) fn course(
+        &self,
+        train: TrainId,
+        stand: &Whereabouts,
+        to: Destination,
+        picture: &impl Picture,
+    ) -> Option<Course> {
+        let ahead = stand.footprint.last()?.enter.and_then(|enter| self.path_from(enter, train, to, picture));
+        let behind = self.enter_after_turning(stand).and_then(|enter| self.path_from(enter, train, to, picture));
+        match (ahead, behind) {
+            (Some((path, cost)), Some((_, back))) if cost <= back.saturating_add(TURNING_BACK) => {
+                Some(Course { path, turns_back: false })
+            }
+            (Some((path, _)), None) => Some(Course { path, turns_back: false }),
+            (_, Some((path, _))) => Some(Course { path, turns_back: true }),
+            (None, None) => None,
+        }
+    }
+
+    /// A path from the end of what the train was granted; it does not include anything granted. Nothing where the destination
+    /// lies before that end: what was granted to a moving train is not taken back.
+    pub(super) fn path_onward(&self, train: TrainId, to: Destination, picture: &impl Picture) -> Option<Path> {
+        let run = &self.runs[train];
+        let last = run.granted.back()?;
+        if self.stops_at(to, *last) {
+            return Some(Path::new());
+        }
+        if run.granted.iter().skip(run.nose).any(|&passage| self.stops_at(to, passage)) {
+            return None;
+        }
+        let [enter] = self.layout.ends[last.leave].meets[..] else { return None };
+        self.path_from(enter, train, to, picture).map(|(path, _)| path)
+    }
+
+    /// Whether a passage is one that the destination asks for.
+    fn stops_at(&self, to: Destination, passage: Traverse) -> bool {
+        match to {
+            Destination::Stop(stop) => self.layout.stops[stop].towards == passage.leave,
+            Destination::Section(section) => section == passage.section,
+        }
+    }
+
+    /// The cheapest path for somebody who entered a section by `enter`, with its cost.
+    fn path_from(&self, enter: EndId, train: TrainId, to: Destination, picture: &impl Picture) -> Option<(Path, i64)> {
+        let cost = |passage: &Traverse| self.cost(passage, enter, train, picture);
+        let is_goal = |here: EndId| self.last_passage(here, enter, to, picture).is_some();
+        let (mut path, goal) = self.graph.path(enter, is_goal, cost)?;
+        path.push(self.last_passage(goal, enter, to, picture)?);
+        let total = path.iter().filter_map(cost).sum();
+        Some((path, total))
+    }
+
+    /// The passage by which a train that entered by `here` comes to stand at the destination.
+    fn last_passage(&self, here: EndId, start: EndId, to: Destination, picture: &impl Picture) -> Option<Traverse> {
+        let layout = &self.layout;
+        let passage = |way, leave| Traverse { section: layout.ends[here].section, enter: here, way, leave };
+        let may_lie = |found: &Traverse| here != start || self.may_lie_under(found, picture);
+        layout
+            .ways_from(here)
+            .map(|(way, leave)| passage(way, leave))
+            .filter(may_lie)
+            .find(|&found| self.stops_at(to, found))
+    }
+
+    /// Whether turnouts lie, or can be brought to lie, as a passage from where the train stands needs it.
+    fn may_lie_under(&self, passage: &Traverse, picture: &impl Picture) -> bool {
+        self.turnouts.way_lies(passage.way)
+            || !picture.is_occupied(passage.section) && picture.holders(passage.section).is_empty()
+    }
+
+    fn cost(&self, passage: &Traverse, start: EndId, train: TrainId, picture: &impl Picture) -> Option<i64> {
+        // Where an end meets several, nobody can say where the train would go.
+        if self.layout.ends[passage.leave].meets.len() > 1 {
+            return None;
+        }
+        if passage.enter == start && !self.may_lie_under(passage, picture) {
+            return None;
+        }
+        let by_hand = |need: &track::Need| {
+            !self.layout.turnouts[need.turnout].worked && self.turnouts.lie(need.turnout) != Some(need.lie)
+        };
+        let by_hand = if self.layout.ways[passage.way].needs.iter().any(by_hand) { OBSTRUCTED } else { 0 };
+        Some(distance_cost(&self.layout, passage) + by_hand + self.obstruction(passage.section, train, picture))
+    }
+
+    fn obstruction(&self, section: SectionId, train: TrainId, picture: &impl Picture) -> i64 {
+        let holders = picture.holders(section);
+        let other = self.granted_to[section].filter(|&holder| holder != train);
+        match other.or_else(|| holders.iter().copied().find(|&holder| holder != train)) {
+            Some(other) if self.runs.get(other).is_some_and(|run| run.to.is_some()) => TAKEN,
+            Some(_) => OBSTRUCTED,
+            None if holders.is_empty() && picture.is_occupied(section) => OBSTRUCTED,
+            None => 0,
+        }
+    }
+
+    /// The end by which the train would have entered the section of its tail, had it come the other way.
+    fn enter_after_turning(&self, stand: &Whereabouts) -> Option<EndId> {
+        let tail = stand.footprint.first()?;
+        match stand.footprint.get(1) {
+            Some(next) => self.end_towards(tail.section, next.enter?),
+            None => {
+                let enter = tail.enter?;
+                let way = self.way_that_lies(enter).or_else(|| match self.layout.ends[enter].ways[..] {
+                    [way] => Some(way),
+                    _ => None,
+                })?;
+                Some(self.layout.far_end(way, enter))
+            }
+        }
+    }
+
+    /// The end of `section` that meets `enter`.
+    fn end_towards(&self, section: SectionId, enter: EndId) -> Option<EndId> {
+        self.layout.ends[enter].meets.iter().copied().find(|&end| self.layout.ends[end].section == section)
+    }
+
+    /// The passages on which the train stands, tail first; `first` is the one its nose is in.
+    pub(super) fn footing(&self, stand: &Whereabouts, first: Traverse) -> Option<SmallVec<[Traverse; 4]>> {
+        let (last, behind) = stand.footprint.split_last()?;
+        if last.section != first.section {
+            return None;
+        }
+        let mut footing = SmallVec::new();
+        for (place, hold) in behind.iter().enumerate() {
+            let leave = self.end_towards(hold.section, stand.footprint[place + 1].enter?)?;
+            let way = match hold.enter {
+                Some(enter) => self.layout.way_between(enter, leave)?,
+                None => self.way_that_lies(leave)?,
+            };
+            let enter = self.layout.far_end(way, leave);
+            footing.push(Traverse { section: hold.section, enter, way, leave });
+        }
+        footing.push(first);
+        Some(footing)
+    }
+
+    /// How much room a train has at the end of a path before its tail reaches back over a turnout or a signal that it passed;
+    /// nothing where lengths are unknown or the path is too short to say.
+    pub(super) fn room_at_the_end(&self, path: &[Traverse], to: Destination) -> Option<Length> {
+        let layout: &Layout = &self.layout;
+        let (last, before) = path.split_last()?;
+        let short = match to {
+            Destination::Stop(stop) => layout.stops[stop].short_of_end,
+            Destination::Section(_) => Length::ZERO,
+        };
+        let mut room = layout.ways[last.way].length? - short;
+        if !layout.ways[last.way].needs.is_empty() {
+            return None;
+        }
+        for passage in before.iter().rev() {
+            if layout.ends[passage.leave].signal.is_some() || !layout.ways[passage.way].needs.is_empty() {
+                return Some(room);
+            }
+            room += layout.ways[passage.way].length?;
+        }
+        None
+    }
+}

@@ -1,0 +1,115 @@
+//! What one train was asked to do and what it was granted for it.
+
+use std::collections::VecDeque;
+
+use track::{Layout, Lie, SectionId, SignalId, TrainId, Traverse, TurnoutId};
+
+use crate::door::Destination;
+
+/// One train's errand.
+#[derive(Debug, Default)]
+pub(crate) struct Run {
+    /// Its name; empty for an id that nobody named yet.
+    pub(crate) name: String,
+    pub(crate) to: Option<Destination>,
+    /// Older orders are served first.
+    pub(crate) age: u64,
+    /// The passages granted, from the tail on. Empty for a train that never had an order.
+    pub(crate) granted: VecDeque<Traverse>,
+    /// Which of `granted` the nose is in.
+    pub(crate) nose: usize,
+    /// So many of `granted` have their turnouts proved: here the authority ends.
+    pub(crate) proved: usize,
+    /// The passages still to be granted, up to the destination.
+    pub(crate) plan: VecDeque<Traverse>,
+    /// Whether `plan` leads to the destination; else it is still to be found.
+    pub(crate) is_planned: bool,
+    /// The train has to come to stand before anything else is decided.
+    pub(crate) must_stand: bool,
+    pub(crate) has_departed: bool,
+    pub(crate) holds: Holds,
+    pub(crate) waits_for: Option<Wait>,
+}
+
+/// Why a train may not move. Each cause is lifted by its own means.
+#[derive(Debug, Default)]
+pub(crate) struct Holds {
+    /// A person or a script wished it.
+    pub(crate) wished: Option<String>,
+    /// Everything was stopped.
+    pub(crate) all_stopped: bool,
+    /// Its accounts disagree, or none is left.
+    pub(crate) in_doubt: bool,
+    /// It was found outside what it was granted.
+    pub(crate) astray: bool,
+}
+
+impl Holds {
+    pub(crate) fn any(&self) -> bool {
+        self.wished.is_some() || self.all_stopped || self.in_doubt || self.astray
+    }
+}
+
+/// What a train waits for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Wait {
+    /// Another train holds it, or may be there.
+    Taken {
+        section: SectionId,
+        by: TrainId,
+    },
+    /// Something is there, and nobody knows what.
+    Occupied {
+        section: SectionId,
+    },
+    Locked {
+        turnout: TurnoutId,
+        by: TrainId,
+    },
+    /// Something stands, or may stand, on a turnout that would have to move.
+    Covered {
+        turnout: TurnoutId,
+        section: SectionId,
+    },
+    Stuck {
+        turnout: TurnoutId,
+    },
+    /// The signaller cannot throw it.
+    ByHand {
+        turnout: TurnoutId,
+        lie: Lie,
+    },
+    Kept {
+        signal: SignalId,
+    },
+    /// Going on now could end in trains facing each other for ever.
+    OthersFirst,
+    NotSure,
+    NoPath,
+}
+
+impl Wait {
+    pub(crate) fn in_words(self, layout: &Layout, name: impl Fn(TrainId) -> String) -> String {
+        let section = |id: SectionId| layout.sections[id].name.as_str();
+        let turnout = |id: TurnoutId| layout.turnouts[id].name.as_str();
+        match self {
+            Self::Taken { section: id, by } => format!("`{}` is taken by `{}`", section(id), name(by)),
+            Self::Occupied { section: id } => format!("`{}` is occupied, and nobody knows by what", section(id)),
+            Self::Locked { turnout: id, by } => format!("turnout `{}` is locked for `{}`", turnout(id), name(by)),
+            Self::Covered { turnout: id, section: at } => {
+                format!("turnout `{}` cannot move while something may stand in `{}`", turnout(id), section(at))
+            }
+            Self::Stuck { turnout: id } => {
+                format!("turnout `{}` was thrown and does not report that it moved", turnout(id))
+            }
+            Self::ByHand { turnout: id, lie } => {
+                let lie = if lie == Lie::Straight { "straight" } else { "diverging" };
+                format!("turnout `{}` must be thrown to `{lie}` by hand", turnout(id))
+            }
+            Self::Kept { signal } => format!("signal `{}` is kept at danger", layout.signals[signal].name),
+            Self::OthersFirst => "other trains have to pass first, or they would block each other".to_owned(),
+            Self::NotSure => "nobody is sure where it stands".to_owned(),
+            Self::NoPath => "no path leads there from where it stands".to_owned(),
+        }
+    }
+}

@@ -1,0 +1,157 @@
+//! How turnouts lie, as far as that is known: reported, or thrown and given time where nothing reports.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use smallvec::SmallVec;
+use track::{Layout, Lie, Table, TrainId, TurnoutId, WayId};
+
+use crate::door::Output;
+use crate::time::Time;
+
+/// So often a turnout is thrown before people are told that it does not move.
+const TRIES_BEFORE_STUCK: u8 = 3;
+/// A turnout that does not move is tried again this often.
+const RETRY_STUCK: Duration = Duration::from_secs(5);
+
+/// All turnouts.
+#[derive(Debug)]
+pub(crate) struct Turnouts {
+    layout: Arc<Layout>,
+    rows: Table<TurnoutId, Row>,
+    moving: Vec<TurnoutId>,
+    /// Those thrown since somebody asked last.
+    thrown: Vec<TurnoutId>,
+}
+
+#[derive(Clone, Debug)]
+struct Row {
+    /// How it lies, unless it moves or nobody knows.
+    lies: Option<Lie>,
+    /// Whether its reports are to be waited for.
+    reports: bool,
+    movement: Option<Movement>,
+    /// One entry for every passage over it that was granted.
+    locks: SmallVec<[TrainId; 2]>,
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Movement {
+    to: Lie,
+    due: Time,
+    tries: u8,
+}
+
+impl Turnouts {
+    pub(crate) fn new(layout: Arc<Layout>) -> Self {
+        let row = |reports| Row { lies: None, reports, movement: None, locks: SmallVec::new() };
+        let rows = layout.turnouts.values().map(|turnout| row(turnout.reported)).collect();
+        Self { rows, layout, moving: Vec::new(), thrown: Vec::new() }
+    }
+
+    /// How it lies; nothing while it moves and where nobody knows.
+    pub(crate) fn lie(&self, turnout: TurnoutId) -> Option<Lie> {
+        let row = &self.rows[turnout];
+        if row.movement.is_some() { None } else { row.lies }
+    }
+
+    /// Whether every turnout is known to lie as the way needs it.
+    pub(crate) fn way_lies(&self, way: WayId) -> bool {
+        self.layout.ways[way].needs.iter().all(|need| self.lie(need.turnout) == Some(need.lie))
+    }
+
+    /// Whether it was thrown several times and never got there.
+    pub(crate) fn is_stuck(&self, turnout: TurnoutId) -> bool {
+        self.rows[turnout].movement.is_some_and(|movement| movement.tries >= TRIES_BEFORE_STUCK)
+    }
+
+    pub(crate) fn locked_by(&self, turnout: TurnoutId) -> &[TrainId] {
+        &self.rows[turnout].locks
+    }
+
+    pub(crate) fn lock(&mut self, way: WayId, train: TrainId) {
+        for need in &self.layout.ways[way].needs {
+            self.rows[need.turnout].locks.push(train);
+        }
+    }
+
+    pub(crate) fn unlock(&mut self, way: WayId, train: TrainId) {
+        for need in &self.layout.ways[way].needs {
+            let locks = &mut self.rows[need.turnout].locks;
+            let place = locks.iter().position(|&holder| holder == train);
+            debug_assert!(place.is_some(), "{:?} was not locked for {train:?}", need.turnout);
+            if let Some(place) = place {
+                locks.swap_remove(place);
+            }
+        }
+    }
+
+    /// Takes note of a report. A turnout on its way has arrived only when it reports the side it was thrown to.
+    pub(crate) fn report(&mut self, turnout: TurnoutId, lie: Option<Lie>) {
+        let row = &mut self.rows[turnout];
+        row.reports = true;
+        row.lies = lie;
+        if row.movement.is_some_and(|movement| Some(movement.to) == lie) {
+            row.movement = None;
+            self.moving.retain(|&other| other != turnout);
+        }
+    }
+
+    /// Throws it, unless it lies so or is on its way there. Whether that is allowed is for the caller to know.
+    pub(crate) fn throw(&mut self, turnout: TurnoutId, lie: Lie, now: Time, outputs: &mut Vec<Output>) {
+        let row = &mut self.rows[turnout];
+        let (lies_so, on_its_way) = (row.lies == Some(lie), row.movement.map(|movement| movement.to));
+        if on_its_way == Some(lie) || (on_its_way.is_none() && lies_so) {
+            return;
+        }
+        row.movement = Some(Movement { to: lie, due: now + self.layout.turnouts[turnout].throw_time, tries: 1 });
+        if on_its_way.is_none() {
+            self.moving.push(turnout);
+        }
+        self.thrown.push(turnout);
+        outputs.push(Output::Throw { turnout, lie });
+    }
+
+    /// Works through the turnouts whose time to move is over: those that do not report lie as thrown, the others are tried
+    /// again where `may_move` allows it.
+    pub(crate) fn settle(
+        &mut self,
+        now: Time,
+        may_move: impl Fn(&Self, TurnoutId) -> bool,
+        outputs: &mut Vec<Output>,
+        changed: &mut Vec<TurnoutId>,
+    ) {
+        let mut place = 0;
+        while let Some(&turnout) = self.moving.get(place) {
+            let Some(movement) = self.rows[turnout].movement.filter(|movement| movement.due <= now) else {
+                place += 1;
+                continue;
+            };
+            changed.push(turnout);
+            if !self.rows[turnout].reports {
+                self.rows[turnout].lies = Some(movement.to);
+                self.rows[turnout].movement = None;
+                self.moving.swap_remove(place);
+                continue;
+            }
+            let stuck = movement.tries >= TRIES_BEFORE_STUCK;
+            let pause = if stuck { RETRY_STUCK } else { self.layout.turnouts[turnout].throw_time };
+            if may_move(self, turnout) {
+                outputs.push(Output::Throw { turnout, lie: movement.to });
+            }
+            let tries = movement.tries.saturating_add(1);
+            self.rows[turnout].movement =
+                Some(Movement { due: now + pause.max(Duration::from_millis(100)), tries, ..movement });
+            place += 1;
+        }
+    }
+
+    /// A turnout that was thrown since this was asked last: until it settles nobody knows how it lies.
+    pub(crate) fn next_thrown(&mut self) -> Option<TurnoutId> {
+        self.thrown.pop()
+    }
+
+    pub(crate) fn wake_at(&self) -> Option<Time> {
+        self.moving.iter().filter_map(|&turnout| self.rows[turnout].movement.map(|movement| movement.due)).min()
+    }
+}

@@ -1,0 +1,56 @@
+//! The narrow door through which locks, aspects and speeds look at identity.
+
+use smallvec::SmallVec;
+use track::{Lie, SectionId, TrainId, TurnoutId};
+
+use crate::door::Tag;
+use crate::identity::{Identity, Pace, Whereabouts};
+use crate::time::Time;
+
+/// Who stands where, as far as it is known. [`Identity`] is the one real picture; tests paint their own.
+pub trait Picture {
+    /// Whether something is there. Unknown counts as occupied.
+    fn is_occupied(&self, section: SectionId) -> bool;
+    /// What is said of the section.
+    fn tag(&self, section: SectionId) -> Tag;
+    /// Every train that some surviving account puts into the section, blind ends included.
+    fn holders(&self, section: SectionId) -> SmallVec<[TrainId; 4]>;
+    /// Where the train stands, by the likeliest account.
+    fn whereabouts(&self, train: TrainId, now: Time) -> Option<Whereabouts>;
+    /// The train moves the other way from now on.
+    fn turn_back(&mut self, train: TrainId, now: Time);
+    /// From now on the train's speed lies between these bounds.
+    fn set_pace(&mut self, train: TrainId, now: Time, pace: Pace);
+    /// How a turnout lies, as far as is known now.
+    fn set_lie(&mut self, turnout: TurnoutId, lie: Option<Lie>);
+}
+
+impl Picture for Identity {
+    fn is_occupied(&self, section: SectionId) -> bool {
+        self.is_occupied(section)
+    }
+
+    fn tag(&self, section: SectionId) -> Tag {
+        self.tag(section)
+    }
+
+    fn holders(&self, section: SectionId) -> SmallVec<[TrainId; 4]> {
+        self.holders(section)
+    }
+
+    fn whereabouts(&self, train: TrainId, now: Time) -> Option<Whereabouts> {
+        self.whereabouts(train, now)
+    }
+
+    fn turn_back(&mut self, train: TrainId, now: Time) {
+        self.turn_back(train, now);
+    }
+
+    fn set_pace(&mut self, train: TrainId, now: Time, pace: Pace) {
+        self.set_pace(train, now, pace);
+    }
+
+    fn set_lie(&mut self, turnout: TurnoutId, lie: Option<Lie>) {
+        self.set_lie(turnout, lie);
+    }
+}
