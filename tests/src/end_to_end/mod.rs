@@ -1,0 +1,3 @@
+//! The built program, from the outside.
+
+mod bad_input;

@@ -1,0 +1,83 @@
+//! The program under test, built like the tests themselves.
+
+use std::io::{Read, Write};
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Stdio};
+use std::sync::OnceLock;
+
+/// What a run of the program left behind.
+#[derive(Debug)]
+pub(crate) struct Ran {
+    /// The exit status; nothing where a signal ended it.
+    pub(crate) status: Option<i32>,
+    /// Standard output.
+    pub(crate) output: String,
+    /// Standard error.
+    pub(crate) complaints: String,
+}
+
+/// The root of the workspace.
+pub(crate) fn root() -> &'static Path {
+    Path::new(env!("CARGO_MANIFEST_DIR")).parent().unwrap()
+}
+
+/// A folder for what tests write, apart for each name, emptied.
+pub(crate) fn scratch(name: &str) -> PathBuf {
+    let folder = profile_folder().join("scratch").join(name);
+    let _ = std::fs::remove_dir_all(&folder);
+    std::fs::create_dir_all(&folder).unwrap();
+    folder
+}
+
+/// Where the program is, after building it with the profile of the tests.
+pub(crate) fn program() -> &'static Path {
+    static PROGRAM: OnceLock<PathBuf> = OnceLock::new();
+    PROGRAM.get_or_init(|| {
+        let profile = match profile_folder().file_name().unwrap().to_str().unwrap() {
+            "debug" => "dev",
+            name => name,
+        };
+        let built = Command::new(env!("CARGO"))
+            .args(["build", "--quiet", "--package", "lineclear", "--profile", profile, "--target-dir"])
+            .arg(profile_folder().parent().unwrap())
+            .current_dir(root())
+            .status()
+            .unwrap();
+        assert!(built.success(), "the program does not build");
+        profile_folder().join(format!("lineclear{}", std::env::consts::EXE_SUFFIX))
+    })
+}
+
+/// The folder `target/PROFILE`: the test binary lies in its `deps`.
+fn profile_folder() -> &'static Path {
+    static FOLDER: OnceLock<PathBuf> = OnceLock::new();
+    FOLDER.get_or_init(|| std::env::current_exe().unwrap().parent().unwrap().parent().unwrap().to_owned())
+}
+
+/// Runs `lineclear` to its end with `input` on standard input.
+pub(crate) fn lineclear(arguments: &[&str], input: &[u8]) -> Ran {
+    finish(start(Command::new(program()).args(arguments)), |mut pipe| {
+        // Where the program stops early the rest of the input is nobody's business.
+        let _ = pipe.write_all(input);
+    })
+}
+
+/// Starts a program with all its streams piped.
+pub(crate) fn start(command: &mut Command) -> Child {
+    command.stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap()
+}
+
+/// Feeds a program and collects what it says.
+pub(crate) fn finish(mut child: Child, feed: impl FnOnce(std::process::ChildStdin) + Send) -> Ran {
+    let (stdin, mut stdout, mut stderr) =
+        (child.stdin.take().unwrap(), child.stdout.take().unwrap(), child.stderr.take().unwrap());
+    let (mut output, mut complaints) = (Vec::new(), Vec::new());
+    std::thread::scope(|scope| {
+        scope.spawn(|| feed(stdin));
+        scope.spawn(|| stderr.read_to_end(&mut complaints).unwrap());
+        stdout.read_to_end(&mut output).unwrap();
+    });
+    let status = child.wait().unwrap().code();
+    let text = |bytes| String::from_utf8(bytes).unwrap();
+    Ran { status, output: text(output), complaints: text(complaints) }
+}
