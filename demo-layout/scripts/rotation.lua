@@ -1,0 +1,17 @@
+-- One train after the other comes out of the hidden yard, calls at the halt and at quay 2, and goes back into the yard, on
+-- whatever track is free by then. The railcar meets it at the loop.
+
+local trains = { "Plover", "Dunlin", "Curlew" }
+local yard = { "yard-1", "yard-2", "yard-3", "yard-4", "yard-5" }
+
+task("rotation", function()
+    while true do
+        for _, train in trains do
+            send(train, "loop-2")
+            wait(8)
+            send(train, "quay-2")
+            wait(15)
+            send(train, next_free(yard))
+        end
+    end
+end)
