@@ -85,9 +85,12 @@ impl Odometers {
     /// Whether the train can have reached the far end of a way of this length in the section of its nose.
     pub fn can_have_left(&self, stand: &Stand, length: Option<Length>, now: Time) -> bool {
         let Some(odometer) = self.row(stand.who) else { return true };
+        if odometer.pace.most <= Speed::ZERO && now.since(odometer.since) >= LATE {
+            // It stands, and what it did before it stood would have been reported by now.
+            return false;
+        }
         if !stand.head.is_known() {
-            // Without a place only a train that has not moved at all is known not to have left.
-            return odometer.pace.most > Speed::ZERO || now.since(odometer.since) < LATE;
+            return true;
         }
         let Some(length) = length else { return true };
         stand.head.most + odometer.at(now).1 + MEASURED_WITHIN.um() + odometer.pace.most.distance_in(LATE).um()

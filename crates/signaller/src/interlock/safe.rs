@@ -35,7 +35,7 @@ struct Player {
 #[derive(Clone, Debug, Default)]
 struct Scene {
     players: SmallVec<[Player; 16]>,
-    /// Where trains that moved stand, and what the train in question is to be granted.
+    /// Where trains that moved stand.
     stands: SmallVec<[(SectionId, TrainId); 32]>,
 }
 
@@ -63,11 +63,16 @@ impl Interlock {
         let mut scene = Scene::default();
         for (other, run) in self.runs.iter() {
             if run.to.is_some() && run.is_planned {
-                let from = if other == train { granted } else { 0 };
-                scene.players.push(Player { train: other, from, has_moved: false, is_home: false });
+                scene.players.push(Player { train: other, from: 0, has_moved: false, is_home: false });
             }
         }
-        scene.stands.extend(self.runs[train].plan.iter().take(granted).map(|passage| (passage.section, train)));
+        // Nobody can keep a train from running to the end of what it has.
+        for place in 0..scene.players.len() {
+            let from = if scene.players[place].train == train { granted } else { 0 };
+            let plan = &self.runs[scene.players[place].train].plan;
+            let path: SmallVec<[Traverse; 16]> = plan.iter().take(from).copied().collect();
+            self.move_player(&mut scene, place, &path, Some(from));
+        }
         while self.run_one_home(&mut scene, picture) || self.draw_one_up(&mut scene, picture) {}
         scene
     }

@@ -14,6 +14,9 @@ const TRIES_BEFORE_STUCK: u8 = 3;
 /// A turnout that does not move is tried again this often.
 const RETRY_STUCK: Duration = Duration::from_secs(5);
 
+/// A report that a turnout has moved may come so much later than it does. Common practice, no source.
+const REPORT_LATE: Duration = Duration::from_millis(500);
+
 /// All turnouts.
 #[derive(Debug)]
 pub(crate) struct Turnouts {
@@ -104,7 +107,9 @@ impl Turnouts {
         if on_its_way == Some(lie) || (on_its_way.is_none() && lies_so) {
             return;
         }
-        row.movement = Some(Movement { to: lie, due: now + self.layout.turnouts[turnout].throw_time, tries: 1 });
+        let late = if row.reports { REPORT_LATE } else { Duration::ZERO };
+        let due = now + self.layout.turnouts[turnout].throw_time + late;
+        row.movement = Some(Movement { to: lie, due, tries: 1 });
         if on_its_way.is_none() {
             self.moving.push(turnout);
         }
@@ -135,13 +140,13 @@ impl Turnouts {
                 continue;
             }
             let stuck = movement.tries >= TRIES_BEFORE_STUCK;
-            let pause = if stuck { RETRY_STUCK } else { self.layout.turnouts[turnout].throw_time };
+            let pause = if stuck { RETRY_STUCK } else { self.layout.turnouts[turnout].throw_time + REPORT_LATE };
             if may_move(self, turnout) {
                 outputs.push(Output::Throw { turnout, lie: movement.to });
             }
             let tries = movement.tries.saturating_add(1);
             self.rows[turnout].movement =
-                Some(Movement { due: now + pause.max(Duration::from_millis(100)), tries, ..movement });
+                Some(Movement { due: now + pause, tries, ..movement });
             place += 1;
         }
     }
