@@ -1,26 +1,28 @@
 //! Ids: a position in one of the layout's tables, one type a table.
 
+use std::num::NonZeroU32;
+
 use crate::table::Id;
 
 macro_rules! ids {
     ($($(#[$doc:meta])* $name:ident;)*) => {$(
         $(#[$doc])*
         #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-        pub struct $name(u32);
+        pub struct $name(NonZeroU32);
 
         impl Id for $name {
             fn from_index(index: usize) -> Self {
-                debug_assert!(index < u32::MAX as usize);
-                Self(index as u32)
+                // One more than the index, so that an `Option` of an id takes no more room than an id.
+                Self(NonZeroU32::MIN.saturating_add(index as u32))
             }
             fn index(self) -> usize {
-                self.0 as usize
+                self.0.get() as usize - 1
             }
         }
 
         impl std::fmt::Debug for $name {
             fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-                write!(f, "{}{}", stringify!($name).trim_end_matches("Id").to_lowercase(), self.0)
+                write!(f, "{}{}", stringify!($name).trim_end_matches("Id").to_lowercase(), self.index())
             }
         }
     )*};

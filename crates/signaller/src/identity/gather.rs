@@ -75,6 +75,9 @@ impl Gather {
     pub fn components(&mut self, identity: &Identity, now: Time, batch: &Batch) {
         self.find_clusters(identity, batch);
         let lines = self.lines.len();
+        if lines == 1 && batch.lifted.is_empty() {
+            return self.single(identity, now);
+        }
         self.leader.clear();
         self.leader.extend(0..(lines + self.clusters.len()) as u32);
         let scene = identity.scene(now);
@@ -101,6 +104,23 @@ impl Gather {
             }
         }
         self.collect(identity, batch);
+    }
+
+    /// The most frequent case: one line.
+    fn single(&mut self, identity: &Identity, now: Time) {
+        if self.components.is_empty() {
+            self.components.push(Component::default());
+        }
+        let scene = identity.scene(now);
+        let component = &mut self.components[0];
+        component.lines.clear();
+        component.clusters.clear();
+        component.lifted.clear();
+        component.lines.append(&mut self.lines);
+        let line = &component.lines[0];
+        let concerned = self.clusters.iter().copied().filter(|&cluster| concerns(identity, &scene, cluster, line));
+        component.clusters.extend(concerned);
+        self.count = 1;
     }
 
     fn find_clusters(&mut self, identity: &Identity, batch: &Batch) {

@@ -65,6 +65,13 @@ impl Search {
         accounts: &mut Vec<Account>,
     ) -> (f64, f64) {
         accounts.clear();
+        if let [line] = lines
+            && line.values.len() == 1
+        {
+            self.explain_single(scene, joint, line, lifted, lies_filled, accounts);
+            let evidence = accounts.iter().map(|account| account.weight).sum();
+            return (evidence, settle(accounts, scene.prices.given_up));
+        }
         let mut best = 0.0_f64;
         let mut cut = false;
         for account in joint {
@@ -76,6 +83,37 @@ impl Search {
         let evidence = accounts.iter().map(|account| account.weight).sum();
         let given_up = settle(accounts, scene.prices.given_up);
         (evidence, if cut { 1.0 } else { given_up })
+    }
+
+    /// The most frequent case: one report, nothing to put in order.
+    fn explain_single(
+        &mut self,
+        scene: &Scene<'_>,
+        joint: &[Account],
+        line: &Line,
+        lifted: &[Who],
+        lies_filled: &impl Fn(SectionId) -> bool,
+        results: &mut Vec<Account>,
+    ) {
+        let mut best = 0.0_f64;
+        for account in joint {
+            if account.weight < best * scene.prices.given_up {
+                continue;
+            }
+            self.options.clear();
+            let only_placed = line.values[0] && !line.placed.is_empty();
+            options_of(scene, &account.stands, line, 0, line.was, only_placed, lifted, lies_filled, &mut self.options);
+            for (stands, price) in self.options.drain(..) {
+                let weight = account.weight * price;
+                if price > 0.0
+                    && weight >= best * scene.prices.given_up
+                    && let Some(result) = finish(scene, weight, stands, std::slice::from_ref(line), lifted, lies_filled)
+                {
+                    best = best.max(result.weight);
+                    results.push(result);
+                }
+            }
+        }
     }
 
     #[allow(clippy::too_many_arguments, reason = "one loop of `explain`, moved out")]
@@ -114,7 +152,7 @@ impl Search {
             }
             let done = state.upto.iter().zip(lines).all(|(&upto, line)| usize::from(upto) == line.values.len());
             if done {
-                if let Some(result) = finish(scene, state, lines, lifted, lies_filled) {
+                if let Some(result) = finish(scene, state.weight, state.stands, lines, lifted, lies_filled) {
                     *best = best.max(result.weight);
                     results.push(result);
                 }
@@ -184,17 +222,11 @@ impl Search {
     ) {
         let line = &lines[at];
         let upto = usize::from(state.upto[at]);
-        let (was, value) = (now_filled(line.section), line.values[upto]);
+        let was = now_filled(line.section);
         self.options.clear();
-        let options = &mut self.options;
-        let mut sink = |stands: Stands, price: f64| options.push((stands, price));
-        let only_filling = line.values.iter().filter(|&&value| value).count() <= line.placed.len();
-        match (was, value) {
-            (false, true) => fill(scene, &state.stands, line, only_filling, now_filled, &mut sink),
-            (true, true) => fill_again(scene, &state.stands, line, upto > 0 || line.just_filled, now_filled, &mut sink),
-            (true, false) => scene.empties(&state.stands, line.section, lifted, &mut sink),
-            (false, false) => sink(state.stands.clone(), 1.0),
-        }
+        let fillings = line.values.iter().filter(|&&value| value).count();
+        let only_placed = !line.placed.is_empty() && fillings <= line.placed.len();
+        options_of(scene, &state.stands, line, upto, was, only_placed, lifted, now_filled, &mut self.options);
         for (stands, price) in self.options.drain(..) {
             let weight = state.weight * price;
             if price > 0.0 && weight >= floor {
@@ -203,6 +235,28 @@ impl Search {
                 self.frontier.push(State { weight, stands, upto, last });
             }
         }
+    }
+}
+
+/// Every way to explain one value of a line in one account.
+#[allow(clippy::too_many_arguments, reason = "everything an explanation may rest on")]
+fn options_of(
+    scene: &Scene<'_>,
+    stands: &Stands,
+    line: &Line,
+    upto: usize,
+    was: bool,
+    only_placed: bool,
+    lifted: &[Who],
+    filled: &impl Fn(SectionId) -> bool,
+    options: &mut Vec<(Stands, f64)>,
+) {
+    let mut sink = |stands: Stands, price: f64| options.push((stands, price));
+    match (was, line.values[upto]) {
+        (false, true) => fill(scene, stands, line, only_placed, filled, &mut sink),
+        (true, true) => fill_again(scene, stands, line, upto > 0 || line.just_filled, filled, &mut sink),
+        (true, false) => scene.empties(stands, line.section, lifted, &mut sink),
+        (false, false) => sink(stands.clone(), 1.0),
     }
 }
 
@@ -276,7 +330,7 @@ fn fill(
             sink(with_new(stands, who, line.section, enter), 1.0);
         }
     }
-    if only_placed && !line.placed.is_empty() {
+    if only_placed {
         return;
     }
     for stand in stands {
@@ -344,20 +398,21 @@ fn with_new(stands: &Stands, who: Who, section: SectionId, enter: Option<EndId>)
 /// Checks what a complete explanation must hold, and charges what lasts.
 fn finish(
     scene: &Scene<'_>,
-    mut state: State,
+    mut weight: f64,
+    mut stands: Stands,
     lines: &[Line],
     lifted: &[Who],
     lies_filled: &impl Fn(SectionId) -> bool,
 ) -> Option<Account> {
     for line in lines {
         for &(who, _) in &line.placed {
-            if !lifted.contains(&who) && state.stands.iter().all(|stand| stand.who != who) {
+            if !lifted.contains(&who) && stands.iter().all(|stand| stand.who != who) {
                 return None;
             }
         }
     }
     for &who in lifted {
-        let Some(stand) = state.stands.iter().find(|stand| stand.who == who) else { continue };
+        let Some(stand) = stands.iter().find(|stand| stand.who == who) else { continue };
         let still_filled = stand.holds.iter().any(|hold| {
             hold.seen
                 && match lines.iter().find(|line| line.section == hold.section) {
@@ -366,14 +421,14 @@ fn finish(
                 }
         });
         if still_filled {
-            state.weight *= scene.prices.lifted_but_filled;
+            weight *= scene.prices.lifted_but_filled;
         }
-        drop(&mut state.stands, who);
+        drop(&mut stands, who);
     }
-    for stand in &state.stands {
+    for stand in &stands {
         if !stand.is_seen() && !stand.holds.iter().any(|hold| scene.topology.is_dark(hold.section)) {
-            state.weight *= scene.prices.stays_lost;
+            weight *= scene.prices.stays_lost;
         }
     }
-    Some(Account { weight: state.weight, stands: state.stands })
+    Some(Account { weight, stands })
 }
