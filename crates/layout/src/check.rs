@@ -3,14 +3,11 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use track::{EndId, Id as _, Layout, Lie, SectionId, TurnoutId, Way, WayId};
+use track::{Id as _, Lie, SectionId, TurnoutId, Way, WayId};
 
 use crate::diagnostic::Findings;
 use crate::keys::list_of;
 use crate::resolve::Resolved;
-
-/// So many names are listed before the rest is only counted.
-const LISTED: usize = 5;
 
 /// Checks a layout whose names have been looked up.
 pub(crate) fn check(resolved: &Resolved<'_>, out: &mut Findings) {
@@ -42,15 +39,16 @@ fn check_ends(resolved: &Resolved<'_>, out: &mut Findings) {
 /// Ways that share an end must need different positions of a turnout, or nobody knows which one a train takes. Where no way
 /// needs anything the turnout is simply not reported, which is allowed.
 fn check_ways(resolved: &Resolved<'_>, out: &mut Findings) {
-    let Resolved { layout, places, .. } = resolved;
+    let Resolved { layout, places, excused, .. } = resolved;
     let mut reported: BTreeSet<(WayId, WayId)> = BTreeSet::new();
     for (id, end) in layout.ends.iter() {
         for (index, &one) in end.ways.iter().enumerate() {
             for &other in &end.ways[index + 1..] {
                 let (first, second) = (&layout.ways[one], &layout.ways[other]);
                 let same_ends = layout.far_end(one, id) == layout.far_end(other, id);
+                let is_excused = excused.ways.contains(&one) || excused.ways.contains(&other);
                 let unreported = first.needs.is_empty() && second.needs.is_empty() && !same_ends;
-                if contradict(first, second).is_some() || unreported || !reported.insert((one, other)) {
+                if contradict(first, second).is_some() || unreported || is_excused || !reported.insert((one, other)) {
                     continue;
                 }
                 let joins = if same_ends { "join the same ends" } else { "begin at the same end" };
@@ -112,12 +110,12 @@ fn check_joints(resolved: &Resolved<'_>, out: &mut Findings) {
 }
 
 fn check_turnouts(resolved: &Resolved<'_>, out: &mut Findings) {
-    let Resolved { layout, places, .. } = resolved;
+    let Resolved { layout, places, excused, .. } = resolved;
     let mut lies: BTreeMap<TurnoutId, BTreeSet<Lie>> = BTreeMap::new();
     for need in layout.ways.values().flat_map(|way| &way.needs) {
         lies.entry(need.turnout).or_default().insert(need.lie);
     }
-    for (id, turnout) in layout.turnouts.iter() {
+    for (id, turnout) in layout.turnouts.iter().filter(|(id, _)| !excused.turnouts.contains(id)) {
         let span = places.turnouts[id.index()];
         match lies.get(&id).map(|lies| (lies.contains(&Lie::Straight), lies.contains(&Lie::Diverging))) {
             Some((true, true)) => {}
@@ -135,8 +133,9 @@ fn check_turnouts(resolved: &Resolved<'_>, out: &mut Findings) {
 }
 
 fn check_districts(resolved: &Resolved<'_>, out: &mut Findings) {
-    let Resolved { layout, places, .. } = resolved;
-    let fed: BTreeSet<_> = layout.sections.values().filter_map(|section| section.district).collect();
+    let Resolved { layout, places, excused, .. } = resolved;
+    let mut fed = excused.districts.clone();
+    fed.extend(layout.sections.values().filter_map(|section| section.district));
     for (id, district) in layout.districts.iter() {
         if !fed.contains(&id) {
             out.warning(
@@ -169,18 +168,16 @@ fn check_parts(resolved: &Resolved<'_>, out: &mut Findings) {
             .hint(format!("write `parts = {}`, or take a joint away", found.len()));
         return;
     }
-    // A faulty end or way may have torn off what is whole on the table: then only what is certainly alone is worth a word.
+    // A joint that was mistyped may be what holds a part to the rest: that has been reported already.
     for apart in found.iter().skip(declared) {
         let Some(&first) = apart.first() else { continue };
-        if apart.iter().all(|&section| is_excused(resolved, section)) {
+        if apart.iter().any(|&section| layout.sections[section].ends.iter().any(|end| excused.ends.contains(end))) {
             continue;
         }
-        let names: Vec<&str> =
-            apart.iter().take(LISTED).map(|&section| layout.sections[section].name.as_str()).collect();
-        let more = if apart.len() > LISTED { format!(" and {} more", apart.len() - LISTED) } else { String::new() };
+        let names: Vec<&str> = apart.iter().map(|&section| layout.sections[section].name.as_str()).collect();
         out.mistake(
             places.sections[first.index()],
-            format!("no track leads from the rest of the layout to {}{more}", list_of(&names)),
+            format!("no track leads from the rest of the layout to {}", list_of(&names)),
         )
         .hint(format!(
             "add the missing `[[joint]]`; if the layout is in {}, say `parts = {}` under `[layout]`",
@@ -188,14 +185,6 @@ fn check_parts(resolved: &Resolved<'_>, out: &mut Findings) {
             found.len()
         ));
     }
-}
-
-fn is_excused(resolved: &Resolved<'_>, section: SectionId) -> bool {
-    let Layout { sections, .. } = &resolved.layout;
-    sections[section]
-        .ends
-        .iter()
-        .any(|end: &EndId| resolved.excused.ends.contains(end) && !resolved.places.closed.contains_key(end))
 }
 
 fn in_parts(count: usize) -> String {

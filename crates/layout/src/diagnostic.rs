@@ -60,8 +60,14 @@ impl Diagnostic {
 #[derive(Debug, Default)]
 pub(crate) struct Findings {
     list: Vec<Diagnostic>,
+    /// Where one goes that is no longer listed, so that whoever reports it need not know.
+    unlisted: Option<Diagnostic>,
+    untold: [usize; 2],
     broken: Vec<FileId>,
 }
+
+/// So many diagnostics are listed; of a file with more, nobody reads the rest.
+const LISTED: usize = 1000;
 
 impl Findings {
     pub(crate) fn mistake(&mut self, span: Span, message: impl Into<String>) -> &mut Diagnostic {
@@ -73,9 +79,25 @@ impl Findings {
     }
 
     fn add(&mut self, severity: Severity, span: Span, message: String) -> &mut Diagnostic {
-        self.list.push(Diagnostic { severity, message, hint: None, span, see: Vec::new() });
+        let diagnostic = Diagnostic { severity, message, hint: None, span, see: Vec::new() };
+        if self.list.len() >= LISTED {
+            self.untold[severity as usize] += 1;
+            return self.unlisted.insert(diagnostic);
+        }
+        self.list.push(diagnostic);
         let last = self.list.len() - 1;
         &mut self.list[last]
+    }
+
+    /// As [`Self::mistake`], but dropped where the same text has been reported as no TOML.
+    pub(crate) fn mistake_unless_broken(&mut self, span: Span, message: impl Into<String>) -> &mut Diagnostic {
+        let is_known = self.is_broken(span.file) && self.list.iter().any(|known| known.span == span);
+        if is_known {
+            let diagnostic =
+                Diagnostic { severity: Severity::Mistake, message: message.into(), hint: None, span, see: Vec::new() };
+            return self.unlisted.insert(diagnostic);
+        }
+        self.mistake(span, message)
     }
 
     /// Notes that a text is no TOML throughout: what seems to be missing in it may merely not have been understood.
@@ -90,15 +112,17 @@ impl Findings {
     /// The diagnostics in order of place.
     pub(crate) fn finish(mut self, sources: Vec<Source>) -> Diagnostics {
         self.list.sort_by_key(|diagnostic| (diagnostic.span, diagnostic.severity));
-        Diagnostics { sources, list: self.list }
+        Diagnostics { sources, list: self.list, untold: self.untold }
     }
 }
 
-/// Everything found in the files of one layout, in order of place, with the texts it points into.
+/// Everything found in the files of one layout, in order of place, with the texts it points into. Of more than a thousand
+/// diagnostics the first thousand found are listed, the rest only counted.
 #[derive(Debug)]
 pub struct Diagnostics {
     sources: Vec<Source>,
     list: Vec<Diagnostic>,
+    untold: [usize; 2],
 }
 
 impl Diagnostics {
@@ -107,9 +131,14 @@ impl Diagnostics {
         self.list.iter()
     }
 
-    /// How many there are of a kind.
+    /// How many there are of a kind, listed or not.
     pub fn count(&self, severity: Severity) -> usize {
-        self.list.iter().filter(|diagnostic| diagnostic.severity == severity).count()
+        self.untold[severity as usize] + self.list.iter().filter(|diagnostic| diagnostic.severity == severity).count()
+    }
+
+    /// How many were found but are not listed.
+    pub fn unlisted(&self) -> usize {
+        self.untold.iter().sum()
     }
 
     /// Whether there is none at all.

@@ -17,6 +17,8 @@ const FASTEST_MM_S: f64 = 20_000.0;
 const STEEPEST_MM_S2: f64 = 100_000.0;
 /// No turnout and no detector takes longer than this, in seconds.
 const SLOWEST_S: f64 = 600.0;
+/// So many names are listed before the rest is only counted.
+const LISTED: usize = 12;
 /// From miles to kilometres (international mile).
 const KM_PER_MILE: f64 = 1.609_344;
 
@@ -229,6 +231,8 @@ pub(crate) enum Unit {
     Seconds,
     Share,
     Count,
+    /// A whole number whose bounds the caller checks.
+    Address,
 }
 
 impl Unit {
@@ -239,7 +243,7 @@ impl Unit {
             Self::MillimetresPerSecondSquared => "a number of millimetres a second squared",
             Self::Seconds => "a number of seconds",
             Self::Share => "a number between 0 and 1",
-            Self::Count => "a whole number",
+            Self::Count | Self::Address => "a whole number",
         }
     }
 
@@ -253,6 +257,7 @@ impl Unit {
             Self::Seconds => (true, SLOWEST_S, "more than ten minutes"),
             Self::Share => (true, 1.0, "more than the whole"),
             Self::Count => (true, 1e9, "more than can be counted here"),
+            Self::Address => return None,
         };
         if !value.is_finite() {
             Some(format!("is `{value}`"))
@@ -297,7 +302,7 @@ pub(crate) fn number_of(key: &str, unit: Unit, value: Said<&DeValue<'_>>, out: &
         DeValue::Integer(number) => {
             i64::from_str_radix(number.as_str(), number.radix()).ok().map(|number| number as f64)
         }
-        DeValue::Float(number) if unit != Unit::Count => number.as_str().parse::<f64>().ok(),
+        DeValue::Float(number) if !matches!(unit, Unit::Count | Unit::Address) => number.as_str().parse::<f64>().ok(),
         other => {
             let literal = match other {
                 DeValue::String(text) if text.trim().parse::<f64>().is_ok() => Some(text.trim()),
@@ -308,7 +313,7 @@ pub(crate) fn number_of(key: &str, unit: Unit, value: Said<&DeValue<'_>>, out: &
             return None;
         }
     };
-    let objection = number.map_or_else(|| Some("does not fit".to_owned()), |number| unit.objection(number));
+    let objection = number.map_or_else(|| Some("has too many digits".to_owned()), |number| unit.objection(number));
     if let Some(objection) = objection {
         out.mistake(value.span, format!("`{key}` {objection}")).hint(format!("`{key}` is {}", unit.words()));
         return None;
@@ -338,7 +343,7 @@ pub(crate) fn wrong_type<'o>(
     value: Said<&DeValue<'_>>,
     out: &'o mut Findings,
 ) -> &'o mut crate::diagnostic::Diagnostic {
-    out.mistake(value.span, format!("`{key}` is {wanted}, not {}", type_of(value.value)))
+    out.mistake_unless_broken(value.span, format!("`{key}` is {wanted}, not {}", type_of(value.value)))
 }
 
 pub(crate) fn type_of(value: &DeValue<'_>) -> &'static str {
@@ -353,9 +358,12 @@ pub(crate) fn type_of(value: &DeValue<'_>) -> &'static str {
     }
 }
 
-/// `` `a`, `b` and `c` ``.
+/// `` `a`, `b` and `c` ``; of many, the first few and how many more.
 pub(crate) fn list_of(words: &[&str]) -> String {
-    let quoted: Vec<String> = words.iter().map(|word| format!("`{word}`")).collect();
+    let mut quoted: Vec<String> = words.iter().take(LISTED).map(|word| format!("`{word}`")).collect();
+    if words.len() > LISTED {
+        quoted.push(format!("{} more", words.len() - LISTED));
+    }
     match quoted.split_last() {
         Some((last, [])) => last.clone(),
         Some((last, before)) => format!("{} and {last}", before.join(", ")),
@@ -384,7 +392,7 @@ mod tests {
     fn forty_kilometres_an_hour_are_slow_in_h0() {
         let speed = read_speed("40 km/h").unwrap().on_table(87.0);
         assert_eq!(speed.um(), 127_714, "40 km/h / 3.6 / 87 = 127.714 mm/s");
-        assert_eq!(read_speed("10 mph").unwrap().on_table(87.0).um(), 51_383);
+        assert_eq!(read_speed("10 mph").unwrap().on_table(87.0).um(), 51_384);
         assert!(read_speed("fast").is_none() && read_speed("-3 km/h").is_none());
     }
 }

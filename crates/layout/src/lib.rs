@@ -13,6 +13,7 @@ mod resolve;
 mod resolve_trains;
 mod show;
 mod source;
+mod syntax;
 mod written;
 
 pub use diagnostic::{Diagnostic, Diagnostics, Severity};

@@ -13,6 +13,7 @@ use crate::read_trains::read_trains;
 use crate::resolve::resolve;
 use crate::resolve_trains::resolve_trains;
 use crate::source::{FileId, Source, Span};
+use crate::syntax::report;
 
 /// The track.
 pub const TRACK_FILE: &str = "layout.toml";
@@ -25,8 +26,6 @@ pub const LINKS_FILE: &str = "links.toml";
 pub const LARGEST_FILE: usize = 32 * 1024 * 1024;
 /// Lines of more bytes are refused: nobody writes one.
 const LONGEST_LINE: usize = 256 * 1024;
-/// What is no TOML is reported so often in one file; behind that nothing is understood any more.
-const SYNTAX_MISTAKES: usize = 100;
 
 /// A file that could not be read as text: no mistake in the layout, but no layout either.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -140,7 +139,7 @@ fn understand(sources: &[Source], trains: Option<FileId>, links: Option<FileId>,
     if is_empty {
         out.mistake(Span::new(track_id, 0..0), "the file is empty")
             .hint("start with `[layout]`, its `name` and its `scale`");
-    } else if written.sections.is_empty() {
+    } else if !written.has_sections {
         out.mistake(Span::new(track_id, 0..0), "the layout has no section").hint("add `[[section]]` with a `name`");
     }
     let mut resolved = resolve(&written, out);
@@ -159,9 +158,9 @@ fn parse<'s>(sources: &'s [Source], file: FileId, out: &mut Findings) -> DeTable
     if !errors.is_empty() {
         out.mark_broken(file);
     }
-    for error in errors.iter().take(SYNTAX_MISTAKES) {
-        let span = error.span().unwrap_or(0..0);
-        out.mistake(Span::new(file, span), error.message());
+    for error in &errors {
+        let range = error.span().unwrap_or(0..0);
+        report(&sources[file.0].text, Span::new(file, range), error.message(), out);
     }
     tree.into_inner()
 }

@@ -61,12 +61,17 @@ impl<'t, I: Copy> Names<'t, I> {
         self.find_quietly(near).map(|id| (near, id))
     }
 
+    /// The table that declares such things.
+    fn table(&self) -> &'static str {
+        self.what.rsplit(' ').next().unwrap_or(self.what)
+    }
+
     /// Advice for a name that was not found.
     pub(crate) fn hint(&self, name: &str) -> Option<String> {
         match self.meant(name) {
             Some((near, _)) => Some(format!("the nearest name is `{near}`")),
             None if self.ids.is_empty() => {
-                Some(format!("there is no {} at all: add `[[{}]]`", self.what, self.what.replace(' ', "-")))
+                Some(format!("there is no {} at all: add `[[{}]]`", self.what, self.table()))
             }
             None => None,
         }

@@ -12,6 +12,9 @@ use crate::written::{
     WrittenTurnout, WrittenWay,
 };
 
+/// No station throat has more ways than this; the bound keeps a faulty file from being checked for hours.
+const MOST_WAYS: usize = 1000;
+
 /// Reads the whole file.
 pub(crate) fn read_track<'t>(mut root: Keys<'t>, out: &mut Findings) -> WrittenTrack<'t> {
     let mut track = WrittenTrack::default();
@@ -29,6 +32,7 @@ pub(crate) fn read_track<'t>(mut root: Keys<'t>, out: &mut Findings) -> WrittenT
     }
     track.districts = each(&mut root, "district", "a power district", out, read_district);
     track.turnouts = each(&mut root, "turnout", "a turnout", out, read_turnout);
+    track.has_sections = root.has("section");
     track.sections = each(&mut root, "section", "a section", out, read_section);
     track.joints = each(&mut root, "joint", "a joint", out, read_joint);
     track.buffer_stops =
@@ -91,13 +95,17 @@ fn read_section<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenSec
     if let (Some(length), Some(_)) = (length, ways) {
         out.mistake(length.span, "a section with `ways` has no `length` of its own").hint("give each way its `length`");
     }
+    if let Some(ways) = ways.filter(|ways| ways.value.len() > MOST_WAYS) {
+        out.mistake(ways.span, format!("a section has at most {MOST_WAYS} ways, not {}", ways.value.len()))
+            .hint("split the section where detectors could tell its parts apart");
+    }
     if let Some(ways) = ways.filter(|ways| ways.value.is_empty()) {
         out.mistake(ways.span, "`ways` is empty: no train could pass the section")
             .hint("leave `ways` out for a section with two ends `a` and `b`, joined by one way");
     }
     let file = keys.header().file;
     let ways = ways.map(|ways| {
-        let tables = ways.value.iter().filter_map(|item| {
+        let tables = ways.value.iter().take(MOST_WAYS).filter_map(|item| {
             let span = Span::new(file, item.span());
             let table = table_of("a way", Said { value: item.get_ref(), span }, out)?;
             read_way(table, out)
@@ -115,9 +123,7 @@ fn read_way<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenWay<'t>
     let length = keys.length("length", out);
     let limit = keys.speed("limit", out);
     let needs = match keys.value("needs").and_then(|value| table_of("`needs`", value, out)) {
-        Some(needs) => {
-            needs.entries().filter_map(|(turnout, lie)| Some((turnout, read_lie(turnout, lie, out)?))).collect()
-        }
+        Some(needs) => needs.entries().map(|(turnout, lie)| (turnout, read_lie(turnout, lie, out))).collect(),
         None => Vec::new(),
     };
     keys.finish(out);
@@ -139,7 +145,7 @@ fn read_end_name<'t>(
     check_name(name, out).then_some(name)
 }
 
-fn read_lie(turnout: Said<&str>, value: Said<&DeValue<'_>>, out: &mut Findings) -> Option<Said<Lie>> {
+fn read_lie(turnout: Said<&str>, value: Said<&DeValue<'_>>, out: &mut Findings) -> Option<Lie> {
     let word = text_of(turnout.value, value, out)?;
     let lie = match word.value {
         "straight" => Lie::Straight,
@@ -153,7 +159,7 @@ fn read_lie(turnout: Said<&str>, value: Said<&DeValue<'_>>, out: &mut Findings) 
             return None;
         }
     };
-    Some(Said { value: lie, span: value.span })
+    Some(lie)
 }
 
 fn read_joint<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<[Said<&'t str>; 2]> {

@@ -16,6 +16,9 @@ const AXLE_INSET_SHARE: i64 = 4;
 /// No vehicle on a table is longer than this.
 const LONGEST_VEHICLE: Length = Length::from_mm(5_000);
 
+/// No train stands on more sections than this; the bound keeps a faulty file from being checked for hours.
+const MOST_SECTIONS: usize = 1000;
+
 /// Reads the whole file.
 pub(crate) fn read_trains<'t>(mut root: Keys<'t>, out: &mut Findings) -> Vec<WrittenTrain<'t>> {
     let trains = each(&mut root, "train", "a train", out, read_train);
@@ -32,7 +35,9 @@ fn read_train<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenTrain
             let table = table_of("a vehicle", Said { value: item.get_ref(), span }, out)?;
             read_vehicle(table, out)
         });
-        tables.collect()
+        let read: Vec<_> = tables.collect();
+        // Of a train that was only half understood neither length nor blind ends are known.
+        if read.len() == list.value.len() { read } else { Vec::new() }
     });
     let address = keys.value("address").and_then(|value| read_address(value, out));
     let speed_steps = keys.number("speed-steps", Unit::Count, out).and_then(|steps| read_steps(steps, out));
@@ -119,8 +124,8 @@ fn read_address(value: Said<&DeValue<'_>>, out: &mut Findings) -> Option<Said<Ad
     let span = value.span;
     let address = if value.value.is_table() {
         let mut keys = table_of("an address", value, out)?;
-        let short = keys.number("short", Unit::Count, out);
-        let long = keys.number("long", Unit::Count, out);
+        let short = keys.number("short", Unit::Address, out);
+        let long = keys.number("long", Unit::Address, out);
         let (has_short, has_long) = (keys.has("short"), keys.has("long"));
         keys.finish(out);
         if has_short == has_long {
@@ -133,7 +138,7 @@ fn read_address(value: Said<&DeValue<'_>>, out: &mut Findings) -> Option<Said<Ad
             (None, None) => return None,
         }
     } else {
-        let number = number_of("address", Unit::Count, value, out)?;
+        let number = number_of("address", Unit::Address, value, out)?;
         if number.value > f64::from(Address::HIGHEST_SHORT) {
             long_address(number, out)?
         } else {
@@ -143,11 +148,15 @@ fn read_address(value: Said<&DeValue<'_>>, out: &mut Findings) -> Option<Said<Ad
     Some(Said { value: address, span })
 }
 
+fn whole(number: f64) -> Option<u64> {
+    (number >= 0.0).then_some(number as u64)
+}
+
 fn short_address(number: Said<f64>, out: &mut Findings) -> Option<Address> {
-    let address = Address::short(number.value as u64);
+    let address = whole(number.value).and_then(Address::short);
     if address.is_none() {
         out.mistake(number.span, format!("a short address is 1 to 127 (NMRA S-9.2), not {}", number.value)).hint(
-            if number.value == 0.0 {
+            if number.value <= 0.0 {
                 "0 speaks to all decoders at once; the long address 0 is written `{ long = 0 }`"
             } else {
                 "a larger number is a long address: `{ long = ... }`"
@@ -158,7 +167,7 @@ fn short_address(number: Said<f64>, out: &mut Findings) -> Option<Address> {
 }
 
 fn long_address(number: Said<f64>, out: &mut Findings) -> Option<Address> {
-    let address = Address::long(number.value as u64);
+    let address = whole(number.value).and_then(Address::long);
     if address.is_none() {
         out.mistake(number.span, format!("a long address is 0 to 10239 (NMRA S-9.2.1), not {}", number.value))
             .hint("read the decoder's address again: configuration variables 17 and 18 hold a long one");
@@ -193,6 +202,10 @@ fn read_start<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenStart
     if on.value.is_empty() {
         out.mistake(on.span, "`on` is empty")
             .hint("list the sections the train stands on, tail first, or leave `stands` out");
+        return None;
+    }
+    if on.value.len() > MOST_SECTIONS {
+        out.mistake(on.span, format!("no train stands on more than {MOST_SECTIONS} sections"));
         return None;
     }
     let sections: Vec<_> = on

@@ -16,12 +16,16 @@ use crate::written::{WrittenSection, WrittenTrack, WrittenWay};
 
 type Text<'t> = Said<&'t str>;
 
+/// A turnout is one piece of track: it never lies in more sections. The bound keeps a faulty file from being checked for hours.
+const MOST_SECTIONS: usize = 100;
+/// No end meets more others; bounded for the same reason.
+const MOST_MET: usize = 1000;
+
 /// A layout together with the places its pieces were written at.
 pub(crate) struct Resolved<'t> {
     pub(crate) layout: Layout,
     pub(crate) sections: Names<'t, SectionId>,
     pub(crate) places: Places,
-    /// Ends that were meant by a mistyped name, and pairs of sections that a faulty joint was meant to join.
     pub(crate) excused: Excused,
     pub(crate) parts: Option<Said<usize>>,
 }
@@ -43,9 +47,14 @@ pub(crate) struct Places {
     pub(crate) needed_length: BTreeSet<WayId>,
 }
 
+/// What a mistake already reported may have left wrong: the ends, ways and turnouts concerned, and the sections that a faulty
+/// joint was meant to join.
 #[derive(Default)]
 pub(crate) struct Excused {
     pub(crate) ends: BTreeSet<EndId>,
+    pub(crate) ways: BTreeSet<WayId>,
+    pub(crate) turnouts: BTreeSet<TurnoutId>,
+    pub(crate) districts: BTreeSet<DistrictId>,
     pub(crate) touching: Vec<(SectionId, SectionId)>,
 }
 
@@ -96,7 +105,7 @@ pub(crate) fn resolve<'t>(track: &WrittenTrack<'t>, out: &mut Findings) -> Resol
         ratio: scale.ratio,
         sections: Names::new("section"),
         turnouts: Names::new("turnout"),
-        districts: Names::new("district"),
+        districts: Names::new("power district"),
         places: Places::default(),
         excused: Excused::default(),
         out,
@@ -162,10 +171,13 @@ impl<'t> Resolver<'t, '_> {
         let id = self.builder.section(written.name.value);
         self.sections.add(written.name, id);
         self.places.sections.push(written.name.span);
-        if let Some(district) = written.district
-            && let Some(district) = self.districts.find(district, self.out)
-        {
-            self.builder.feed(id, district);
+        if let Some(written) = written.district {
+            match self.districts.find(written, self.out) {
+                Some(district) => self.builder.feed(id, district),
+                None => {
+                    self.excused.districts.extend(self.districts.meant(written.value).map(|(_, district)| district));
+                }
+            }
         }
         match &written.ways {
             Some(ways) => {
@@ -195,8 +207,21 @@ impl<'t> Resolver<'t, '_> {
         self.places.ways.push(written.span);
         self.limit(way, of, Some(written));
         for (turnout, lie) in &written.needs {
-            if let Some(turnout) = self.turnouts.find(*turnout, self.out) {
-                self.builder.need(way, turnout, lie.value);
+            match (self.turnouts.find(*turnout, self.out), lie) {
+                (Some(id), Some(lie)) if self.builder.layout().turnouts[id].sections.len() < MOST_SECTIONS => {
+                    self.builder.need(way, id, *lie);
+                }
+                (Some(_), Some(_)) => {
+                    self.out.mistake(
+                        turnout.span,
+                        format!("more than {MOST_SECTIONS} sections need turnout `{}`", turnout.value),
+                    );
+                }
+                (found, _) => {
+                    let meant = found.or_else(|| self.turnouts.meant(turnout.value).map(|(_, turnout)| turnout));
+                    self.excused.turnouts.extend(meant);
+                    self.excused.ways.insert(way);
+                }
             }
         }
     }
@@ -282,6 +307,12 @@ impl<'t> Resolver<'t, '_> {
             self.excused.ends.insert(a);
             return;
         }
+        for (end, name) in [(a, one), (b, other)] {
+            if self.builder.layout().ends[end].meets.len() >= MOST_MET {
+                self.out.mistake(name.span, format!("`{}` meets more than {MOST_MET} ends", name.value));
+                return;
+            }
+        }
         let pair = (a.min(b), a.max(b));
         if let Some(&first) = self.places.joints.get(&pair) {
             self.out
@@ -298,9 +329,11 @@ impl<'t> Resolver<'t, '_> {
     fn close_ends(&mut self, ends: &[Text<'t>], beyond: Beyond) {
         for name in ends {
             let found = self.find_end(*name);
-            self.excused.ends.extend(found.likely());
-            let Some(end) = found.sure() else { continue };
-            let what = if beyond == Beyond::BufferStop { "has a buffer stop" } else { "leads off the layout" };
+            let Some(end) = found.sure() else {
+                self.excused.ends.extend(found.likely());
+                continue;
+            };
+            let what = in_words(beyond);
             if let Some(&joint) = self.places.joined.get(&end) {
                 self.out
                     .mistake(name.span, format!("`{}` {what}, and yet meets another end", name.value))
@@ -309,7 +342,14 @@ impl<'t> Resolver<'t, '_> {
             } else if let Some(&first) = self.places.closed.get(&end) {
                 let contradicts = self.builder.layout().ends[end].beyond != beyond;
                 if contradicts {
-                    self.out.mistake(name.span, format!("`{}` {what}, and also the other way round", name.value))
+                    self.out.mistake(
+                        name.span,
+                        format!(
+                            "`{}` {what}, but {} as well",
+                            name.value,
+                            in_words(self.builder.layout().ends[end].beyond)
+                        ),
+                    )
                 } else {
                     self.out.warning(name.span, format!("`{}` {what}, as was said before", name.value))
                 }
@@ -320,6 +360,14 @@ impl<'t> Resolver<'t, '_> {
                 self.places.closed.insert(end, name.span);
             }
         }
+    }
+}
+
+fn in_words(beyond: Beyond) -> &'static str {
+    match beyond {
+        Beyond::BufferStop => "has a buffer stop",
+        Beyond::OffLayout => "leads off the layout",
+        Beyond::Joint => "meets another end",
     }
 }
 

@@ -20,7 +20,10 @@ impl fmt::Display for Diagnostics {
             }
             self.show(f, diagnostic)?;
         }
-        Ok(())
+        match self.unlisted() {
+            0 => Ok(()),
+            more => writeln!(f, "\n{more} more are not listed"),
+        }
     }
 }
 

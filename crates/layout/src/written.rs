@@ -17,6 +17,8 @@ pub(crate) struct WrittenTrack<'t> {
     pub(crate) parts: Option<Said<usize>>,
     pub(crate) districts: Vec<WrittenDistrict<'t>>,
     pub(crate) turnouts: Vec<WrittenTurnout<'t>>,
+    /// Whether any section was written, readable or not.
+    pub(crate) has_sections: bool,
     pub(crate) sections: Vec<WrittenSection<'t>>,
     pub(crate) joints: Vec<[Text<'t>; 2]>,
     pub(crate) buffer_stops: Vec<Text<'t>>,
@@ -51,7 +53,8 @@ pub(crate) struct WrittenWay<'t> {
     pub(crate) from: Text<'t>,
     pub(crate) to: Text<'t>,
     pub(crate) length: Option<Said<Length>>,
-    pub(crate) needs: Vec<(Text<'t>, Said<Lie>)>,
+    /// The lie is missing where it was mistyped, and has been reported.
+    pub(crate) needs: Vec<(Text<'t>, Option<Lie>)>,
     pub(crate) limit: Option<Said<WrittenSpeed>>,
     pub(crate) span: Span,
 }
