@@ -24,6 +24,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, TryRecvError, sync_channel};
 
+use signaller::{Conduct, Signaller};
 use track::Layout;
 
 use crate::{Exit, folder};
@@ -105,7 +106,8 @@ fn trace(
     bad_line: BadLine,
 ) -> io::Result<Ending> {
     let (sender, batches) = sync_channel(BATCHES_AHEAD);
-    let mut reader = Reader::new(Arc::clone(&layout), input);
+    let signaller = Signaller::new(Arc::clone(&layout), Conduct::Observe);
+    let mut reader = Reader::new(layout, signaller.signals().book(), input);
     // The thread is not joined: where the run ends early it may be waiting for input that never comes.
     std::thread::spawn(move || {
         while let Some(batch) = reader.next_batch() {
@@ -114,7 +116,7 @@ fn trace(
             }
         }
     });
-    let mut stepper = Stepper::new(layout, output, signals);
+    let mut stepper = Stepper::new(signaller, output, signals);
     match work(&batches, &mut stepper, &mut complaints, bad_line) {
         Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(Ending::Unread),
         ending => ending,

@@ -3,7 +3,7 @@
 use std::collections::HashMap;
 
 use foldhash::fast::FixedState;
-use signaller::Aspect;
+use signaller::{Aspect, AspectBook};
 use track::{DetectorId, DetectorKind, EndId, Id, Layout, Lie, SectionId, SignalId, TrainId, TurnoutId};
 
 /// Names of one kind of thing. Looked up by bytes: a name that is found is well-formed text.
@@ -45,8 +45,8 @@ pub(super) struct Names {
 }
 
 impl Names {
-    /// The names of a layout.
-    pub(super) fn new(layout: &Layout) -> Self {
+    /// The names of a layout, and of what its signals can show.
+    pub(super) fn new(layout: &Layout, book: &AspectBook) -> Self {
         let readers = layout.detectors.iter().filter(|(_, detector)| matches!(detector.kind, DetectorKind::Reader(_)));
         Self {
             sections: Directory::new(layout.sections.iter().map(|(id, section)| (id, section.name.as_str()))),
@@ -54,7 +54,7 @@ impl Names {
             signals: Directory::new(layout.signals.iter().map(|(id, signal)| (id, signal.name.as_str()))),
             readers: Directory::new(readers.map(|(id, detector)| (id, detector.name.as_str()))),
             trains: Directory::new(layout.trains.iter().map(|(id, train)| (id, train.name.as_str()))),
-            aspects: Directory::new(ASPECTS.iter().enumerate().map(|(row, &name)| (Aspect(row as u8), name))),
+            aspects: Directory::new(book.aspects()),
             next_train: layout.trains.len(),
         }
     }
@@ -76,13 +76,6 @@ impl Names {
         let section = self.sections.find(section.as_bytes())?;
         layout.sections[section].ends.iter().copied().find(|&id| layout.ends[id].name == end)
     }
-}
-
-const ASPECTS: &[&str] = &["red", "yellow", "green"];
-
-/// What an aspect is called.
-pub(super) fn aspect_name(aspect: Aspect) -> &'static str {
-    ASPECTS.get(usize::from(aspect.0)).copied().unwrap_or(ASPECTS[0])
 }
 
 /// How a turnout lies, as lines say it. Nothing inside where it is not known, nothing at all where the word is none of ours.

@@ -1,11 +1,9 @@
 //! Instant by instant through the signaller.
 
 use std::io::{self, Write};
-use std::sync::Arc;
 use std::time::Duration;
 
-use signaller::{Answer, Conduct, Fact, Input, Output, Signaller, Step, Time};
-use track::Layout;
+use signaller::{Answer, Fact, Input, Output, Signaller, Step, Time};
 
 use super::Signals;
 use super::problem::Problem;
@@ -30,10 +28,10 @@ pub(super) struct Stepper<W> {
 }
 
 impl<W: Write> Stepper<W> {
-    pub(super) fn new(layout: Arc<Layout>, output: W, signals: Signals) -> Self {
+    pub(super) fn new(signaller: Signaller, output: W, signals: Signals) -> Self {
         Self {
-            writer: Writer::new(&layout, output),
-            signaller: Signaller::new(layout, Conduct::Observe),
+            writer: Writer::new(signaller.layout(), signaller.signals().book(), output),
+            signaller,
             signals,
             at: Time::ZERO,
             heard: Vec::new(),

@@ -1,3 +1,5 @@
+//! Lines in, claims and complaints out, without a process around them.
+
 use std::io::Cursor;
 use std::sync::Arc;
 
@@ -122,7 +124,7 @@ fn empty_lines_and_a_last_line_without_end_are_taken() {
 #[test]
 fn the_quick_reader_and_the_careful_one_hear_the_same() {
     let layout = branch();
-    let names = super::names::Names::new(&layout);
+    let names = super::names::Names::new(&layout, &signaller::AspectBook::three_aspect());
     for line in [
         "{\"at\": 12.5, \"section\": \"quay-1\", \"occupied\": true}",
         " { \"occupied\" :false,\t\"section\":\"main-1\" , \"at\":0.000000001 } \r",
@@ -139,7 +141,7 @@ fn the_quick_reader_and_the_careful_one_hear_the_same() {
 
 #[test]
 fn the_quick_reader_leaves_whatever_is_unusual_to_the_careful_one() {
-    let names = super::names::Names::new(&branch());
+    let names = super::names::Names::new(&branch(), &signaller::AspectBook::three_aspect());
     for line in [
         "",
         "{}",

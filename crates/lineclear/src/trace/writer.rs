@@ -2,10 +2,9 @@
 
 use std::io::{self, Write};
 
-use signaller::{Aspect, Tag, Time};
+use signaller::{Aspect, AspectBook, Tag, Time};
 use track::{Layout, SectionId, SignalId, Table, TrainId};
 
-use super::names::aspect_name;
 use super::seconds;
 
 /// How much is collected before it is written.
@@ -20,12 +19,14 @@ pub(super) struct Writer<W> {
     /// The middle of every line about a section, from the comma behind the time to the one behind the name.
     sections: Table<SectionId, Box<[u8]>>,
     signals: Table<SignalId, Box<[u8]>>,
+    /// What aspects are called, in quotes, row by row of the book.
+    aspects: Vec<String>,
     /// The names of trains, in quotes. Trains that nobody named have none.
     trains: Table<TrainId, Box<[u8]>>,
 }
 
 impl<W: Write> Writer<W> {
-    pub(super) fn new(layout: &Layout, output: W) -> Self {
+    pub(super) fn new(layout: &Layout, book: &AspectBook, output: W) -> Self {
         let middle = |key: &str, name: &str| format!(", \"{key}\": {}, ", quoted(name)).into_bytes().into_boxed_slice();
         Self {
             output,
@@ -33,6 +34,7 @@ impl<W: Write> Writer<W> {
             beginning: Vec::new(),
             sections: layout.sections.values().map(|section| middle("section", &section.name)).collect(),
             signals: layout.signals.values().map(|signal| middle("signal", &signal.name)).collect(),
+            aspects: book.aspects().map(|(_, name)| quoted(name)).collect(),
             trains: layout.trains.values().map(|train| quoted(&train.name).into_bytes().into_boxed_slice()).collect(),
         }
     }
@@ -92,7 +94,9 @@ impl<W: Write> Writer<W> {
         self.lines.extend_from_slice(&self.beginning);
         self.lines.extend_from_slice(&self.signals[signal]);
         self.lines.extend_from_slice(b"\"aspect\": ");
-        self.lines.extend_from_slice(quoted(aspect_name(aspect)).as_bytes());
+        let name = self.aspects.get(usize::from(aspect.0));
+        debug_assert!(name.is_some(), "signals show what is in the book");
+        self.lines.extend_from_slice(name.map_or(b"null", String::as_bytes));
         self.lines.extend_from_slice(b"}\n");
     }
 
