@@ -11,7 +11,7 @@
 //! **What the table does not know.** Where within a section two tracks are clear of each other: trains on two ways that share
 //! an end, or need one turnout to lie both ways, count as touching wherever they are; two ways that share neither may cross,
 //! and nobody is told. Where a turnout is within its way: a train derails as soon as any of it lies on a way whose turnouts
-//! are not all right. Slopes, slip, the time an order takes to reach a train. Detectors see what vehicles are said to show,
+//! are not all right. Slopes and slip. Detectors see what vehicles are said to show,
 //! always; faults are not made yet.
 
 pub mod checkers;
@@ -19,6 +19,7 @@ mod curve;
 mod detectors;
 mod digest;
 mod ground;
+mod orders;
 mod place;
 mod random;
 mod rolling;
@@ -26,6 +27,7 @@ mod session;
 mod settings;
 mod statistics;
 mod table;
+mod traffic;
 mod truth;
 
 pub use checkers::{Checkers, Rule, Violation};
@@ -37,4 +39,5 @@ pub use session::{Desk, Moment, Session, Works};
 pub use settings::{FirstLie, Settings, Spread};
 pub use statistics::{Statistics, Stops};
 pub use table::Table;
+pub use traffic::Traffic;
 pub use truth::{Happening, Nose, Presence};

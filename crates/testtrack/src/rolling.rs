@@ -88,7 +88,7 @@ pub(crate) struct Rolling {
     /// Which tip leads, or led last.
     pub(crate) leading: Direction,
     wanted: i64,
-    gathering: i64,
+    pub(crate) gathering: i64,
     forward: SpeedCurve,
     backward: SpeedCurve,
     /// Stretches that detectors can see, as distances behind its front.
@@ -99,16 +99,16 @@ pub(crate) struct Rolling {
 }
 
 impl Rolling {
-    /// A train that stands nowhere yet. What was said of its brakes can be relied upon: it brakes at least so well, up to a
-    /// tenth better, and gathers speed no faster, down to a tenth slower.
+    /// A train that stands nowhere yet. It brakes up to a tenth better or worse than described, and gathers speed no faster
+    /// than described, down to a fifth slower.
     pub(crate) fn new(train: &Train, stream: &mut Stream) -> Self {
         let whole =
             Vehicle { name: String::new(), length: LENGTH_UNKNOWN, detectable: Some((Length::ZERO, LENGTH_UNKNOWN)) };
         let stranger = [whole];
         let vehicles = if train.vehicles.is_empty() { &stranger[..] } else { &train.vehicles[..] };
         let (visible, axles) = what_shows(vehicles);
-        let braking = train.braking.unwrap_or(BRAKING_UNKNOWN).scaled(stream.between(1000, 1100), 1000).um();
-        let gathering = train.acceleration.unwrap_or(ACCELERATION_UNKNOWN).scaled(stream.between(900, 1000), 1000).um();
+        let braking = train.braking.unwrap_or(BRAKING_UNKNOWN).scaled(stream.between(900, 1100), 1000).um();
+        let gathering = train.acceleration.unwrap_or(ACCELERATION_UNKNOWN).scaled(stream.between(800, 1000), 1000).um();
         Self {
             length: vehicles.iter().map(|vehicle| vehicle.length.um()).sum(),
             pieces: VecDeque::new(),

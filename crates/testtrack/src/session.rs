@@ -90,8 +90,13 @@ impl Desk {
     /// Hands in a request for later.
     pub fn request_at(&mut self, at: Time, request: Request) -> Ticket {
         let ticket = self.next_ticket();
-        self.handed_in.insert((at.max(self.now + TURNAROUND), ticket.0), Input::Requested { ticket, request });
+        self.hand_in(at, ticket, request);
         ticket
+    }
+
+    /// Hands in a request under a ticket that somebody else made. Tickets of the desk count up from 1.
+    pub fn hand_in(&mut self, at: Time, ticket: Ticket, request: Request) {
+        self.handed_in.insert((at.max(self.now + TURNAROUND), ticket.0), Input::Requested { ticket, request });
     }
 
     /// Calls the listener at that time, whatever else happens.
@@ -210,10 +215,7 @@ impl<S: Works> Session<S> {
             let due = [self.wake_at, self.desk.next_due(), judge_at].into_iter().flatten().min();
             self.now = self.table.advance(due.map_or(until, |due| due.clamp(self.now, until)));
             self.keeper.pass(self.now, &self.table);
-            self.happenings = self.table.take_happenings();
-            for &(at, happening) in &self.happenings {
-                self.checkers.see(at, happening);
-            }
+            self.see();
             self.inputs.clear();
             self.table.take_heard(&mut self.inputs);
             let called = self.desk.take_due(self.now, &mut self.inputs);
@@ -239,10 +241,7 @@ impl<S: Works> Session<S> {
                 self.table.act(output);
             }
             // A turnout thrown under a standing train derails it now, not when time next passes.
-            for (at, happening) in self.table.take_happenings() {
-                self.checkers.see(at, happening);
-                self.happenings.push((at, happening));
-            }
+            self.see();
             self.keeper.step(self.inputs.len(), &self.outputs);
         }
         self.checkers.judge(self.now, &self.table);
@@ -259,6 +258,15 @@ impl<S: Works> Session<S> {
                 signaller: &self.signaller,
             };
             listener(&moment, &mut self.desk);
+            self.happenings.clear();
+        }
+    }
+
+    /// Lets the checkers see what happened on the table, and keeps it for the listener.
+    fn see(&mut self) {
+        for (at, happening) in self.table.take_happenings() {
+            self.checkers.see(at, happening);
+            self.happenings.push((at, happening));
         }
     }
 }

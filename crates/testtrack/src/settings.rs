@@ -18,6 +18,8 @@ pub struct Settings {
     pub message_delay: Spread,
     /// What a detector takes on top of its own on-delay or off-delay, at most. Drawn each time.
     pub detector_jitter: Duration,
+    /// How long an order takes to reach a train. Drawn for each order; orders to one train keep their order.
+    pub order_delay: Spread,
     /// How turnouts lie at first, where no train stands on them.
     pub turnouts_at_first: FirstLie,
 }
@@ -41,12 +43,13 @@ pub enum FirstLie {
 }
 
 impl Settings {
-    /// The usual table under a seed: reports take 20 to 80 ms, detectors up to 10 ms more than they should.
+    /// The usual table under a seed: reports take 20 to 80 ms, detectors up to 10 ms more than they should, orders 10 to 60 ms.
     pub const fn seeded(seed: u64) -> Self {
         Self {
             seed,
             message_delay: Spread { least: Duration::from_millis(20), most: Duration::from_millis(80) },
             detector_jitter: Duration::from_millis(10),
+            order_delay: Spread { least: Duration::from_millis(10), most: Duration::from_millis(60) },
             turnouts_at_first: FirstLie::Drawn,
         }
     }

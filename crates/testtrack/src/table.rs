@@ -8,6 +8,7 @@ use track::{EndId, Id, Layout, Length, Lie, SectionId, Table as Rows, TrainId, T
 
 use crate::detectors::Detectors;
 use crate::ground::Ground;
+use crate::orders::{Order, Orders};
 use crate::place::{PlaceError, place};
 use crate::random::Stream;
 use crate::rolling::{Change, Rolling};
@@ -22,6 +23,7 @@ pub struct Table {
     pub(crate) presences: Rows<SectionId, SmallVec<[Presence; 2]>>,
     pub(crate) departures: Rows<SectionId, SmallVec<[(TrainId, Time); 2]>>,
     detectors: Detectors,
+    orders: Orders,
     happenings: Vec<(Time, Happening)>,
     now: Time,
     /// The tick that physics has been reckoned up to.
@@ -45,6 +47,7 @@ impl Table {
             presences: Rows::filled(SmallVec::new(), layout.sections.len()),
             departures: Rows::filled(SmallVec::new(), layout.sections.len()),
             detectors: Detectors::new(&layout, settings),
+            orders: Orders::new(&layout, settings),
             ground: Ground::new(layout, settings),
             happenings: Vec::new(),
             now: Time::ZERO,
@@ -138,12 +141,8 @@ impl Table {
     pub fn act(&mut self, output: &Output) {
         match *output {
             Output::Drive { train, direction, step } => {
-                if let Some(rolling) =
-                    self.trains.get(train).filter(|rolling| rolling.is_on_table() && !rolling.wrecked)
-                {
-                    debug_assert!(step == 0 || rolling.length > 0, "a train of no length moves");
-                    self.trains[train].drive(direction, step);
-                    self.count_active();
+                if self.trains.get(train).is_some() {
+                    self.orders.give(Order { train, direction, step }, self.now);
                 }
             }
             Output::Throw { turnout, lie } => {
@@ -159,7 +158,7 @@ impl Table {
     pub fn advance(&mut self, to: Time) -> Time {
         debug_assert!(to >= self.now, "time goes back from {:?} to {to:?}", self.now);
         loop {
-            let due = earliest(self.detectors.next_due(), self.ground.next_due());
+            let due = earliest(earliest(self.detectors.next_due(), self.ground.next_due()), self.orders.next_due());
             let reach = due.map_or(to, |due| due.min(to)).max(self.now);
             if self.active == 0 {
                 let tick = TICK.as_nanos() as i64;
@@ -191,6 +190,12 @@ impl Table {
 
     fn settle(&mut self) {
         self.detectors.decide(self.now);
+        while let Some(Order { train, direction, step }) = self.orders.take_due(self.now) {
+            if self.trains[train].is_on_table() && !self.trains[train].wrecked {
+                self.trains[train].drive(direction, step);
+                self.count_active();
+            }
+        }
         if self.ground.next_due().is_some_and(|at| at <= self.now) {
             for (turnout, lie) in self.ground.settle(self.now) {
                 if self.ground.layout.turnouts[turnout].reported {

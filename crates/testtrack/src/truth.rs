@@ -1,5 +1,7 @@
 //! What is really so on the table: for the checkers and for people who watch. The signaller never sees any of it.
 
+use std::time::Duration;
+
 use signaller::{Direction, Time};
 use smallvec::SmallVec;
 use track::{EndId, Length, Lie, SectionId, Speed, TrainId, TurnoutId, WayId};
@@ -105,10 +107,11 @@ impl Table {
         self.trains.get(train).map_or(Speed::ZERO, |rolling| Speed::from_um(rolling.speed))
     }
 
-    /// How long the train needs to stand from the speed it has.
-    pub fn time_to_stand(&self, train: TrainId) -> std::time::Duration {
+    /// How long the train needs to stand, once it brakes, from any speed that it can have within `delay` from now.
+    pub fn time_to_stand(&self, train: TrainId, delay: Duration) -> Duration {
         let rolling = &self.trains[train];
-        std::time::Duration::from_millis((rolling.speed.abs() * 1000 / rolling.braking) as u64)
+        let gathered = rolling.gathering * delay.as_millis() as i64 / 1000;
+        Duration::from_millis(((rolling.speed.abs() + gathered) * 1000 / rolling.braking) as u64)
     }
 
     /// Which way the train moves, or moved last.

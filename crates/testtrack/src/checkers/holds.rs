@@ -1,7 +1,8 @@
 //! N6: a train moves while held.
 //!
-//! A train that is held while it runs may brake: it must stand when the time is over that its own brakes need from the speed
-//! it had, and two ticks. From then on it must not move until the hold is lifted.
+//! A train that is held while it runs may brake: it must stand when the time is over that an order takes at most to reach it,
+//! that its own brakes need from the speed it has then at most, and two ticks. From then on it must not move until the hold is
+//! lifted. An order that was under way may still set a train in motion within that time.
 
 use signaller::Time;
 use track::{Speed, TrainId};
@@ -12,7 +13,7 @@ use crate::table::Table;
 
 pub(super) fn set(checkers: &mut Checkers, now: Time, train: TrainId, table: &Table) {
     if table.is_on_table(train) {
-        let stand_by = now + table.time_to_stand(train) + 2 * TICK;
+        let stand_by = now + checkers.order_delay + table.time_to_stand(train, checkers.order_delay) + 2 * TICK;
         checkers.said.stand_by.entry(train).or_insert(stand_by);
     }
 }

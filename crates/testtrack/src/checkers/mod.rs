@@ -78,6 +78,7 @@ impl fmt::Display for Violation {
 pub struct Checkers {
     layout: Arc<Layout>,
     lateness: Duration,
+    order_delay: Duration,
     said: Said,
     /// What is broken at the moment, so that it is told once and not in every step.
     broken: BTreeSet<Breach>,
@@ -120,7 +121,8 @@ impl Checkers {
             stand_by: BTreeMap::new(),
         };
         let lateness = settings.lateness() + 2 * TICK;
-        Self { layout, lateness, said, broken: BTreeSet::new(), violations: Vec::new() }
+        let order_delay = settings.order_delay.most;
+        Self { layout, lateness, order_delay, said, broken: BTreeSet::new(), violations: Vec::new() }
     }
 
     /// Every rule that was broken so far, in order.

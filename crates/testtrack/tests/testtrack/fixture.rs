@@ -10,7 +10,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use signaller::{Direction, Fact, Input, Output, Time};
-use testtrack::{FirstLie, Settings, Table};
+use testtrack::{FirstLie, Settings, Spread, Table};
 use track::{
     Acceleration, Beyond, Builder, Detector, DetectorKind, EndId, Layout, Length, Lie, Scale, SectionId, SignalId,
     Speed, Train, TrainId, TurnoutId, Vehicle,
@@ -99,7 +99,8 @@ impl Corner {
     }
 
     pub(crate) fn of(layout: Layout) -> Self {
-        Self::with(layout, &Settings::seeded(11))
+        let order_delay = Spread { least: Duration::ZERO, most: Duration::ZERO };
+        Self::with(layout, &Settings { order_delay, ..Settings::seeded(11) })
     }
 
     pub(crate) fn with(layout: Layout, settings: &Settings) -> Self {

@@ -1,8 +1,10 @@
+use std::time::Duration;
+
 use signaller::{Direction, Output};
-use testtrack::Happening;
+use testtrack::{Happening, Settings, Spread};
 use track::{Beyond, Lie, Speed};
 
-use crate::fixture::{Corner, corner_with, heron, plover, vehicle};
+use crate::fixture::{Corner, corner, corner_with, heron, plover, vehicle};
 
 fn what_happened(corner: &mut Corner) -> Vec<Happening> {
     let happenings = corner.table.take_happenings().into_iter().map(|(_, happening)| happening);
@@ -16,7 +18,7 @@ fn a_train_gathers_speed_and_comes_to_its_true_speed_within_its_tolerance() {
     corner.drive("Heron", Direction::Forward, 63);
     corner.run(0.2);
     let early = corner.table.speed(corner.train("Heron"));
-    assert!(early > Speed::from_mm(18) && early <= Speed::from_mm(24), "after 0.2 s at 108 to 120 mm/s2: {early:?}");
+    assert!(early > Speed::from_mm(18) && early <= Speed::from_mm(24), "after 0.2 s at 96 to 120 mm/s2: {early:?}");
     corner.run(2.0);
     let speed = corner.table.speed(corner.train("Heron"));
     assert!((speed - Speed::from_mm(140)).um().abs() <= 7_000, "half of 280 mm/s, give or take 5 %: {speed:?}");
@@ -30,7 +32,7 @@ fn a_train_that_is_told_to_stand_needs_its_braking_distance() {
     corner.drive("Plover", Direction::Forward, 126);
     corner.run(5.0);
     let (plover, (end, before)) = (corner.train("Plover"), corner.nose("Plover"));
-    let (speed, time) = (corner.table.speed(plover), corner.table.time_to_stand(plover));
+    let (speed, time) = (corner.table.speed(plover), corner.table.time_to_stand(plover, Duration::ZERO));
     corner.drive("Plover", Direction::Forward, 0);
     corner.run(time.as_secs_f64() + 0.02);
     assert_eq!(corner.table.speed(plover), Speed::ZERO);
@@ -196,4 +198,21 @@ fn a_turnout_lies_nowhere_while_it_moves() {
     assert_eq!(corner.table.lie(turnout), None, "it takes 0.7 to 1 s");
     corner.run(0.4);
     assert_eq!(corner.table.lie(turnout), Some(Lie::Diverging));
+}
+
+#[test]
+fn an_order_takes_its_time_to_reach_a_train_and_is_not_overtaken_by_the_next() {
+    let order_delay = Spread { least: Duration::from_millis(300), most: Duration::from_millis(900) };
+    for seed in 0..20 {
+        let mut corner = Corner::with(corner(), &Settings { order_delay, ..Settings::seeded(seed) });
+        corner.put("Plover", &["quay-1"], "quay-1.a");
+        let plover = corner.train("Plover");
+        corner.drive("Plover", Direction::Forward, 60);
+        corner.drive("Plover", Direction::Forward, 0);
+        corner.run(0.29);
+        assert_eq!(corner.table.speed(plover), Speed::ZERO, "seed {seed}: no order has come yet");
+        corner.drive("Plover", Direction::Backward, 60);
+        corner.run(1.5);
+        assert!(corner.table.speed(plover) < Speed::ZERO, "seed {seed}: the last order counts");
+    }
 }
