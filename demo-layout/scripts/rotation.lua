@@ -7,9 +7,9 @@ local yard = { "yard-1", "yard-2", "yard-3", "yard-4", "yard-5" }
 task("rotation", function()
     while true do
         for _, train in trains do
-            send(train, "loop-2")
+            send(train, "loop-2.a")
             wait(8)
-            send(train, "quay-2")
+            send(train, "quay-2.a")
             wait(15)
             send(train, next_free(yard))
         end

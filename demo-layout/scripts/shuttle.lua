@@ -2,9 +2,9 @@
 
 task("shuttle", function()
     while true do
-        send("Heron", "loop-1")
+        send("Heron", "loop-1.b")
         wait(12)
-        send("Heron", "quay-1")
+        send("Heron", "quay-1.a")
         wait(20)
     end
 end)

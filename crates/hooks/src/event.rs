@@ -127,7 +127,7 @@ pub(crate) fn read_pattern(what: &'static str, which: Option<&Table>, names: &Na
     let Some(which) = which else { return Ok(pattern) };
     for pair in which.pairs::<Value, Value>() {
         let (key, value) = pair.map_err(|error| error.to_string())?;
-        let key = key.as_string().map(|key| key.to_string_lossy()).unwrap_or_default();
+        let key = key.as_string().map(mlua::LuaString::to_string_lossy).unwrap_or_default();
         let wanted = read_names(&value).ok_or_else(|| format!("filter `{key}` must be a name or a list of names"))?;
         for name in &wanted {
             match key.as_str() {

@@ -285,7 +285,7 @@ fn hold(call: &Call<'_>, desk: &mut Desk) -> Result<MultiValue, String> {
 
 fn release(call: &Call<'_>, desk: &mut Desk) -> Result<MultiValue, String> {
     let train = call.train(desk, 0)?;
-    if !desk.holds.get(&train).is_some_and(|(script, _)| *script == call.script) {
+    if desk.holds.get(&train).is_none_or(|(script, _)| *script != call.script) {
         let name = desk.names.of_train(train);
         return Err(format!("`{name}` is not held by this script; hint: who held it must release it"));
     }

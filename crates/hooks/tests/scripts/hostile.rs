@@ -1,10 +1,8 @@
 //! Scripts that mean harm, or stumble: each is ended, its trains are held, and nobody else is concerned.
 
-mod common;
-
 use std::time::{Duration, Instant};
 
-use common::{Host, PATIENCE, shown};
+use crate::host::{Host, PATIENCE, shown};
 use hooks::Budget;
 
 /// A script in good order, with a train of its own.
@@ -321,7 +319,7 @@ fn what_cannot_be_loaded_stays_out_and_leaves_the_others_alone() {
         ("wait.lua", "\nwait(5)"),
         ("yield.lua", "coroutine.yield()"),
     ];
-    let (mut host, errors) = Host::with_budget(&files, &common::patient());
+    let (mut host, errors) = Host::with_budget(&files, &crate::host::patient());
     let errors = shown(&errors);
     assert_eq!(
         errors[1..3],

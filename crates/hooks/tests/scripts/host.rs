@@ -1,7 +1,5 @@
 //! A small harbour and a host that answers for the signaller.
 
-#![allow(dead_code, reason = "every test binary uses its own part of it")]
-
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -10,7 +8,7 @@ use signaller::{Answer, Destination, Fact, Output, Refusal, Request, Tag, Ticket
 use track::{Builder, Layout, Length, Scale, SectionId, Train, TrainId};
 
 /// Quays, a loop and a yard, in no particular order; scripts do not know the track.
-pub fn layout() -> Arc<Layout> {
+pub(crate) fn layout() -> Arc<Layout> {
     let mut builder = Builder::new("Low Staithe", Scale::named("H0").unwrap());
     for name in ["quay-1", "quay-2", "loop-1", "loop-2", "yard-1", "yard-2"] {
         let section = builder.plain_section(name, Some(Length::from_mm(1500)));
@@ -24,32 +22,32 @@ pub fn layout() -> Arc<Layout> {
 }
 
 /// So long that the clock decides nothing, however busy the machine is.
-pub const PATIENCE: Duration = Duration::from_secs(60);
+pub(crate) const PATIENCE: Duration = Duration::from_secs(60);
 
 /// A budget that only counts.
-pub fn patient() -> Budget {
+pub(crate) fn patient() -> Budget {
     Budget { time: PATIENCE, ..Budget::default() }
 }
 
 /// Scripts, and what a signaller would say to them.
-pub struct Host {
-    pub layout: Arc<Layout>,
-    pub scripts: Scripts,
-    pub now: Time,
+pub(crate) struct Host {
+    pub(crate) layout: Arc<Layout>,
+    pub(crate) scripts: Scripts,
+    pub(crate) now: Time,
     /// Requests taken from the scripts and not answered yet.
-    pub asked: Vec<(Ticket, Request)>,
-    pub notices: Vec<Notice>,
+    pub(crate) asked: Vec<(Ticket, Request)>,
+    pub(crate) notices: Vec<Notice>,
 }
 
 impl Host {
     /// A host of scripts that must load without an error.
-    pub fn new(files: &[(&str, &str)]) -> Self {
+    pub(crate) fn new(files: &[(&str, &str)]) -> Self {
         let (host, errors) = Self::with_budget(files, &patient());
         assert_eq!(shown(&errors), Vec::<String>::new());
         host
     }
 
-    pub fn with_budget(files: &[(&str, &str)], budget: &Budget) -> (Self, Vec<ScriptError>) {
+    pub(crate) fn with_budget(files: &[(&str, &str)], budget: &Budget) -> (Self, Vec<ScriptError>) {
         let files = files.iter().map(|(name, text)| ((*name).to_owned(), (*text).to_owned())).collect();
         let layout = layout();
         let (scripts, errors) = Scripts::load(Arc::clone(&layout), files, budget, 7);
@@ -64,7 +62,7 @@ impl Host {
     }
 
     /// Tells the scripts facts, now.
-    pub fn tell(&mut self, facts: Vec<Fact>) {
+    pub(crate) fn tell(&mut self, facts: Vec<Fact>) {
         let outputs: Vec<Output> = facts.into_iter().map(Output::Fact).collect();
         self.scripts.hear(self.now, &outputs);
         self.take();
@@ -72,7 +70,7 @@ impl Host {
     }
 
     /// Lets time pass up to `seconds` since the beginning, waking the scripts when they want to be.
-    pub fn run_until(&mut self, seconds: f64) {
+    pub(crate) fn run_until(&mut self, seconds: f64) {
         let end = Time::from_secs_f64(seconds);
         while let Some(wake) = self.scripts.next_wake().filter(|&wake| wake <= end) {
             self.now = self.now.max(wake);
@@ -88,50 +86,50 @@ impl Host {
         assert!(next.is_none_or(|next| next > self.now), "at {:?} wants to be woken at {next:?}", self.now);
     }
 
-    pub fn train(&self, name: &str) -> TrainId {
+    pub(crate) fn train(&self, name: &str) -> TrainId {
         self.layout.train_named(name).unwrap()
     }
 
-    pub fn section(&self, name: &str) -> SectionId {
+    pub(crate) fn section(&self, name: &str) -> SectionId {
         self.layout.section_named(name).unwrap()
     }
 
-    pub fn place(&self, name: &str) -> Destination {
+    pub(crate) fn place(&self, name: &str) -> Destination {
         let stop = self.layout.stop_named(name).map(Destination::Stop);
         stop.unwrap_or_else(|| Destination::Section(self.section(name)))
     }
 
-    pub fn free(&self, section: &str) -> Fact {
+    pub(crate) fn free(&self, section: &str) -> Fact {
         Fact::Tagged { section: self.section(section), tag: Tag::Free }
     }
 
-    pub fn there(&self, section: &str, train: &str) -> Fact {
+    pub(crate) fn there(&self, section: &str, train: &str) -> Fact {
         Fact::Tagged { section: self.section(section), tag: Tag::Sure(self.train(train)) }
     }
 
-    pub fn arrived(&self, train: &str, place: &str) -> Fact {
+    pub(crate) fn arrived(&self, train: &str, place: &str) -> Fact {
         Fact::Arrived { train: self.train(train), at: self.place(place) }
     }
 
-    pub fn departed(&self, train: &str, place: &str) -> Fact {
+    pub(crate) fn departed(&self, train: &str, place: &str) -> Fact {
         Fact::Departed { train: self.train(train), to: self.place(place) }
     }
 
     /// Answers the oldest request with yes.
-    pub fn accept(&mut self) {
+    pub(crate) fn accept(&mut self) {
         let (ticket, _) = self.asked.remove(0);
         self.tell(vec![Fact::Answered { ticket, answer: Answer::Accepted }]);
     }
 
     /// Answers the oldest request with no.
-    pub fn refuse(&mut self, reason: &str) {
+    pub(crate) fn refuse(&mut self, reason: &str) {
         let (ticket, _) = self.asked.remove(0);
         let answer = Answer::Refused(Refusal { reason: reason.to_owned() });
         self.tell(vec![Fact::Answered { ticket, answer }]);
     }
 
     /// The requests not answered yet, in words.
-    pub fn wishes(&self) -> Vec<String> {
+    pub(crate) fn wishes(&self) -> Vec<String> {
         self.asked.iter().map(|(_, request)| self.wish(request)).collect()
     }
 
@@ -152,7 +150,7 @@ impl Host {
     }
 
     /// Everything said so far, with its time where it is not the beginning.
-    pub fn said(&self) -> Vec<String> {
+    pub(crate) fn said(&self) -> Vec<String> {
         let show = |notice: &Notice| match notice.at {
             Time::ZERO => notice.to_string(),
             at => format!("{} {notice}", at.secs_f64()),
@@ -161,6 +159,6 @@ impl Host {
     }
 }
 
-pub fn shown<T: ToString>(things: &[T]) -> Vec<String> {
+pub(crate) fn shown<T: ToString>(things: &[T]) -> Vec<String> {
     things.iter().map(ToString::to_string).collect()
 }

@@ -1,8 +1,6 @@
 //! Scripts that send trains.
 
-mod common;
-
-use common::Host;
+use crate::host::Host;
 use hooks::FIRST_TICKET;
 use signaller::Fact;
 

@@ -1,8 +1,6 @@
 //! Scripts that wait for things and react to them, and the order in which they do.
 
-mod common;
-
-use common::Host;
+use crate::host::Host;
 use signaller::{Fact, Tag};
 
 #[test]
