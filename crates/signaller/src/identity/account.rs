@@ -51,7 +51,7 @@ impl Head {
 }
 
 /// Where one train stands, in one account.
-#[derive(Clone, Debug)]
+#[derive(Debug)]
 pub(super) struct Stand {
     pub who: Who,
     /// Its last vehicle leads.
@@ -81,6 +81,13 @@ impl Stand {
 
     pub fn is_seen(&self) -> bool {
         self.holds.iter().any(|hold| hold.seen)
+    }
+}
+
+impl Clone for Stand {
+    fn clone(&self) -> Self {
+        // In one piece: cloning a `SmallVec` goes element by element, and this is what a search does most.
+        Self { who: self.who, backward: self.backward, holds: SmallVec::from_slice(&self.holds), head: self.head }
     }
 }
 

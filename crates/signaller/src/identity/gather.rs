@@ -1,7 +1,6 @@
 //! Which reports and which clusters must be looked at together.
 
 use smallvec::SmallVec;
-use track::SectionId;
 
 use super::Identity;
 use super::account::Who;
@@ -216,13 +215,6 @@ fn concerns(identity: &Identity, scene: &Scene<'_>, cluster: ClusterId, line: &L
     if !line.values.contains(&true) {
         return false;
     }
-    let mut reached = false;
-    let free = |_: SectionId| false;
-    for stand in identity.clusters.cluster(cluster).accounts.iter().flat_map(|account| &account.stands) {
-        scene.reaches(stand, line.section, &free, &mut |_, _| reached = true);
-        if reached {
-            return true;
-        }
-    }
-    false
+    let accounts = &identity.clusters.cluster(cluster).accounts;
+    accounts.iter().flat_map(|account| &account.stands).any(|stand| scene.may_reach(stand, line.section))
 }

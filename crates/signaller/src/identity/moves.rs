@@ -1,5 +1,7 @@
 //! What one report may mean: every way in which one account can explain it, each with its price.
 
+use std::cell::Cell;
+
 use smallvec::{SmallVec, smallvec};
 use track::{EndId, Layout, Lie, SectionId, Table, TurnoutId, WayId};
 
@@ -35,11 +37,13 @@ struct Step {
 }
 
 impl Scene<'_> {
-    /// Every way in which a train can have come to fill `section`: its new stand, and the price.
+    /// Every way in which a train can have come to fill `section`: its new stand, and the price. What costs more than is
+    /// `worth` looking at may be left out.
     pub fn reaches(
         &self,
         stand: &Stand,
         section: SectionId,
+        worth: &Cell<f64>,
         occupied: &impl Fn(SectionId) -> bool,
         sink: &mut impl FnMut(Stand, f64),
     ) {
@@ -56,7 +60,10 @@ impl Scene<'_> {
             for &entry in self.topology.meets(step.leave) {
                 if self.topology.section_of[entry] == section {
                     next_to_it = true;
-                    sink(self.extended(stand, &step, &[], entry), self.ahead(stand, step.way));
+                    let price = self.ahead(stand, step.way);
+                    if price >= worth.get() {
+                        sink(self.extended(stand, &step, &[], entry), price);
+                    }
                 }
             }
         });
@@ -64,16 +71,40 @@ impl Scene<'_> {
             for &entry in self.topology.meets(back) {
                 if self.topology.section_of[entry] == section {
                     next_to_it = true;
-                    let mut turned = self.turned(stand);
-                    let step = Step { way: None, leave: back, enter: None };
-                    turned = self.extended(&turned, &step, &[], entry);
-                    sink(turned, self.reversing(stand));
+                    let price = self.reversing(stand);
+                    if price >= worth.get() {
+                        let step = Step { way: None, leave: back, enter: None };
+                        sink(self.extended(&self.turned(stand), &step, &[], entry), price);
+                    }
                 }
             }
         }
-        if !next_to_it {
+        let silent = !stand.is_seen() || self.topology.has_dark || worth.get() <= self.prices.passed_unheard;
+        if !next_to_it && silent {
             self.reaches_over(stand, section, occupied, sink);
         }
+    }
+
+    /// Whether [`Scene::reaches`] may find anything, whatever is occupied.
+    pub fn may_reach(&self, stand: &Stand, section: SectionId) -> bool {
+        if let Some(at) = stand.position(section) {
+            return !stand.holds[at].seen;
+        }
+        if !stand.is_seen() || self.topology.has_dark {
+            let mut found = false;
+            self.reaches(stand, section, &Cell::new(0.0), &|_| false, &mut |_, _| found = true);
+            return found;
+        }
+        let enters = |end: EndId| self.topology.meets(end).iter().any(|&entry| self.topology.section_of[entry] == section);
+        let mut found = stand.tail().enter.is_some_and(enters);
+        self.for_each_step(stand.nose(), |step| {
+            found = found
+                || self.topology.meets(step.leave).iter().any(|&entry| {
+                    self.topology.section_of[entry] == section
+                        || self.topology.passages(entry).iter().any(|passage| enters(passage.leave))
+                });
+        });
+        found
     }
 
     /// Over sections that did not report: dark ones, or ones whose filling was not heard.

@@ -66,7 +66,7 @@ impl Prices {
         contact_at_nose: 1e-3,
         contact_in_middle: 2e-4,
         stuck_behind: 2e-4,
-        stranger: 1e-4,
+        stranger: 5e-5,
         stranger_at_border: 2e-4,
         stranger_vanishes: 0.3,
         repeat: 1e-2,

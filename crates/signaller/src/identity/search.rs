@@ -3,6 +3,8 @@
 //! Reports of one instant have no order among them, but those of one section keep theirs. So a state of the search is an
 //! account and how many reports of each section it has explained; the cheapest way to each result counts.
 
+use std::cell::Cell;
+
 use smallvec::{SmallVec, smallvec};
 use track::{EndId, SectionId};
 
@@ -102,7 +104,18 @@ impl Search {
             }
             self.options.clear();
             let only_placed = line.values[0] && !line.placed.is_empty();
-            options_of(scene, &account.stands, line, 0, line.was, only_placed, lifted, lies_filled, &mut self.options);
+            let worth = Cell::new(best * scene.prices.given_up / account.weight);
+            options_of(
+                scene,
+                &account.stands,
+                line,
+                (0, line.was),
+                only_placed,
+                lifted,
+                &worth,
+                lies_filled,
+                &mut self.options,
+            );
             for (stands, price) in self.options.drain(..) {
                 let weight = account.weight * price;
                 if price > 0.0
@@ -226,7 +239,18 @@ impl Search {
         self.options.clear();
         let fillings = line.values.iter().filter(|&&value| value).count();
         let only_placed = !line.placed.is_empty() && fillings <= line.placed.len();
-        options_of(scene, &state.stands, line, upto, was, only_placed, lifted, now_filled, &mut self.options);
+        let worth = Cell::new(floor / state.weight);
+        options_of(
+            scene,
+            &state.stands,
+            line,
+            (upto, was),
+            only_placed,
+            lifted,
+            &worth,
+            now_filled,
+            &mut self.options,
+        );
         for (stands, price) in self.options.drain(..) {
             let weight = state.weight * price;
             if price > 0.0 && weight >= floor {
@@ -244,17 +268,17 @@ fn options_of(
     scene: &Scene<'_>,
     stands: &Stands,
     line: &Line,
-    upto: usize,
-    was: bool,
+    (upto, was): (usize, bool),
     only_placed: bool,
     lifted: &[Who],
+    worth: &Cell<f64>,
     filled: &impl Fn(SectionId) -> bool,
     options: &mut Vec<(Stands, f64)>,
 ) {
     let mut sink = |stands: Stands, price: f64| options.push((stands, price));
     match (was, line.values[upto]) {
-        (false, true) => fill(scene, stands, line, only_placed, filled, &mut sink),
-        (true, true) => fill_again(scene, stands, line, upto > 0 || line.just_filled, filled, &mut sink),
+        (false, true) => fill(scene, stands, line, only_placed, worth, filled, &mut sink),
+        (true, true) => fill_again(scene, stands, line, upto > 0 || line.just_filled, worth, filled, &mut sink),
         (true, false) => scene.empties(stands, line.section, lifted, &mut sink),
         (false, false) => sink(stands.clone(), 1.0),
     }
@@ -322,6 +346,7 @@ fn fill(
     stands: &Stands,
     line: &Line,
     only_placed: bool,
+    worth: &Cell<f64>,
     filled: &impl Fn(SectionId) -> bool,
     sink: &mut impl FnMut(Stands, f64),
 ) {
@@ -334,7 +359,8 @@ fn fill(
         return;
     }
     for stand in stands {
-        scene.reaches(stand, line.section, filled, &mut |stand, price| {
+        scene.reaches(stand, line.section, worth, filled, &mut |stand, price| {
+            worth.set(worth.get().max(price * scene.prices.given_up));
             let mut stands = stands.clone();
             put(&mut stands, stand);
             sink(stands, price);
@@ -342,7 +368,7 @@ fn fill(
     }
     let border = scene.topology.is_border(line.section);
     let price = if border { scene.prices.stranger_at_border } else { scene.prices.stranger };
-    if stands.iter().all(|stand| stand.who != line.stranger) {
+    if price >= worth.get() && stands.iter().all(|stand| stand.who != line.stranger) {
         sink(with_new(stands, line.stranger, line.section, None), price);
     }
 }
@@ -353,6 +379,7 @@ fn fill_again(
     stands: &Stands,
     line: &Line,
     this_instant: bool,
+    worth: &Cell<f64>,
     filled: &impl Fn(SectionId) -> bool,
     sink: &mut impl FnMut(Stands, f64),
 ) {
@@ -362,7 +389,7 @@ fn fill_again(
             sink(stands.clone(), if this_instant { 1.0 } else { scene.prices.repeat });
         }
         if !this_instant || !line.placed.is_empty() {
-            fill(scene, stands, line, !line.placed.is_empty(), filled, sink);
+            fill(scene, stands, line, !line.placed.is_empty(), worth, filled, sink);
         }
         return;
     };
@@ -384,7 +411,8 @@ fn fill_again(
     sink(stands.clone(), if this_instant { 1.0 } else { scene.prices.repeat });
     if !this_instant {
         let unheard = scene.prices.emptying_unheard;
-        fill(scene, &without, line, false, filled, &mut |stands, price| sink(stands, price * unheard));
+        let worth = Cell::new(worth.get() / unheard);
+        fill(scene, &without, line, false, &worth, filled, &mut |stands, price| sink(stands, price * unheard));
     }
 }
 
