@@ -91,7 +91,7 @@ impl Signaller {
         self.lock(now);
         self.show();
         self.move_trains(now);
-        Step { wake_at: self.wake_at(), outputs: &self.outputs }
+        Step { wake_at: self.wake_at(now), outputs: &self.outputs }
     }
 
     /// Grants, locks and releases, from what identity says now.
@@ -123,8 +123,8 @@ impl Signaller {
     }
 
     /// The earliest time at which some stage has something to do without hearing anything.
-    fn wake_at(&self) -> Option<Time> {
-        [self.interlock.wake_at(), self.drive.wake_at()].into_iter().flatten().min()
+    fn wake_at(&self, now: Time) -> Option<Time> {
+        [self.interlock.wake_at(now), self.drive.wake_at()].into_iter().flatten().min()
     }
 
     /// Grants and locks.

@@ -41,7 +41,6 @@ struct Row {
     /// What identity was told last of its speed.
     told: Option<Pace>,
     look_at: Time,
-    has_reached_its_end: bool,
 }
 
 /// What is wanted of a train now.
@@ -64,11 +63,6 @@ impl Drive {
     /// Whether the train surely stands, as far as it was told.
     pub(crate) fn is_at_rest(&self, train: TrainId) -> bool {
         self.rows.get(train).is_none_or(|row| row.motion.is_at_rest())
-    }
-
-    /// Whether the train last stopped because it had come as close to the end of its authority as it can tell.
-    pub(crate) fn has_reached_its_end(&self, train: TrainId) -> bool {
-        self.rows.get(train).is_some_and(|row| row.has_reached_its_end)
     }
 
     /// The speed step a train was told last.
@@ -116,6 +110,9 @@ impl Drive {
             };
             if self.order(train, wish, Some(stand.leading), now, picture, outputs) {
                 interlock.departed(train, outputs);
+            }
+            if wish.is_at_its_end && self.is_at_rest(train) {
+                interlock.stands_at_its_end(train, outputs);
             }
         }
     }
@@ -167,7 +164,6 @@ impl Drive {
         outputs: &mut Vec<Output>,
     ) -> bool {
         let row = self.row(train);
-        row.has_reached_its_end = wish.is_at_its_end;
         let before = row.motion.step;
         let direction = match leading {
             // A moving train is never told to go the other way.
@@ -210,7 +206,7 @@ impl Drive {
 
 impl Row {
     fn new(profile: Profile) -> Self {
-        Self { profile, motion: Motion::default(), told: None, look_at: Time::ZERO, has_reached_its_end: false }
+        Self { profile, motion: Motion::default(), told: None, look_at: Time::ZERO }
     }
 
     /// Tells identity how fast the train can be, if that is news.

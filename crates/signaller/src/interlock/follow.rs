@@ -136,14 +136,13 @@ impl Interlock {
             self.plan(train, now, picture, stands, outputs);
         }
         self.prove(train, outputs);
+    }
+
+    /// The train stands as close to the end of its authority as it can tell: if that is its destination, it has arrived.
+    pub(crate) fn stands_at_its_end(&mut self, train: TrainId, outputs: &mut Vec<Output>) {
         let run = &self.runs[train];
-        let at_its_end = run.is_planned && run.plan.is_empty() && run.nose + 1 == run.granted.len();
-        if at_its_end
-            && run.proved == run.granted.len()
-            && stands
-            && !run.holds.any()
-            && drive.has_reached_its_end(train)
-        {
+        let has_all = run.is_planned && run.plan.is_empty() && run.proved == run.granted.len();
+        if has_all && run.nose + 1 == run.granted.len() && !self.is_held(train) {
             self.arrive(train, outputs);
         }
     }

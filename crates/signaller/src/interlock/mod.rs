@@ -151,8 +151,8 @@ impl Interlock {
         }
     }
 
-    pub(crate) fn wake_at(&self) -> Option<Time> {
-        self.turnouts.wake_at()
+    pub(crate) fn wake_at(&self, now: Time) -> Option<Time> {
+        if self.is_stirred { Some(now) } else { self.turnouts.wake_at() }
     }
 
     /// Releases, holds, plans and grants whatever this step changed. Turnouts that came to lie are added to `changes`.

@@ -190,7 +190,8 @@ impl Interlock {
         let run = &self.runs[train];
         scene.stands.retain(|(_, holder)| *holder != train);
         let mut to_cover = self.train_length(train).unwrap_or(Length::from_um(1));
-        let behind = run.granted.iter().rev().chain([]);
+        let passed = run.plan.iter().take(scene.players[place].from).rev();
+        let behind = passed.chain(run.granted.iter().rev());
         for passage in path.iter().rev().chain(behind) {
             scene.stands.push((passage.section, train));
             to_cover = to_cover - self.layout.ways[passage.way].length.unwrap_or(to_cover);

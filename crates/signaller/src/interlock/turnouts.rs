@@ -145,8 +145,7 @@ impl Turnouts {
                 outputs.push(Output::Throw { turnout, lie: movement.to });
             }
             let tries = movement.tries.saturating_add(1);
-            self.rows[turnout].movement =
-                Some(Movement { due: now + pause, tries, ..movement });
+            self.rows[turnout].movement = Some(Movement { due: now + pause, tries, ..movement });
             place += 1;
         }
     }
