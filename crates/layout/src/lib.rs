@@ -1,4 +1,118 @@
 //! Text to checked layout: TOML in, every mistake reported, in one run.
+//!
+//! [`load`] is handed a way to open files and gives back a [`track::Layout`] that other crates can rely on, or
+//! [`Diagnostics`] with every mistake of all files: the place, the text underlined, what is wrong and what would be right.
+//! Nothing here opens a file or writes one. Read [`load`] first, then `resolve`.
+//!
+//! How it goes: each text becomes a tree with a place on every key and value (`keys`, `syntax`); the trees become what was
+//! typed (`written`, by `read_track` and `read_trains`); names are looked up and pieces joined (`resolve`, `fittings`,
+//! `resolve_trains`); what only shows in the whole is checked last (`check`). A piece that is wrong is reported once, left
+//! out, and what hangs on it is not reported again. Where a text is no TOML throughout, what it lacks and what it refers to
+//! is not judged until it is.
+//!
+//! # The files of a layout
+//!
+//! A layout is a folder with `layout.toml` (the track), as a rule `trains.toml`, and where there is hardware `links.toml`, of
+//! which this crate so far only checks that it is TOML. Keys are lower case, words joined by hyphens. Lengths are
+//! millimetres on the table, times seconds. A **speed** is a number of millimetres a second on the table, or a text such as
+//! `"40 km/h"` or `"25 mph"`, which is what the real train would run. An **end** is written `section.end`; section names may
+//! hold any letters, dots and spaces too, for the last dot is the one that counts. Names are told apart letter for letter.
+//!
+//! ## `layout.toml`
+//!
+//! ```toml
+//! [layout]
+//! name  = "Low Staithe"
+//! scale = "H0"               # a name of NEM 010 or NMRA S-1.2; "1:1" for recordings from the real railway
+//! parts = 1                  # how many parts the track is in that do not touch each other; 1 where left out
+//!
+//! [[section]]                # what one detector watches
+//! name     = "quay-1"        # with no `ways`: two ends, `a` and `b`, and one way between them
+//! length   = 1450            # may be left out
+//! district = "harbour"       # its power district; may be left out
+//! dark     = false           # true where no detector watches it; false where left out
+//! limit    = "30 km/h"       # the highest speed on all its ways; may be left out
+//!
+//! [[section]]
+//! name = "west-throat"       # more than two ends: the ways say which there are
+//! ways = [
+//!   { from = "toe", to = "one", length = 240, needs = { W1 = "straight" } },
+//!   { from = "toe", to = "two", length = 245, needs = { W1 = "diverging" }, limit = 80 },
+//! ]
+//!
+//! [[turnout]]
+//! name       = "W1"
+//! reported   = true          # its position is reported; false where left out
+//! worked     = true          # the signaller throws it, not a person; true where left out
+//! throw-time = 1.5           # 1 s where left out
+//!
+//! [[joint]]                  # two ends that meet. An end in several joints is a junction whose turnout nobody reports
+//! ends = ["quay-1.b", "west-throat.one"]
+//!
+//! [[buffer-stop]]            # one end, or a list
+//! at = ["quay-1.a", "quay-2.a"]
+//!
+//! [[off-layout]]             # ends where trains come from, and go to, track that is not described
+//! at = "west-throat.toe"
+//!
+//! [[signal]]                 # governs leaving `quay-1` by `b`
+//! name = "S2"
+//! at   = "quay-1.b"
+//!
+//! [[stopping-point]]         # where a nose should come to stand
+//! name         = "the crane" # the end's name where left out
+//! at           = "quay-1.b"
+//! short-of-end = 80          # 0 where left out
+//!
+//! [[detector]]               # the detector of a section; needed only for its delays, or another name than the section's
+//! area      = "quay-1"
+//! on-delay  = 0.1            # 0 where left out
+//! off-delay = 0.8            # 0 where left out
+//!
+//! [[detector]]               # sees that something passes
+//! name     = "magnet"
+//! spot     = "west-throat.toe"
+//! to       = "one"           # on the way to this end; needed where several ways begin
+//! distance = 60              # from the end named by `spot`; may be left out
+//!
+//! [[detector]]               # sees which train it is
+//! name   = "gate"
+//! reader = "quay-2"
+//!
+//! [[district]]               # what goes dark together
+//! name = "harbour"
+//! ```
+//!
+//! Every end is in a joint, has a buffer stop, or leads off the layout. Ways that begin at one end need different positions of
+//! some turnout, unless none of them needs any. Track without lengths and without turnouts is accepted: the signaller then
+//! knows less. A way needs a length where something is measured along it: a stopping point at one of its ends, a spot with a
+//! `distance`. A circle of one section is a joint of its end `a` with its end `b`; an end that meets itself is a mistake.
+//!
+//! ## `trains.toml`
+//!
+//! ```toml
+//! [[train]]
+//! name            = "Heron"
+//! vehicles        = [                          # in order, front first; may be left out
+//!   { name = "engine", length = 128, detectable = [22, 106] },
+//!   { name = "coach",  length = 240, detectable = true },
+//!   { length = 110 },
+//! ]
+//! address         = 12                         # 1 to 127 short, 128 to 10239 long (NMRA S-9.2, S-9.2.1)
+//! # address       = { long = 12 }              # the same number, long; or { short = 12 }
+//! speed-steps     = 28                         # 14, 28 or 126; 126 where left out
+//! top-speed       = "65 km/h"                  # at the highest step; may be left out
+//! acceleration    = 70                         # mm/s2; may be left out
+//! braking         = 110                        # mm/s2, in ordinary service; may be left out
+//! speed-tolerance = 0.1                        # how far off the real speed may be; 0.2 where left out
+//! stands          = { on = ["quay-1"], nose = "quay-1.b" }   # at first; sections tail first, the end the front points at
+//! ```
+//!
+//! `detectable` says what of a vehicle a detector can see: from the first to the last axle that draws current, measured from
+//! the vehicle's front; `true` for axles 25 mm from either end, or a quarter of the length where that is less (common
+//! practice, no source); `false`, which it is where left out, for nothing. Wrongly believed undetectable a vehicle costs
+//! time; wrongly believed detectable it may be run into. The defaults of `throw-time` and `speed-tolerance` are common
+//! practice, no source.
 
 mod check;
 mod diagnostic;
@@ -18,5 +132,4 @@ mod written;
 
 pub use diagnostic::{Diagnostic, Diagnostics, Severity};
 pub use load::{LARGEST_FILE, LINKS_FILE, Loaded, Refused, TRACK_FILE, TRAINS_FILE, Unreadable, load};
-pub use nearest::nearest;
 pub use source::Place;

@@ -22,8 +22,8 @@ pub const TRAINS_FILE: &str = "trains.toml";
 /// Hardware addresses.
 pub const LINKS_FILE: &str = "links.toml";
 
-/// Files of more bytes are refused: a hundred thousand sections need a third of it.
-pub const LARGEST_FILE: usize = 32 * 1024 * 1024;
+/// Files of more bytes are refused: a hundred thousand measured sections with signals take some ten of these sixteen million.
+pub const LARGEST_FILE: usize = 16 * 1024 * 1024;
 /// Lines of more bytes are refused: nobody writes one.
 const LONGEST_LINE: usize = 256 * 1024;
 
@@ -170,10 +170,8 @@ fn text_of(file: &str, bytes: Vec<u8>) -> Result<String, Unreadable> {
     let unreadable =
         |reason: String, hint: &str| Unreadable { file: file.to_owned(), reason, hint: Some(hint.to_owned()) };
     if bytes.len() > LARGEST_FILE {
-        return Err(unreadable(
-            format!("it holds {} MB, more than a layout can", bytes.len() / 1_000_000),
-            "a layout file has at most 32 MB",
-        ));
+        let most = LARGEST_FILE / (1024 * 1024);
+        return Err(unreadable(format!("it is larger than {most} MB"), "no layout needs so much: is it another file?"));
     }
     let mut line = 1;
     let mut start = 0;

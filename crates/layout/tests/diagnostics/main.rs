@@ -7,6 +7,7 @@ mod demo;
 mod fittings;
 mod keys;
 mod read;
+mod reference;
 mod shown;
 mod track;
 mod trains;

@@ -53,7 +53,7 @@ fn a_line_nobody_wrote_is_refused() {
 
 #[test]
 fn a_file_that_is_too_large_is_refused() {
-    assert_eq!(refused(&vec![b'\n'; LARGEST_FILE + 1]).reason, "it holds 33 MB, more than a layout can");
+    assert_eq!(refused(&vec![b'\n'; LARGEST_FILE + 1]).reason, "it is larger than 16 MB");
 }
 
 #[test]
@@ -70,10 +70,13 @@ fn of_the_links_only_the_toml_is_checked() {
     let plain = "\n[[section]]\nname = \"quay\"\n[[off-layout]]\nat = [\"quay.a\", \"quay.b\"]\n";
     assert!(!load(plain).unwrap().has_links);
     assert!(load(&format!("{plain}--- links.toml\nwhatever = 3\n")).unwrap().has_links);
-    check(&format!("{plain}--- links.toml\nwhatever = \n"), r#"
+    check(
+        &format!("{plain}--- links.toml\nwhatever = \n"),
+        r#"
         links 1:12-12 mistake: there is no value
         hint: write `key = value`
-    "#);
+    "#,
+    );
 }
 
 #[test]

@@ -1,0 +1,39 @@
+//! The reference of the file format, in the crate's documentation, is itself loaded.
+
+use crate::load;
+
+/// The TOML blocks of the crate's documentation.
+fn blocks() -> Vec<String> {
+    let mut blocks = Vec::new();
+    let mut block: Option<String> = None;
+    for line in include_str!("../../src/lib.rs").lines().filter_map(|line| line.strip_prefix("//!")) {
+        match (line.trim(), block.as_mut()) {
+            ("```toml", _) => block = Some(String::new()),
+            ("```", Some(_)) => blocks.extend(block.take()),
+            (_, Some(block)) => {
+                block.push_str(line);
+                block.push('\n');
+            }
+            _ => {}
+        }
+    }
+    blocks
+}
+
+#[test]
+fn what_the_reference_shows_is_a_layout() {
+    let [track, trains] = &blocks()[..] else { panic!("one block a file") };
+    // Only what the excerpt refers to and does not show is added.
+    let rest = "[[section]]\nname = \"quay-2\"\n[[joint]]\nends = [\"quay-2.b\", \"west-throat.two\"]\n";
+    let loaded = load(&format!("{track}{rest}--- trains.toml\n{trains}")).unwrap_or_else(|refused| panic!("{refused}"));
+    assert!(loaded.warnings.is_empty(), "{}", loaded.warnings);
+    let layout = &loaded.layout;
+    assert_eq!((layout.sections.len(), layout.ends.len(), layout.ways.len()), (3, 7, 4));
+    assert!(!layout.is_dark(layout.section_named("quay-1").unwrap()));
+    let magnet = &layout.detectors[layout.detector_named("magnet").unwrap()];
+    let track::DetectorKind::Spot { way, from_first_end } = magnet.kind else { panic!("a spot") };
+    assert_eq!(from_first_end, Some(track::Length::from_mm(60)));
+    assert_eq!(layout.ways[way].needs[0].lie, track::Lie::Straight);
+    assert_eq!(layout.ways[way].limit, None);
+    assert_eq!(layout.stops.values().next().unwrap().name, "the crane");
+}
