@@ -54,7 +54,7 @@ impl Identity {
                     continue;
                 }
                 for hold in &stand.holds {
-                    if holds(&self.results, stand.who, hold.section) {
+                    if holds(&self.results, self.prices.sure, stand.who, hold.section) {
                         continue;
                     }
                     let until = self.odometers.least(train, now).map(|least| least + blind + SLACK);
@@ -87,10 +87,12 @@ impl Identity {
             return;
         }
         let (clusters, odometers, tags) = (&self.clusters, &self.odometers, &mut self.tags);
+        let sure = self.prices.sure;
         self.trails.rows.retain(|trail| {
             let home = clusters.home(trail.train);
-            let back = home
-                .is_some_and(|home| holds(&clusters.cluster(home).accounts, Who::train(trail.train), trail.section));
+            let back = home.is_some_and(|home| {
+                holds(&clusters.cluster(home).accounts, sure, Who::train(trail.train), trail.section)
+            });
             let through =
                 trail.until.is_some_and(|until| odometers.least(trail.train, now).is_some_and(|least| least >= until));
             let stays = home.is_some() && !back && !through;
@@ -102,9 +104,12 @@ impl Identity {
     }
 }
 
-fn holds(accounts: &[Account], who: Who, section: SectionId) -> bool {
+/// Whether some account that counts for anything has the train in the section. One that does not may be given up without a
+/// report, and then nobody would take note of the tail.
+fn holds(accounts: &[Account], sure: f64, who: Who, section: SectionId) -> bool {
     accounts
         .iter()
+        .filter(|account| account.weight >= sure)
         .flat_map(|account| &account.stands)
         .any(|stand| stand.who == who && stand.holds.iter().any(|hold| hold.section == section))
 }
