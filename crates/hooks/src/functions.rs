@@ -231,7 +231,7 @@ fn deadline(call: &Call<'_>, desk: &mut Desk) -> Result<MultiValue, String> {
 fn change(call: &Call<'_>, desk: &mut Desk) -> Result<MultiValue, String> {
     let deadline = call.argument(0).and_then(number).map(Time::from_secs_f64);
     let soon = desk.now + LOOK_AGAIN;
-    let look_at = deadline.map_or(soon, |deadline| deadline.min(soon));
+    let look_at = deadline.map_or(soon, |deadline| deadline.clamp(desk.now + SHORTEST_WAIT, soon));
     call.wait(desk, Wait::Change { look_at, deadline })
 }
 

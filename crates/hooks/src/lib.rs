@@ -94,6 +94,7 @@ mod picture;
 mod precheck;
 mod script;
 mod scripts;
+mod task;
 mod tokens;
 mod vm;
 mod vocabulary;
@@ -105,7 +106,14 @@ pub use scripts::Scripts;
 
 #[cfg(test)]
 mod tests {
+    use crate::Scripts;
     use crate::vocabulary::{EVENTS, WORDS};
+
+    #[test]
+    fn scripts_can_live_on_a_thread_of_their_own() {
+        fn can_move<T: Send>() {}
+        can_move::<Scripts>();
+    }
 
     /// The rows of the tables in the documentation above whose first cell starts so.
     fn rows(start: &str) -> Vec<&'static str> {

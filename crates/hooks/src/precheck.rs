@@ -19,7 +19,8 @@ const KEYWORDS: &[&str] = &[
 /// Everything that is certainly wrong with the names in a script.
 pub(crate) fn precheck(file: &str, text: &str, names: &Names) -> Vec<ScriptError> {
     let Some(tokens) = tokens(text) else { return Vec::new() };
-    let checker = Checker { tokens: &tokens, names, bound: bound_names(&tokens) };
+    let defines_in_other_ways = tokens.iter().any(|placed| placed.token == Token::Name("_G".to_owned()));
+    let checker = Checker { tokens: &tokens, names, bound: bound_names(&tokens), defines_in_other_ways };
     let mut errors = Vec::new();
     for (line, what) in checker.findings() {
         errors.push(ScriptError { file: file.to_owned(), line: Some(line), what });
@@ -32,6 +33,8 @@ struct Checker<'a> {
     names: &'a Names,
     /// Names to which the script itself may give a meaning.
     bound: BTreeSet<&'a str>,
+    /// It may also do so through the table of its globals.
+    defines_in_other_ways: bool,
 }
 
 impl Checker<'_> {
@@ -55,7 +58,7 @@ impl Checker<'_> {
                         self.check_argument(kind, argument, &mut findings);
                     }
                 }
-                None if LANGUAGE.contains(&name.as_str()) => {}
+                None if self.defines_in_other_ways || LANGUAGE.contains(&name.as_str()) => {}
                 None => {
                     let known = WORDS.iter().map(|word| word.name).chain(LANGUAGE.iter().copied());
                     findings.push((placed.line, unknown("function", name, known)));
@@ -244,6 +247,7 @@ mod tests {
     fn a_function_that_is_nowhere_defined_is_found() {
         check("sned('Heron', 'quay-1')", &["x.lua:1: no function `sned`; hint: did you mean `send`?"]);
         check("local function there(f) f() end there(function() end)", &[]);
+        check("_G.greet = print greet()", &[]);
         check("for _, each in {wait} do each(1) end", &[]);
         check("local t = {} function t.go() end t.go() t:go() if (true) then end", &[]);
     }

@@ -3,14 +3,15 @@
 use std::collections::{BTreeMap, VecDeque};
 use std::time::{Duration, Instant};
 
-use mlua::{Function, IntoLuaMulti, MultiValue, Thread};
-use signaller::{Answer, Fact, Request, Ticket, Time};
+use mlua::MultiValue;
+use signaller::{Fact, Request, Ticket, Time};
 use track::TrainId;
 
 use crate::desk::{Carer, Newcomer, Running, SharedDesk, TaskId, Wait};
-use crate::event::{Event, Pattern};
+use crate::event::Event;
 use crate::functions::SHORTEST_WAIT;
 use crate::notice::{Ended, Failure, NoticeKind, ScriptError};
+use crate::task::{Hook, Reply, Role, Task, reply_to, reply_values};
 use crate::vm::{Trouble, Vm};
 
 /// Calls of one hook that may be unfinished at a time.
@@ -45,42 +46,6 @@ pub(crate) struct Results {
     pub(crate) notices: Vec<NoticeKind>,
     /// Holds because of failures: they leave at once, whatever else the script asks for.
     pub(crate) holds: Vec<(TrainId, Ticket, Request)>,
-}
-
-#[derive(Debug)]
-struct Task {
-    role: Role,
-    coroutine: Thread,
-    wait: Wait,
-}
-
-/// A task that the script started, or one call of a hook.
-#[derive(Clone, Debug)]
-enum Role {
-    Task(String),
-    Hook { hook: u64, what: &'static str },
-}
-
-#[derive(Debug)]
-struct Hook {
-    pattern: Pattern,
-    body: Function,
-    unfinished_calls: usize,
-}
-
-/// What a task is told when its turn comes.
-#[derive(Clone, Debug)]
-enum Reply {
-    /// It starts, with an event if it is a hook.
-    Start(Option<Event>),
-    /// It is so.
-    Done,
-    /// It waited for this event; nothing if time was up.
-    Heard(Option<Event>),
-    /// It may look again; whether for the last time.
-    Look { is_last: bool },
-    /// It will not be so.
-    Refused(String),
 }
 
 impl Script {
@@ -309,7 +274,9 @@ impl Script {
             papers.running = None;
             papers.wait.take()
         };
-        let result = result.and_then(|()| self.take_in_newcomers());
+        // What was declared before a failure stays declared.
+        let taken_in = self.take_in_newcomers();
+        let result = result.and(taken_in);
         match (result, coroutine.is_resumable(), wait) {
             (Err(trouble), ..) => self.fail(Some(id), &role, trouble),
             (Ok(()), false, _) => self.finish(id),
@@ -387,10 +354,7 @@ impl Script {
 
     /// Ends what failed, asks for the trains in its care to be held, and says so.
     fn fail(&mut self, id: Option<TaskId>, role: &Role, trouble: Trouble) {
-        let what = match role {
-            Role::Task(name) => Ended::Task(name.clone()),
-            Role::Hook { what, .. } => Ended::Hook((*what).to_owned()),
-        };
+        let ended = role.ended();
         if trouble.ends_script {
             let held = self.end_all(&trouble.what);
             let failure = Failure { ended: Ended::Script, line: trouble.line, what: trouble.what, held };
@@ -401,7 +365,7 @@ impl Script {
             (Role::Task(_), Some(id)) => self.carer(Some(id)),
             _ => self.carer(None),
         };
-        let held = self.hold_all(carer, &format!("{}: {what}: {}", self.file(), trouble.what));
+        let held = self.hold_all(carer, &format!("{}: {ended}: {}", self.file(), trouble.what));
         match role {
             Role::Task(_) => {
                 self.desk.lock().take_back(carer);
@@ -413,7 +377,7 @@ impl Script {
                 self.desk.lock().papers[self.number].hooks -= 1;
             }
         }
-        let failure = Failure { ended: what, line: trouble.line, what: trouble.what, held };
+        let failure = Failure { ended, line: trouble.line, what: trouble.what, held };
         self.results.notices.push(NoticeKind::Failed(failure));
     }
 
@@ -457,46 +421,4 @@ impl Script {
         let said = self.desk.lock().take_said(self.number);
         self.results.notices.extend(said);
     }
-}
-
-/// What a task that waits is told of a fact, if anything.
-fn reply_to(wait: &mut Wait, fact: &Fact, event: Option<&Event>) -> Option<Reply> {
-    match (wait, fact) {
-        (Wait::Event { pattern, .. }, _) => {
-            event.filter(|event| pattern.matches(event)).map(|event| Reply::Heard(Some(event.clone())))
-        }
-        (Wait::Answer { ticket: asked, .. }, Fact::Answered { ticket, answer }) if asked == ticket => match answer {
-            Answer::Accepted => Some(Reply::Done),
-            Answer::Refused(refusal) => Some(Reply::Refused(refusal.reason.clone())),
-        },
-        (Wait::Trip(trip), Fact::Answered { ticket, answer }) if trip.ticket == *ticket => match answer {
-            Answer::Accepted => {
-                trip.is_accepted = true;
-                None
-            }
-            Answer::Refused(refusal) => Some(Reply::Refused(refusal.reason.clone())),
-        },
-        (Wait::Trip(trip), Fact::Arrived { train, at }) if trip.train == *train && trip.to == *at => Some(Reply::Done),
-        (Wait::Trip(trip), Fact::Departed { train, to })
-            if trip.is_accepted && trip.train == *train && trip.to != *to =>
-        {
-            Some(Reply::Refused("it was sent elsewhere".to_owned()))
-        }
-        _ => None,
-    }
-}
-
-/// What a reply is in Lua: for a start the arguments, else whether it is well, and a result.
-fn reply_values(vm: &Vm, reply: &Reply, names: &crate::names::Names) -> Result<MultiValue, Trouble> {
-    let lua = vm.lua();
-    let values = match reply {
-        Reply::Start(None) => Ok(MultiValue::new()),
-        Reply::Start(Some(event)) => event.to_table(lua, names).and_then(|event| event.into_lua_multi(lua)),
-        Reply::Done => true.into_lua_multi(lua),
-        Reply::Heard(None) => true.into_lua_multi(lua),
-        Reply::Heard(Some(event)) => event.to_table(lua, names).and_then(|event| (true, event).into_lua_multi(lua)),
-        Reply::Look { is_last } => (true, *is_last).into_lua_multi(lua),
-        Reply::Refused(why) => (false, why.as_str()).into_lua_multi(lua),
-    };
-    values.map_err(|error| crate::vm::explain(&error))
 }

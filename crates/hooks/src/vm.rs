@@ -201,6 +201,11 @@ pub(crate) fn explain(error: &mlua::Error) -> Trouble {
             ends_script: true,
         },
         mlua::Error::CallbackError { cause, .. } => explain(cause),
+        mlua::Error::CoroutineUnresumable => Trouble {
+            line: None,
+            what: "was resumed or closed by the script itself; hint: leave a task's own coroutine alone".to_owned(),
+            ends_script: false,
+        },
         mlua::Error::SyntaxError { message, .. } | mlua::Error::RuntimeError(message) => {
             let (line, what) = take_place_off(message);
             Trouble { line, what: in_our_words(what), ends_script: false }

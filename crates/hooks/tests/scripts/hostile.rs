@@ -274,6 +274,39 @@ fn giving_way_where_it_cannot_be_is_an_error() {
 }
 
 #[test]
+fn a_list_of_names_that_answers_by_itself_is_only_read() {
+    let text = r#"
+        local odd = setmetatable({}, {
+            __index = function(_, key) say("asked for", key) return "quay-1" end,
+            __iter = function() say("asked for all") return next, {} end,
+            __len = function() return 1 end,
+        })
+        say(pcall(free, odd))
+        say(pcall(on, "arrived", odd, print))
+    "#;
+    let host = Host::new(&[("t.lua", text)]);
+    let wants = "`free` wants the name of a place or a list of such names here, not table";
+    assert_eq!(host.said(), [format!("t.lua: false {wants}"), "t.lua: true".to_owned()]);
+}
+
+#[test]
+fn a_task_resumed_or_closed_behind_the_hosts_back_is_ended() {
+    for theft in ["coroutine.resume(stolen)", "coroutine.close(stolen)"] {
+        let text = format!(
+            "local stolen\ntask('own', function() stolen = coroutine.running() wait(5) say('on') wait(5) end)\n\
+             task('thief', function() wait(1) {theft} say('done') end)"
+        );
+        let mut host = Host::new(&[("t.lua", &text), ("good.lua", GOOD)]);
+        host.run_until(20.0);
+        let said = host.said();
+        assert!(said.contains(&"1 t.lua: done".to_owned()), "{said:?}");
+        let what = "was resumed or closed by the script itself; hint: leave a task's own coroutine alone";
+        assert!(said.contains(&format!("5 t.lua: task `own` ended: {what}")), "{said:?}");
+        assert_eq!(host.wishes(), ["Dunlin to quay-2"]);
+    }
+}
+
+#[test]
 fn there_is_no_way_out_of_the_sandbox() {
     let text = r#"
         for _, name in { "io", "os", "load", "loadstring", "dofile", "require", "debug", "package", "getfenv", "setfenv",
