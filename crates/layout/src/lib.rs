@@ -121,6 +121,7 @@ mod keys;
 mod load;
 mod names;
 mod nearest;
+mod numbers;
 mod read_track;
 mod read_trains;
 mod resolve;

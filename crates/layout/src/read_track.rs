@@ -4,8 +4,9 @@ use toml::de::DeValue;
 use track::Lie;
 
 use crate::diagnostic::Findings;
-use crate::keys::{Keys, Unit, check_name, list_of, table_of, text_of};
+use crate::keys::{Keys, check_name, list_of, table_of, text_of};
 use crate::nearest::nearest;
+use crate::numbers::Unit;
 use crate::source::{Said, Span};
 use crate::written::{
     WrittenDetector, WrittenDetectorPlace, WrittenDistrict, WrittenSection, WrittenSignal, WrittenStop, WrittenTrack,

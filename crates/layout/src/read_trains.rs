@@ -4,7 +4,8 @@ use toml::de::DeValue;
 use track::{Address, Length, SpeedSteps};
 
 use crate::diagnostic::Findings;
-use crate::keys::{Keys, Unit, check_name, number_of, table_of, text_of, wrong_type};
+use crate::keys::{Keys, check_name, table_of, text_of, wrong_type};
+use crate::numbers::{Unit, number_of};
 use crate::read_track::each;
 use crate::source::{Said, Span};
 use crate::written::{WrittenStart, WrittenTrain, WrittenVehicle};

@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use track::{Acceleration, Address, Length, Lie, SpeedSteps};
 
-use crate::keys::WrittenSpeed;
+use crate::numbers::WrittenSpeed;
 use crate::source::{Said, Span};
 
 type Text<'t> = Said<&'t str>;
