@@ -150,12 +150,12 @@ impl Interlock {
     fn arrive(&mut self, train: TrainId, outputs: &mut Vec<Output>) {
         let run = &mut self.runs[train];
         run.waits_for = None;
-        run.is_planned = false;
+        (run.is_planned, run.is_admitted) = (false, false);
         if let Some(at) = run.to.take() {
             outputs.push(Output::Fact(Fact::Arrived { train, at }));
         }
-        // Whoever has to pass may do so from now on only around this train.
-        self.is_stirred = true;
+        // Orders that could not be admitted beside this one may be now.
+        (self.is_stirred, self.may_admit) = (true, true);
     }
 
     /// Says once that a train began to move towards its destination.
@@ -176,6 +176,7 @@ impl Interlock {
     fn hold_astray(&mut self, train: TrainId, outputs: &mut Vec<Output>) {
         self.runs[train].holds.in_doubt = false;
         if !std::mem::replace(&mut self.runs[train].holds.astray, true) {
+            self.forget_plan(train);
             let reason = "it was found where it was not allowed to be; release it when all is well".to_owned();
             outputs.push(Output::Fact(Fact::HoldSet { train, reason }));
         }
@@ -262,20 +263,17 @@ impl Interlock {
     /// Makes `path`, without its first `skip` passages, the train's plan.
     pub(super) fn adopt_plan(&mut self, train: TrainId, path: &[Traverse], skip: usize) {
         self.forget_plan(train);
-        for passage in path.iter().skip(skip) {
-            self.wanted[passage.section] += 1;
-            self.runs[train].plan.push_back(*passage);
-        }
+        self.runs[train].plan.extend(path.iter().skip(skip));
         self.runs[train].is_planned = true;
         self.want_more(train);
         self.is_stirred = true;
     }
 
     pub(super) fn forget_plan(&mut self, train: TrainId) {
-        while let Some(passage) = self.runs[train].plan.pop_front() {
-            self.wanted[passage.section] -= 1;
-        }
-        self.runs[train].is_planned = false;
+        let run = &mut self.runs[train];
+        run.plan.clear();
+        (run.is_planned, run.is_admitted) = (false, false);
+        self.may_admit = true;
         self.wanting.retain(|&other| other != train);
     }
 

@@ -1,5 +1,6 @@
 //! Granting track, from signal to signal, each piece as a whole or not at all.
 
+use smallvec::SmallVec;
 use track::{SectionId, TrainId, Traverse, TurnoutId};
 
 use super::{Interlock, Wait};
@@ -44,23 +45,29 @@ impl Interlock {
             if run.must_stand || self.everything_stopped || run.holds.any() {
                 return;
             }
-            match self.grantable(train, picture, signals) {
+            if !self.runs[train].is_admitted {
+                let obstacle = self.first_obstacle(train, picture);
+                self.wait(train, obstacle, outputs);
+                return;
+            }
+            let mut grantable = self.grantable(train, picture, signals);
+            if grantable.is_err() && self.find_way_round(train, picture) {
+                grantable = self.grantable(train, picture, signals);
+            }
+            match grantable {
                 Ok(count) => self.grant(train, count, now, outputs),
                 Err(wait) => {
-                    if !self.find_way_round(train, picture) {
-                        self.wait(train, wait, outputs);
-                        return;
-                    }
-                    match self.grantable(train, picture, signals) {
-                        Ok(count) => self.grant(train, count, now, outputs),
-                        Err(wait) => {
-                            self.wait(train, wait, outputs);
-                            return;
-                        }
-                    }
+                    self.wait(train, wait, outputs);
+                    return;
                 }
             }
         }
+    }
+
+    /// What stands in the way of an order that is not admitted: the first thing on its path, or that others have to pass.
+    fn first_obstacle(&self, train: TrainId, picture: &impl Picture) -> Wait {
+        let places = 0..self.runs[train].plan.len();
+        places.map(|place| self.is_available(train, place, picture)).find_map(Result::err).unwrap_or(Wait::OthersFirst)
     }
 
     fn pieces_ahead(&self, train: TrainId) -> usize {
@@ -75,17 +82,17 @@ impl Interlock {
     }
 
     /// How many passages of its plan the train can be granted now: the fewest pieces after which it blocks nobody for ever.
-    fn grantable(&self, train: TrainId, picture: &impl Picture, signals: &Signals) -> Result<usize, Wait> {
-        let run = &self.runs[train];
+    fn grantable(&mut self, train: TrainId, picture: &impl Picture, signals: &Signals) -> Result<usize, Wait> {
         let mut count = 0;
-        while count < run.plan.len() {
+        while count < self.runs[train].plan.len() {
             if let Some(signal) = self.signal_before(train, count).filter(|&signal| signals.is_kept_at_danger(signal)) {
                 return Err(Wait::Kept { signal });
             }
             loop {
                 self.is_available(train, count, picture)?;
                 count += 1;
-                if count == run.plan.len() || self.ends_a_piece(&run.plan[count - 1]) {
+                let plan = &self.runs[train].plan;
+                if count == plan.len() || self.ends_a_piece(&plan[count - 1]) {
                     break;
                 }
             }
@@ -157,7 +164,6 @@ impl Interlock {
     fn grant(&mut self, train: TrainId, count: usize, now: Time, outputs: &mut Vec<Output>) {
         for _ in 0..count {
             let Some(passage) = self.runs[train].plan.pop_front() else { break };
-            self.wanted[passage.section] -= 1;
             for need in &self.layout.ways[passage.way].needs {
                 self.turnouts.throw(need.turnout, need.lie, now, outputs);
             }
@@ -206,7 +212,20 @@ impl Interlock {
         if path.is_empty() || self.runs[train].plan.iter().eq(path.iter()) {
             return false;
         }
-        self.adopt_plan(train, &path, 0);
-        true
+        // Another path to the same place: whoever was admitted stays so, or nothing would be gained.
+        let before: SmallVec<[Traverse; 16]> = self.runs[train].plan.iter().copied().collect();
+        let would_get_home = self.rehearsed(picture);
+        self.replace_plan(train, &path);
+        if self.still_gets_home(&would_get_home, picture) {
+            return true;
+        }
+        self.replace_plan(train, &before);
+        false
+    }
+
+    fn replace_plan(&mut self, train: TrainId, path: &[Traverse]) {
+        let plan = &mut self.runs[train].plan;
+        plan.clear();
+        plan.extend(path);
     }
 }

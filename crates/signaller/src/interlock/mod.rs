@@ -38,8 +38,6 @@ pub struct Interlock {
     graph: Graph,
     turnouts: Turnouts,
     granted_to: Table<SectionId, Option<TrainId>>,
-    /// How many passages through the section are planned and not granted yet.
-    wanted: Table<SectionId, u16>,
     cleared: Table<SignalId, bool>,
     cleared_anew: Vec<SignalId>,
     runs: Table<TrainId, Run>,
@@ -48,6 +46,10 @@ pub struct Interlock {
     /// Something was released, freed or thrown: whoever waits may try again.
     is_stirred: bool,
     touched: Vec<TrainId>,
+    /// In which order everybody got home in the last rehearsal that served.
+    order_of_running: Vec<safe::Leg>,
+    /// Orders came or went: those that are not admitted may try again.
+    may_admit: bool,
     /// Trains that want more track than they have, the oldest order first.
     wanting: Vec<TrainId>,
 }
@@ -85,13 +87,14 @@ impl Interlock {
             graph: Graph::new(&layout),
             turnouts: Turnouts::new(Arc::clone(&layout)),
             granted_to: Table::filled(None, layout.sections.len()),
-            wanted: Table::filled(0, layout.sections.len()),
+            order_of_running: Vec::new(),
             cleared: Table::filled(false, layout.signals.len()),
             cleared_anew: Vec::new(),
             runs: layout.trains.values().map(named).collect(),
             orders_so_far: 0,
             everything_stopped: false,
             is_stirred: false,
+            may_admit: false,
             touched: Vec::new(),
             wanting: Vec::new(),
             layout,
@@ -175,12 +178,19 @@ impl Interlock {
             }
         }
         self.is_stirred |= !changes.sections.is_empty() || !changes.turnouts.is_empty();
+        let freed = |&section: &SectionId| !picture.is_occupied(section);
+        self.may_admit |= !self.may_admit
+            && self.wanting.iter().any(|&train| !self.runs[train].is_admitted)
+            && changes.sections.iter().any(freed);
         for place in 0..self.touched.len() {
             let train = self.touched[place];
             self.follow(train, now, picture, outputs);
             self.decide(train, now, picture, drive, outputs);
         }
         if std::mem::take(&mut self.is_stirred) {
+            if std::mem::take(&mut self.may_admit) {
+                self.admit(picture);
+            }
             self.serve_waiting(now, picture, signals, outputs);
         }
         while let Some(turnout) = self.turnouts.next_thrown() {

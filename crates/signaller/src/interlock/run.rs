@@ -24,6 +24,8 @@ pub(crate) struct Run {
     pub(crate) plan: VecDeque<Traverse>,
     /// Whether `plan` leads to the destination; else it is still to be found.
     pub(crate) is_planned: bool,
+    /// Whether a rehearsal got it home without keeping others from it.
+    pub(crate) is_admitted: bool,
     /// The train has to come to stand before anything else is decided.
     pub(crate) must_stand: bool,
     pub(crate) has_departed: bool,

@@ -1,17 +1,37 @@
 //! Whether everybody can still get where they are going after a grant.
 //!
 //! A rehearsal: with the grant given, trains run to their destinations one after the other, each over track that is free then,
-//! until no more can. A grant is safe if nobody who could get home without it is kept from it. Trains without an order stand
-//! where they are. Where nobody can run all the way, one may first draw up to a signal on its path if that lets another run.
+//! until no more can. Where nobody can run all the way, one may first draw up to a signal on its path if that lets another run.
+//! Trains without an order stand where they are, and so do those whose order is not *admitted* yet: an order is admitted once
+//! a rehearsal gets home with it everybody who gets home without it. A grant is given only if it keeps nobody from getting
+//! home whose order is admitted. So whoever is admitted gets there, and whoever is not does not stand in the way by trying.
 //!
-//! Finding the best order is hard in general; this takes the first that serves, so it may refuse a grant that a cleverer
-//! order would allow, and never the other way round.
+//! The order of running that worked is kept, and rehearsed first the next time: a train that went a part of its way in that
+//! order leaves the rest of it possible.
+//!
+//! Finding the best order is hard in general; this takes the first that serves, so it may refuse what a cleverer order would
+//! allow, and never the other way round.
 
 use smallvec::SmallVec;
-use track::{Length, SectionId, TrainId, Traverse, distance_cost};
+use track::{EndId, Length, SectionId, TrainId, Traverse, distance_cost};
 
 use super::Interlock;
 use crate::picture::Picture;
+
+/// One step of a rehearsal: a train runs home, or draws up to the far end of a passage.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Leg {
+    train: TrainId,
+    up_to: Option<EndId>,
+}
+
+/// A grant to be tried.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Trial {
+    pub(super) train: TrainId,
+    /// So many passages of its plan.
+    pub(super) count: usize,
+}
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Occupant {
@@ -26,55 +46,153 @@ struct Player {
     train: TrainId,
     /// So many passages of its plan are behind it.
     from: usize,
-    /// It left what it stands on in truth.
-    has_moved: bool,
     is_home: bool,
 }
 
+type Passages = SmallVec<[Traverse; 16]>;
+
 /// The state of the rehearsal.
 #[derive(Clone, Debug, Default)]
-struct Scene {
+pub(super) struct Scene {
     players: SmallVec<[Player; 16]>,
-    /// Where trains that moved stand.
+    /// Where the players stand. Each has left what it stands on in truth.
     stands: SmallVec<[(SectionId, TrainId); 32]>,
+    legs: SmallVec<[Leg; 16]>,
+}
+
+impl Scene {
+    fn is_home(&self, train: TrainId) -> bool {
+        self.players.iter().any(|player| player.train == train && player.is_home)
+    }
+
+    fn all_home(&self) -> bool {
+        self.players.iter().all(|player| player.is_home)
+    }
+
+    fn is_as_good_as(&self, other: &Self) -> bool {
+        other.players.iter().all(|player| !player.is_home || self.is_home(player.train))
+    }
 }
 
 impl Interlock {
     /// Whether granting the train the first `count` passages of its plan keeps nobody from getting home.
-    pub(super) fn is_safe(&self, train: TrainId, count: usize, picture: &impl Picture) -> bool {
-        let run = &self.runs[train];
-        let nobody_else_wants = |passage: &Traverse| {
-            let own = run.plan.iter().filter(|other| other.section == passage.section).count();
-            usize::from(self.wanted[passage.section]) <= own
-        };
-        if run.plan.iter().take(count).all(nobody_else_wants) {
-            return true;
+    pub(super) fn is_safe(&mut self, train: TrainId, count: usize, picture: &impl Picture) -> bool {
+        let after = self.rehearse(&[], Some(Trial { train, count }), picture);
+        let safe = after.all_home() || after.is_as_good_as(&self.rehearsed(picture));
+        if safe {
+            self.keep_order(&after);
         }
-        let after = self.rehearse(train, count, picture);
-        if after.players.iter().all(|player| player.is_home) {
-            return true;
-        }
-        let before = self.rehearse(train, 0, picture);
-        let mut pairs = before.players.iter().zip(&after.players);
-        pairs.all(|(before, after)| !before.is_home || after.is_home)
+        safe
     }
 
-    fn rehearse(&self, train: TrainId, granted: usize, picture: &impl Picture) -> Scene {
-        let mut scene = Scene::default();
-        for (other, run) in self.runs.iter() {
-            if run.to.is_some() && run.is_planned {
-                scene.players.push(Player { train: other, from: 0, has_moved: false, is_home: false });
+    /// Who gets home as things are.
+    pub(super) fn rehearsed(&self, picture: &impl Picture) -> Scene {
+        self.rehearse(&[], None, picture)
+    }
+
+    /// Whether everybody who got home in an earlier rehearsal still does.
+    pub(super) fn still_gets_home(&mut self, before: &Scene, picture: &impl Picture) -> bool {
+        let after = self.rehearsed(picture);
+        let good = after.is_as_good_as(before);
+        if good {
+            self.keep_order(&after);
+        }
+        good
+    }
+
+    fn keep_order(&mut self, scene: &Scene) {
+        self.order_of_running.clear();
+        self.order_of_running.extend_from_slice(&scene.legs);
+    }
+
+    /// Admits every order with which everybody gets home who would without it; those that only go together, together.
+    pub(super) fn admit(&mut self, picture: &impl Picture) {
+        let mut pending: SmallVec<[TrainId; 16]> = SmallVec::new();
+        pending.extend(self.runs.iter().filter(|(_, run)| run.is_planned && !run.is_admitted).map(|(train, _)| train));
+        pending.sort_by_key(|&train| self.runs[train].age);
+        let mut place = 0;
+        while place < pending.len() {
+            if self.admit_together(&pending[place..=place], picture) {
+                pending.remove(place);
+                place = 0;
+            } else {
+                place += 1;
             }
         }
+        for one in 0..pending.len() {
+            for other in one + 1..pending.len() {
+                if self.admit_together(&[pending[one], pending[other]], picture) {
+                    return self.admit(picture);
+                }
+            }
+        }
+        if pending.len() > 2 {
+            self.admit_together(&pending, picture);
+        }
+    }
+
+    fn admit_together(&mut self, trains: &[TrainId], picture: &impl Picture) -> bool {
+        let with = self.rehearse(trains, None, picture);
+        if !trains.iter().all(|&train| with.is_home(train)) {
+            return false;
+        }
+        if !with.all_home() && !with.is_as_good_as(&self.rehearsed(picture)) {
+            return false;
+        }
+        for &train in trains {
+            self.runs[train].is_admitted = true;
+        }
+        self.keep_order(&with);
+        true
+    }
+
+    /// Rehearses everybody who is admitted, and `newcomers`.
+    fn rehearse(&self, newcomers: &[TrainId], trial: Option<Trial>, picture: &impl Picture) -> Scene {
+        let mut scene = Scene::default();
+        for (train, run) in self.runs.iter() {
+            if run.is_planned && (run.is_admitted || newcomers.contains(&train)) {
+                scene.players.push(Player { train, from: 0, is_home: false });
+            }
+        }
+        scene.players.sort_by_key(|player| self.runs[player.train].age);
         // Nobody can keep a train from running to the end of what it has.
         for place in 0..scene.players.len() {
-            let from = if scene.players[place].train == train { granted } else { 0 };
-            let plan = &self.runs[scene.players[place].train].plan;
-            let path: SmallVec<[Traverse; 16]> = plan.iter().take(from).copied().collect();
+            let train = scene.players[place].train;
+            let from = trial.filter(|trial| trial.train == train).map_or(0, |trial| trial.count);
+            let path: Passages = self.runs[train].plan.iter().take(from).copied().collect();
             self.move_player(&mut scene, place, &path, Some(from));
+        }
+        for at in 0..self.order_of_running.len() {
+            self.run_leg(&mut scene, self.order_of_running[at], picture);
         }
         while self.run_one_home(&mut scene, picture) || self.draw_one_up(&mut scene, picture) {}
         scene
+    }
+
+    /// Does what worked in an earlier rehearsal, if it can still be done.
+    fn run_leg(&self, scene: &mut Scene, leg: Leg, picture: &impl Picture) {
+        let Some(place) = scene.players.iter().position(|player| player.train == leg.train && !player.is_home) else {
+            return;
+        };
+        match leg.up_to {
+            None => {
+                if let Some(path) = self.free_path_home(scene, place, picture) {
+                    self.run_home(scene, place, &path);
+                }
+            }
+            Some(end) => {
+                let player = scene.players[place];
+                let rest = self.runs[player.train].plan.iter().enumerate().skip(player.from);
+                for (to, passage) in rest {
+                    if !self.is_open(scene, player.train, passage.section, picture) {
+                        return;
+                    }
+                    if passage.leave == end {
+                        return self.draw_up(scene, place, to + 1);
+                    }
+                }
+            }
+        }
     }
 
     /// Runs one train home, first one whose destination nobody else needs to pass.
@@ -85,19 +203,20 @@ impl Interlock {
                 continue;
             }
             let Some(path) = self.free_path_home(scene, place, picture) else { continue };
-            let last = path.last().map(|passage| passage.section);
+            let train = scene.players[place].train;
+            let last = path.last().or(self.runs[train].granted.back()).map(|passage| passage.section);
             let passes = |player: &Player| {
                 let mut rest = self.runs[player.train].plan.iter().skip(player.from);
-                !player.is_home && player.train != scene.players[place].train && rest.any(|p| Some(p.section) == last)
+                !player.is_home && player.train != train && rest.any(|passage| Some(passage.section) == last)
             };
             if !scene.players.iter().any(passes) {
-                self.move_player(scene, place, &path, None);
+                self.run_home(scene, place, &path);
                 return true;
             }
             in_the_way.get_or_insert((place, path));
         }
         if let Some((place, path)) = in_the_way {
-            self.move_player(scene, place, &path, None);
+            self.run_home(scene, place, &path);
             return true;
         }
         false
@@ -119,12 +238,9 @@ impl Interlock {
                     continue;
                 }
                 let mut trial = scene.clone();
-                let path: SmallVec<[Traverse; 16]> =
-                    plan.iter().skip(player.from).take(to + 1 - player.from).copied().collect();
-                self.move_player(&mut trial, place, &path, Some(to + 1));
-                let others = |other: usize| other != place && !trial.players[other].is_home;
+                self.draw_up(&mut trial, place, to + 1);
                 let helps = (0..trial.players.len())
-                    .filter(|&other| others(other))
+                    .filter(|&other| other != place && !trial.players[other].is_home)
                     .any(|other| self.free_path_home(&trial, other, picture).is_some());
                 if helps {
                     *scene = trial;
@@ -135,25 +251,37 @@ impl Interlock {
         false
     }
 
+    fn run_home(&self, scene: &mut Scene, place: usize, path: &[Traverse]) {
+        self.move_player(scene, place, path, None);
+        scene.legs.push(Leg { train: scene.players[place].train, up_to: None });
+    }
+
+    fn draw_up(&self, scene: &mut Scene, place: usize, from: usize) {
+        let player = scene.players[place];
+        let plan = &self.runs[player.train].plan;
+        let path: Passages = plan.iter().take(from).skip(player.from).copied().collect();
+        self.move_player(scene, place, &path, Some(from));
+        scene.legs.push(Leg { train: player.train, up_to: path.last().map(|passage| passage.leave) });
+    }
+
     /// The rest of the train's plan if it is free, else another path home that is.
-    fn free_path_home(&self, scene: &Scene, place: usize, picture: &impl Picture) -> Option<SmallVec<[Traverse; 16]>> {
+    fn free_path_home(&self, scene: &Scene, place: usize, picture: &impl Picture) -> Option<Passages> {
         let player = scene.players[place];
         let run = &self.runs[player.train];
         let rest = run.plan.iter().skip(player.from);
         if rest.clone().all(|passage| self.is_open(scene, player.train, passage.section, picture)) {
             return Some(rest.copied().collect());
         }
-        let enter = run.plan.get(player.from)?.enter;
-        let goal = run.plan.back()?;
+        let (enter, goal) = (run.plan.get(player.from)?.enter, run.plan.back()?);
+        if !self.is_open(scene, player.train, goal.section, picture) {
+            return None;
+        }
         let cost = |passage: &Traverse| {
             let is_known = self.layout.ends[passage.leave].meets.len() == 1;
             let is_open = is_known && self.is_open(scene, player.train, passage.section, picture);
             is_open.then(|| distance_cost(&self.layout, passage))
         };
         let (path, _) = self.graph.path(enter, |end| end == goal.enter, cost)?;
-        if !self.is_open(scene, player.train, goal.section, picture) {
-            return None;
-        }
         Some(path.into_iter().chain([*goal]).collect())
     }
 
@@ -169,15 +297,15 @@ impl Interlock {
         if let Some(&(_, train)) = scene.stands.iter().find(|(at, _)| *at == section) {
             return Occupant::Train(train);
         }
-        let has_left = |train: TrainId| scene.players.iter().any(|player| player.train == train && player.has_moved);
-        let holders = picture.holders(section);
-        let mut there =
-            self.granted_to[section].into_iter().chain(holders.iter().copied()).filter(|&train| !has_left(train));
+        let has_left = |train: TrainId| scene.players.iter().any(|player| player.train == train);
+        let (holders, granted_to) = (picture.holders(section), self.granted_to[section]);
+        let everybody = granted_to.into_iter().chain(holders.iter().copied());
+        let mut there = everybody.filter(|&train| !has_left(train));
         match (there.next(), there.next()) {
             (Some(train), None) => Occupant::Train(train),
             (Some(train), Some(other)) if train == other => Occupant::Train(train),
             (Some(_), Some(_)) => Occupant::Unknown,
-            (None, _) if holders.is_empty() && self.granted_to[section].is_none() && picture.is_occupied(section) => {
+            (None, _) if holders.is_empty() && granted_to.is_none() && picture.is_occupied(section) => {
                 Occupant::Unknown
             }
             (None, _) => Occupant::Nobody,
@@ -186,24 +314,21 @@ impl Interlock {
 
     /// Moves a train along `path`: home, or so that `from` passages of its plan are behind it.
     fn move_player(&self, scene: &mut Scene, place: usize, path: &[Traverse], from: Option<usize>) {
-        let train = scene.players[place].train;
-        let run = &self.runs[train];
-        scene.stands.retain(|(_, holder)| *holder != train);
-        let mut to_cover = self.train_length(train).unwrap_or(Length::from_um(1));
-        let passed = run.plan.iter().take(scene.players[place].from).rev();
-        let behind = passed.chain(run.granted.iter().rev());
-        for passage in path.iter().rev().chain(behind) {
-            scene.stands.push((passage.section, train));
+        let player = scene.players[place];
+        let run = &self.runs[player.train];
+        scene.stands.retain(|(_, holder)| *holder != player.train);
+        let mut to_cover = self.train_length(player.train).unwrap_or(Length::from_um(1));
+        let passed = run.plan.iter().take(player.from).rev();
+        for passage in path.iter().rev().chain(passed).chain(run.granted.iter().rev()) {
+            scene.stands.push((passage.section, player.train));
             to_cover = to_cover - self.layout.ways[passage.way].length.unwrap_or(to_cover);
             if to_cover <= Length::ZERO {
                 break;
             }
         }
-        let player = &mut scene.players[place];
-        player.has_moved = true;
         match from {
-            Some(from) => player.from = from,
-            None => player.is_home = true,
+            Some(from) => scene.players[place].from = from,
+            None => scene.players[place].is_home = true,
         }
     }
 }
