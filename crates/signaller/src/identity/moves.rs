@@ -3,7 +3,7 @@
 use std::cell::Cell;
 
 use smallvec::{SmallVec, smallvec};
-use track::{EndId, Layout, Lie, SectionId, Table, TurnoutId, WayId};
+use track::{EndId, Layout, Length, Lie, SectionId, Table, Train, TurnoutId, WayId};
 
 use super::account::{Head, Holds, Stand, Stands, Who, drop, put};
 use super::odometer::Odometers;
@@ -129,7 +129,8 @@ impl Scene<'_> {
                 occupied,
                 &mut |passed, entry, price| {
                     found = true;
-                    sink(self.extended(stand, &step, passed, entry), price);
+                    let far = if self.can_have_passed(stand, &step, passed) { 1.0 } else { self.prices.by_hand };
+                    sink(self.extended(stand, &step, passed, entry), price * far);
                 },
             );
         });
@@ -143,6 +144,18 @@ impl Scene<'_> {
                 sink(self.extended(&self.turned(stand), &step, passed, entry), price);
             });
         }
+    }
+
+    /// Whether a train can have got through the section of its nose and all those beyond, as far as lengths are known: the
+    /// shortest way through each.
+    fn can_have_passed(&self, stand: &Stand, step: &Step, passed: &[Hold]) -> bool {
+        let Some(nose) = step.way.and_then(|way| self.layout.ways[way].length) else { return true };
+        let ways = |hold: &Hold| hold.enter.map(|enter| self.topology.passages(enter)).unwrap_or_default();
+        let length = |hold: &Hold| {
+            ways(hold).iter().map(|passage| self.layout.ways[passage.way].length.unwrap_or(Length::ZERO)).min()
+        };
+        let beyond: Length = passed.iter().filter_map(length).sum();
+        self.odometers.can_have_left(stand, Some(nose + beyond), self.now)
     }
 
     #[allow(clippy::too_many_arguments, reason = "a recursion that carries its place in the search")]
@@ -220,7 +233,8 @@ impl Scene<'_> {
         } else if seen_ahead && !seen_behind {
             sink(with(self.cleared(stand, at)), 1.0);
         } else if seen_ahead {
-            sink(with(unseen()), self.prices.contact_in_middle);
+            let hidden = if self.may_hide_in_the_middle(stand, section) { 1.0 } else { self.prices.contact_in_middle };
+            sink(with(unseen()), hidden);
             sink(with(self.cleared(stand, at)), self.prices.stuck_behind);
         } else if seen_behind {
             let mut back = stand.clone();
@@ -230,6 +244,15 @@ impl Scene<'_> {
         } else {
             self.lost(stands, stand, unseen(), sink);
         }
+    }
+
+    /// Whether the longest part inside a train that no detector sees covers a whole section: then the section may empty while
+    /// the train stands on both sides of it.
+    fn may_hide_in_the_middle(&self, stand: &Stand, section: SectionId) -> bool {
+        let train = stand.who.known().and_then(|train| self.layout.trains.get(train));
+        let gap = train.map_or(Length::ZERO, Train::blind_gap);
+        let mut lengths = self.layout.sections[section].ways.iter().map(|&way| self.layout.ways[way].length);
+        gap > Length::ZERO && lengths.any(|length| length.is_none_or(|length| length <= gap))
     }
 
     /// The last section that showed a train has emptied.
