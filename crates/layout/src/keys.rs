@@ -10,6 +10,8 @@ use crate::nearest::nearest;
 use crate::numbers::{Unit, WrittenSpeed, number_of, read_speed};
 use crate::source::{FileId, Said, Span};
 
+/// Nothing on a table is shorter than this; who writes less took another unit.
+const SHORTEST_MM: f64 = 10.0;
 /// So many names are listed before the rest is only counted.
 const LISTED: usize = 12;
 /// One table while it is being read. What is asked for is remembered; [`Keys::finish`] reports the rest.
@@ -139,6 +141,10 @@ impl<'t> Keys<'t> {
 
     pub(crate) fn length(&mut self, key: &'static str, out: &mut Findings) -> Option<Said<Length>> {
         let said = self.number(key, Unit::Millimetres, out)?;
+        if said.value < SHORTEST_MM {
+            out.warning(said.span, format!("`{key}` is less than a centimetre"))
+                .hint("lengths are millimetres on the table");
+        }
         Some(Said { value: Length::from_mm_f64(said.value), span: said.span })
     }
 

@@ -7,20 +7,20 @@ use crate::diagnostic::Findings;
 use crate::nearest::nearest;
 use crate::source::{Said, Span};
 
-/// The nearest name is looked for this often; a file with more unknown names than that has another problem.
-const SEARCHES: usize = 200;
+/// So many names are compared in search of nearest ones; a file with so many unknown names has another problem.
+const COMPARISONS: usize = 3_000_000;
 
 /// The names of one kind of thing.
 pub(crate) struct Names<'t, I> {
     /// What it is, without article: `section`.
     what: &'static str,
     ids: BTreeMap<&'t str, (I, Span)>,
-    searches_left: Cell<usize>,
+    comparisons_left: Cell<usize>,
 }
 
 impl<'t, I: Copy> Names<'t, I> {
     pub(crate) fn new(what: &'static str) -> Self {
-        Self { what, ids: BTreeMap::new(), searches_left: Cell::new(SEARCHES) }
+        Self { what, ids: BTreeMap::new(), comparisons_left: Cell::new(COMPARISONS) }
     }
 
     /// Whether the name is still free; reports where it is not.
@@ -52,11 +52,8 @@ impl<'t, I: Copy> Names<'t, I> {
 
     /// The thing whose name is nearest to a mistyped one.
     pub(crate) fn meant(&self, name: &str) -> Option<(&'t str, I)> {
-        let left = self.searches_left.get();
-        if left == 0 {
-            return None;
-        }
-        self.searches_left.set(left - 1);
+        let left = self.comparisons_left.get().checked_sub(self.ids.len())?;
+        self.comparisons_left.set(left);
         let near = nearest(name, self.ids.keys().copied())?;
         self.find_quietly(near).map(|id| (near, id))
     }

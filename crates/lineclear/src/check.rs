@@ -34,7 +34,8 @@ With --json each line of standard output is one object:
    \"to\": {\"line\": 31, \"column\": 19}, \"message\": \"...\", \"hint\": \"...\" or null,
    \"see\": [{\"file\", \"from\", \"to\", \"message\"}]}
 Lines and columns count from 1, columns in characters; `to` is the first place behind the text meant. Where the layout can
-be used, a last line holds {\"summary\": {...}}, lengths in metres. With status 2 the only line is
+be used, a last line holds {\"summary\": {...}}, lengths in metres. Of more than a thousand a line {\"unlisted\": 17} counts
+the rest. With status 2 the only line is
   {\"severity\": \"unreadable\", \"file\": \"...\", \"message\": \"...\", \"hint\": \"...\" or null}";
 
 /// Checks the layout and says so on standard output.
@@ -69,7 +70,13 @@ fn write_text(output: &mut impl Write, outcome: &Result<Loaded, Refused>) -> io:
 }
 
 fn write_json(output: &mut impl Write, outcome: &Result<Loaded, Refused>) -> io::Result<()> {
-    let mut lines = |diagnostics: &Diagnostics| diagnostics.json().try_for_each(|line| writeln!(output, "{line}"));
+    let mut lines = |diagnostics: &Diagnostics| {
+        diagnostics.json().try_for_each(|line| writeln!(output, "{line}"))?;
+        match diagnostics.unlisted() {
+            0 => Ok(()),
+            more => writeln!(output, "{}", json!({ "unlisted": more })),
+        }
+    };
     match outcome {
         Ok(loaded) => {
             lines(&loaded.warnings)?;

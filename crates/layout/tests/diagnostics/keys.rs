@@ -137,7 +137,7 @@ fn what_must_be_there_and_is_not() {
     check(
         r#"[layout]
 [[section]]
-length = 3
+length = 300
 [[section]]
 name = "quay"
 ways = [{ from = "a" }, { to = "b" }]
@@ -221,6 +221,23 @@ at = ["one.a", "five.b"]
             hint: `length` is a number of millimetres
             layout 16:10-30 mistake: `length` has too many digits
             hint: `length` is a number of millimetres
+        "#,
+    );
+}
+
+#[test]
+fn lengths_in_metres_are_doubted() {
+    check(
+        r#"
+[[section]]
+name = "quay"
+length = 1.45
+[[off-layout]]
+at = ["quay.a", "quay.b"]
+"#,
+        r#"
+            layout 4:10-14 warning: `length` is less than a centimetre
+            hint: lengths are millimetres on the table
         "#,
     );
 }
@@ -324,7 +341,7 @@ name = "line"
 length =
 limit 4
 name = "again"
-lenght = 4
+lenght = 400
 --- trains.toml
 [[train]]
 name = "Heron
