@@ -84,7 +84,7 @@
 //! ```
 //!
 //! Every end is in a joint, has a buffer stop, or leads off the layout. Ways that begin at one end need different positions of
-//! some turnout, unless none of them needs any. Track without lengths and without turnouts is accepted: the signaller then
+//! some turnout, unless none of them needs any and they lead to different ends. Track without lengths and without turnouts is accepted: the signaller then
 //! knows less. A way needs a length where something is measured along it: a stopping point at one of its ends, a spot with a
 //! `distance`. A circle of one section is a joint of its end `a` with its end `b`; an end that meets itself is a mistake.
 //!
