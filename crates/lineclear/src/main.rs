@@ -4,6 +4,7 @@
 
 mod check;
 mod folder;
+mod run;
 mod trace;
 
 use std::process::ExitCode;
@@ -22,6 +23,8 @@ struct CommandLine {
 enum Command {
     /// Check a layout and say what is wrong with it, or what it is made of
     Check(check::Args),
+    /// Run a layout on a pretend table, with its scripts
+    Run(run::Args),
     /// Say which train is where in a recording: lines of JSON in on standard input, out on standard output
     Trace(trace::Args),
 }
@@ -50,6 +53,7 @@ impl From<Exit> for ExitCode {
 fn main() -> ExitCode {
     match CommandLine::parse().command {
         Command::Check(args) => check::run(&args).into(),
+        Command::Run(args) => run::run(&args).into(),
         Command::Trace(args) => trace::run(&args).into(),
     }
 }

@@ -1,0 +1,110 @@
+//! The closed loop with its scripts: everything that the one task owns.
+
+use std::sync::Arc;
+
+use hooks::{Budget, Notice, NoticeKind, ScriptError, Scripts};
+use signaller::{Request, Signaller, Time};
+use testtrack::{Desk, Moment, PlaceError, Session, Settings, Violation};
+use track::{Layout, TrainId};
+
+use super::watch::Watch;
+
+/// Somebody who is told what happens.
+pub(super) trait Audience {
+    /// One moment of the loop, what the scripts said in it, and the picture after it.
+    fn hear(&mut self, moment: &Moment<'_>, notices: &[Notice], watch: &Watch);
+}
+
+/// The closed loop with its scripts.
+pub(super) struct House {
+    session: Session,
+    scripts: Scripts,
+    watch: Watch,
+    script_failures: usize,
+}
+
+impl House {
+    /// Puts the trains on the table and the scripts into service. Scripts with errors stay out of it.
+    ///
+    /// # Errors
+    /// A train that does not fit where it is said to stand.
+    pub(super) fn new(
+        layout: Arc<Layout>,
+        scripts: Vec<(String, String)>,
+        seed: u64,
+    ) -> Result<(Self, Vec<ScriptError>), PlaceError> {
+        let session = Session::new(Arc::clone(&layout), &Settings::seeded(seed))?;
+        let (scripts, errors) = Scripts::load(Arc::clone(&layout), scripts, &Budget::default(), seed);
+        tracing::info!(layout = layout.name, seed, "trains are on the pretend table");
+        Ok((Self { session, scripts, watch: Watch::new(layout), script_failures: 0 }, errors))
+    }
+
+    /// The layout time.
+    pub(super) fn now(&self) -> Time {
+        self.session.now()
+    }
+
+    /// The loop.
+    pub(super) fn session(&self) -> &Session {
+        &self.session
+    }
+
+    /// What is known.
+    pub(super) fn watch(&self) -> &Watch {
+        &self.watch
+    }
+
+    /// Rules that were broken.
+    pub(super) fn violations(&self) -> &[Violation] {
+        self.session.violations()
+    }
+
+    /// How often a script, or a part of one, was ended because it failed.
+    pub(super) fn script_failures(&self) -> usize {
+        self.script_failures
+    }
+
+    /// Lets layout time pass.
+    pub(super) fn pass(&mut self, until: Time, audience: &mut dyn Audience) {
+        let Self { session, scripts, watch, script_failures } = self;
+        session.run_until(until, &mut |moment: &Moment<'_, Signaller>, desk: &mut Desk| {
+            for output in moment.outputs {
+                tracing::debug!(at = moment.now.secs_f64(), ?output);
+            }
+            scripts.hear(moment.now, moment.outputs);
+            for (ticket, request) in scripts.take_requests() {
+                tracing::debug!(at = moment.now.secs_f64(), ?request, "a script asks");
+                desk.hand_in(moment.now, ticket, request);
+            }
+            if let Some(wake) = scripts.next_wake() {
+                desk.call_at(wake);
+            }
+            watch.hear(moment);
+            let notices = scripts.take_notices();
+            *script_failures += notices.iter().filter(|notice| matches!(notice.kind, NoticeKind::Failed(_))).count();
+            audience.hear(moment, &notices, watch);
+        });
+    }
+
+    /// Asks the signaller to stop every train.
+    pub(super) fn stop_all(&mut self) {
+        tracing::info!("every train is told to stop");
+        self.session.desk().request(Request::StopAll);
+    }
+
+    /// Lets trains run again after [`House::stop_all`].
+    pub(super) fn resume_all(&mut self) {
+        self.session.desk().request(Request::ResumeAll);
+    }
+
+    /// Whether every train stands.
+    pub(super) fn all_stand(&self) -> bool {
+        self.moving().next().is_none()
+    }
+
+    /// The trains that move.
+    pub(super) fn moving(&self) -> impl Iterator<Item = TrainId> + '_ {
+        let table = self.session.table();
+        table.layout().trains.ids().filter(|&train| table.speed(train).um() != 0)
+    }
+}

@@ -1,0 +1,71 @@
+//! What a run was like.
+
+use std::fmt::Write;
+use std::time::Duration;
+
+use super::house::House;
+use super::words;
+
+/// What a run was like, in a few lines.
+pub(super) fn summary(house: &House, real_time: Duration) -> String {
+    let layout = house.watch().layout();
+    let figures = house.session().statistics();
+    let trips: Vec<String> = house
+        .watch()
+        .errands
+        .iter()
+        .map(|(&train, errand)| format!("{} {}", words::train(layout, train), errand.trips))
+        .collect();
+    let stops = &figures.stops;
+    let mut text = format!("\n{} after {} of layout time\n", layout.name, words::clock(house.now()));
+    let mut row = |label: &str, value: &str| {
+        // Writing to a text cannot fail.
+        let _ = writeln!(text, "  {label:<11} {value}");
+    };
+    row("trips", &trips.join(", "));
+    if stops.count + stops.elsewhere > 0 {
+        let (short, beyond) = (stops.short_um_most as f64 / 1000.0, stops.beyond_um_most as f64 / 1000.0);
+        let elsewhere = if stops.elsewhere > 0 { format!(", {} elsewhere", stops.elsewhere) } else { String::new() };
+        let mean = stops.error_mm_mean();
+        row(
+            "stops",
+            &format!(
+                "{} measured, {mean:.1} mm off on average, at most {short:.1} short and {beyond:.1} beyond{elsewhere}",
+                stops.count
+            ),
+        );
+    }
+    let sure = 100.0 * figures.share_sure();
+    row(
+        "doubts",
+        &format!(
+            "{} sections, {} unexplained; trains surely known {sure:.1} % of the time",
+            figures.doubts, figures.unexplained
+        ),
+    );
+    row("holds", &format!("{}, {:.0} s of train time", figures.holds, figures.time_held.as_secs_f64()));
+    row(
+        "scripts",
+        &match house.script_failures() {
+            0 => "none failed".to_owned(),
+            count => format!("{count} failed"),
+        },
+    );
+    row("violations", &violations(house));
+    row("real time", &format!("{:.1} s", real_time.as_secs_f64()));
+    text
+}
+
+fn violations(house: &House) -> String {
+    let violations = house.violations();
+    match violations.first() {
+        None => "none".to_owned(),
+        Some(first) => format!(
+            "{}; the first, {:?} at {}: {}",
+            violations.len(),
+            first.rule,
+            words::clock(first.at),
+            first.sentence
+        ),
+    }
+}

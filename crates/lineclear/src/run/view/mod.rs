@@ -1,0 +1,218 @@
+//! The live view: the layout as a picture of track on a terminal, with trains, aspects and doubts where they are.
+
+mod canvas;
+mod draw;
+mod plan;
+mod strand;
+
+use std::io::{self, Write};
+
+use crossterm::event::{self, Event, KeyCode, KeyEventKind, KeyModifiers};
+use crossterm::{cursor, execute, terminal};
+use hooks::Notice;
+use testtrack::Moment;
+use tokio::sync::mpsc::UnboundedSender;
+use track::Layout;
+
+use self::canvas::{Canvas, Colours};
+use self::draw::{Scene, draw};
+use self::plan::{Plan, plan};
+use super::house::{Audience, House};
+use super::pace::Pace;
+use super::shell::{Phase, Stage};
+use super::watch::Watch;
+use super::words::{Line, Teller};
+
+/// How many of the last lines are kept.
+const LINES: usize = 200;
+
+/// What a person asked for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Key {
+    /// Stop every train, then leave.
+    Leave,
+    /// Stop every train, or let them go on.
+    Halt,
+    /// Faster.
+    Faster,
+    /// Slower.
+    Slower,
+    /// The terminal changed.
+    Redraw,
+}
+
+/// The live view.
+pub(super) struct View {
+    screen: Screen,
+    teller: Teller,
+    lines: Vec<Line>,
+    plan: Plan,
+    /// The width that the plan is for.
+    width: usize,
+    colours: Colours,
+}
+
+impl View {
+    /// Takes the terminal over, and sends what is pressed.
+    ///
+    /// # Errors
+    /// When the terminal does not let itself be taken over.
+    pub(super) fn open(layout: &Layout, keys: UnboundedSender<Key>) -> io::Result<Self> {
+        let screen = Screen::open()?;
+        // The thread ends with the program: nothing can end its waiting for a key.
+        std::thread::spawn(move || {
+            while let Ok(event) = event::read() {
+                if let Some(key) = key(&event)
+                    && keys.send(key).is_err()
+                {
+                    return;
+                }
+            }
+        });
+        let colours = if std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty()) {
+            Colours::None
+        } else {
+            Colours::Some
+        };
+        Ok(Self { screen, teller: Teller::new(layout), lines: Vec::new(), plan: Plan::default(), width: 0, colours })
+    }
+}
+
+fn key(event: &Event) -> Option<Key> {
+    match event {
+        Event::Resize(..) => Some(Key::Redraw),
+        Event::Key(key) if key.kind == KeyEventKind::Press => match key.code {
+            KeyCode::Char('c') if key.modifiers.contains(KeyModifiers::CONTROL) => Some(Key::Leave),
+            KeyCode::Char('q') => Some(Key::Leave),
+            KeyCode::Char(' ') => Some(Key::Halt),
+            KeyCode::Char('+' | '=') => Some(Key::Faster),
+            KeyCode::Char('-') => Some(Key::Slower),
+            _ => None,
+        },
+        _ => None,
+    }
+}
+
+impl Audience for View {
+    fn hear(&mut self, moment: &Moment<'_>, notices: &[Notice], _watch: &Watch) {
+        self.lines.extend(self.teller.lines(moment, notices));
+        if self.lines.len() > 2 * LINES {
+            self.lines.drain(..self.lines.len() - LINES);
+        }
+    }
+}
+
+impl Stage for View {
+    fn beat(&mut self, house: &House, phase: Phase, pace: Pace) -> io::Result<()> {
+        let (width, height) = terminal::size().map(|(width, height)| (usize::from(width), usize::from(height)))?;
+        if width != self.width {
+            (self.plan, self.width) = (plan(house.watch().layout(), width), width);
+        }
+        let mut canvas = Canvas::new(width, height);
+        draw(&Scene { house, plan: &self.plan, phase, pace, lines: &self.lines }, &mut canvas);
+        self.screen.show(&canvas.escape_codes(self.colours))
+    }
+
+    fn end(&mut self, summary: &str) -> io::Result<()> {
+        self.screen.close();
+        let mut output = io::stdout().lock();
+        output.write_all(summary.as_bytes())?;
+        output.flush()
+    }
+}
+
+/// The terminal while it is ours. It is given back however the program ends, short of being killed.
+struct Screen {
+    is_open: bool,
+}
+
+impl Screen {
+    fn open() -> io::Result<Self> {
+        terminal::enable_raw_mode()?;
+        let screen = Self { is_open: true };
+        execute!(io::stdout(), terminal::EnterAlternateScreen, cursor::Hide)?;
+        let usual = std::panic::take_hook();
+        std::panic::set_hook(Box::new(move |panic| {
+            give_back();
+            usual(panic);
+        }));
+        Ok(screen)
+    }
+
+    fn show(&mut self, escape_codes: &str) -> io::Result<()> {
+        let mut output = io::stdout().lock();
+        output.write_all(escape_codes.as_bytes())?;
+        output.flush()
+    }
+
+    fn close(&mut self) {
+        if std::mem::replace(&mut self.is_open, false) {
+            give_back();
+        }
+    }
+}
+
+impl Drop for Screen {
+    fn drop(&mut self) {
+        self.close();
+    }
+}
+
+fn give_back() {
+    // Where the terminal is gone there is nothing to give back.
+    let _ = execute!(io::stdout(), cursor::Show, terminal::LeaveAlternateScreen);
+    let _ = terminal::disable_raw_mode();
+}
+
+#[cfg(test)]
+mod tests {
+    use std::path::Path;
+    use std::sync::Arc;
+
+    use signaller::Time;
+
+    use super::*;
+
+    /// Low Staithe after a minute, as the live view shows it.
+    fn picture(width: usize, height: usize) -> String {
+        let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../demo-layout");
+        let layout = Arc::new(crate::folder::load(&folder).unwrap().layout);
+        let scripts = crate::run::scripts(&folder.join("scripts")).unwrap();
+        let (mut house, errors) = House::new(Arc::clone(&layout), scripts, 1).unwrap();
+        assert!(errors.is_empty(), "{errors:?}");
+        let mut deaf = Deaf(Teller::new(&layout), Vec::new());
+        house.pass(Time::from_millis(60_000), &mut deaf);
+        let plan = plan(&layout, width);
+        let mut canvas = Canvas::new(width, height);
+        let scene = Scene { house: &house, plan: &plan, phase: Phase::Running, pace: Pace::Times(1.0), lines: &deaf.1 };
+        draw(&scene, &mut canvas);
+        canvas.text()
+    }
+
+    struct Deaf(Teller, Vec<Line>);
+
+    impl Audience for Deaf {
+        fn hear(&mut self, moment: &Moment<'_>, notices: &[Notice], _watch: &Watch) {
+            self.1.extend(self.0.lines(moment, notices));
+        }
+    }
+
+    #[test]
+    fn a_minute_into_the_day_every_train_is_on_the_picture() {
+        let shown = picture(120, 40);
+        println!("{shown}");
+        for train in ["Heron", "Plover", "Dunlin", "Curlew"] {
+            assert!(shown.matches(train).count() >= 2, "{train} is not where it should be:\n{shown}");
+        }
+        for section in ["quay-1", "loop-2", "yard-5", "hill-2", "tunnel-1"] {
+            assert!(shown.contains(section), "{section} is missing:\n{shown}");
+        }
+    }
+
+    #[test]
+    fn a_terminal_of_any_size_is_drawn_on() {
+        for (width, height) in [(1, 1), (20, 5), (80, 24), (300, 100)] {
+            assert_eq!(picture(width, height).lines().count(), height, "at {width} by {height}");
+        }
+    }
+}

@@ -1,0 +1,144 @@
+//! What happened, in words.
+
+use std::fmt;
+
+use hooks::{Notice, NoticeKind};
+use signaller::{Destination, Fact, Output, Tag, Time};
+use testtrack::Moment;
+use track::{Layout, SectionId, Table, TrainId};
+
+/// How much attention a line wants.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Weight {
+    /// The ordinary course of things.
+    Ordinary,
+    /// Something is not as it should be, and is taken care of.
+    Notable,
+    /// Something went wrong.
+    Grave,
+}
+
+/// One thing that happened.
+#[derive(Clone, Debug)]
+pub(super) struct Line {
+    /// When.
+    pub(super) at: Time,
+    /// How much attention it wants.
+    pub(super) weight: Weight,
+    /// What.
+    pub(super) text: String,
+}
+
+impl fmt::Display for Line {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}  {}", clock(self.at), self.text)
+    }
+}
+
+/// A layout time as people read it, to the tenth of a second.
+pub(super) fn clock(at: Time) -> String {
+    let tenths = at.nanos() / 100_000_000;
+    let (hours, minutes, seconds, tenth) = (tenths / 36_000, tenths / 600 % 60, tenths / 10 % 60, tenths % 10);
+    format!("{hours}:{minutes:02}:{seconds:02}.{tenth}")
+}
+
+/// A train's name.
+pub(super) fn train(layout: &Layout, train: TrainId) -> &str {
+    layout.trains.get(train).map_or("a stranger", |train| &train.name)
+}
+
+/// A destination's name.
+pub(super) fn place(layout: &Layout, place: Destination) -> &str {
+    match place {
+        Destination::Stop(stop) => &layout.stops[stop].name,
+        Destination::Section(section) => &layout.sections[section].name,
+    }
+}
+
+/// Puts into words what is worth telling.
+#[derive(Debug)]
+pub(super) struct Teller {
+    /// Sections of which it was last said that nobody is sure.
+    unsure: Table<SectionId, Sureness>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Sureness {
+    Sure,
+    Unsure,
+}
+
+impl Teller {
+    /// Nothing was told yet.
+    pub(super) fn new(layout: &Layout) -> Self {
+        Self { unsure: Table::filled(Sureness::Sure, layout.sections.len()) }
+    }
+
+    /// What is worth telling of one moment.
+    pub(super) fn lines(&mut self, moment: &Moment<'_>, notices: &[Notice]) -> Vec<Line> {
+        let layout = moment.table.layout();
+        let at = moment.now;
+        let facts = moment.outputs.iter().filter_map(|output| match output {
+            Output::Fact(fact) => Some(fact),
+            _ => None,
+        });
+        let mut lines: Vec<Line> =
+            facts.filter_map(|fact| self.fact(layout, fact)).map(|(weight, text)| Line { at, weight, text }).collect();
+        lines.extend(notices.iter().map(|notice| {
+            let weight = if matches!(notice.kind, NoticeKind::Said(_)) { Weight::Ordinary } else { Weight::Notable };
+            Line { at, weight, text: notice.to_string() }
+        }));
+        lines.extend(moment.violations.iter().map(|violation| {
+            let text = format!("broken rule {:?}: {}", violation.rule, violation.sentence);
+            Line { at: violation.at, weight: Weight::Grave, text }
+        }));
+        lines
+    }
+
+    fn fact(&mut self, layout: &Layout, fact: &Fact) -> Option<(Weight, String)> {
+        let name = |id: &TrainId| train(layout, *id);
+        let told = match fact {
+            Fact::Tagged { section, tag } => return self.tagged(layout, *section, tag),
+            Fact::Departed { train, to } => {
+                (Weight::Ordinary, format!("{} departs for {}", name(train), place(layout, *to)))
+            }
+            Fact::Arrived { train, at } => {
+                (Weight::Ordinary, format!("{} arrives at {}", name(train), place(layout, *at)))
+            }
+            Fact::Waiting { train, reason } => (Weight::Ordinary, format!("{} waits: {reason}", name(train))),
+            Fact::HoldSet { train, reason } => (Weight::Notable, format!("{} is held: {reason}", name(train))),
+            Fact::HoldLifted { train } => (Weight::Ordinary, format!("{} is held no more", name(train))),
+            Fact::RouteSet { .. } | Fact::SectionReleased { .. } | Fact::Answered { .. } => return None,
+        };
+        Some(told)
+    }
+
+    fn tagged(&mut self, layout: &Layout, section: SectionId, tag: &Tag) -> Option<(Weight, String)> {
+        let sureness = if matches!(tag, Tag::Doubt(_) | Tag::Unexplained) { Sureness::Unsure } else { Sureness::Sure };
+        let before = std::mem::replace(&mut self.unsure[section], sureness);
+        let there = &layout.sections[section].name;
+        match tag {
+            Tag::Doubt(trains) => {
+                let names: Vec<&str> = trains.iter().map(|&id| train(layout, id)).collect();
+                Some((Weight::Notable, format!("{there} holds {}: not sure which", names.join(" or "))))
+            }
+            Tag::Unexplained => Some((Weight::Notable, format!("{there} is occupied, and no known train explains it"))),
+            Tag::Sure(id) if before == Sureness::Unsure => {
+                Some((Weight::Ordinary, format!("{there} surely holds {} again", train(layout, *id))))
+            }
+            Tag::Free if before == Sureness::Unsure => Some((Weight::Ordinary, format!("{there} is free again"))),
+            Tag::Sure(_) | Tag::Free => None,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn layout_time_is_told_in_hours_minutes_and_seconds() {
+        assert_eq!(clock(Time::from_millis(12_550)), "0:00:12.5");
+        assert_eq!(clock(Time::from_millis(3_723_000)), "1:02:03.0");
+    }
+}
