@@ -36,7 +36,7 @@ use clusters::Clusters;
 use gather::Gather;
 use moves::Scene;
 use odometer::Odometers;
-use search::Search;
+use search::{Question, Search};
 use tags::Tags;
 use topology::Topology;
 use trail::Trails;
@@ -54,6 +54,8 @@ pub struct Identity {
     filled_at: Table<SectionId, Time>,
     lies: Table<TurnoutId, Option<Lie>>,
     odometers: Odometers,
+    /// Sections in which a train has turned back by itself.
+    turned_in: Table<SectionId, bool>,
     clusters: Clusters,
     tags: Tags,
     trails: Trails,
@@ -80,6 +82,7 @@ impl Identity {
             filled_at: Table::filled(Time::from_nanos(i64::MIN), sections),
             lies: Table::filled(None, layout.turnouts.len()),
             odometers: Odometers::default(),
+            turned_in: Table::filled(false, sections),
             clusters: Clusters::new(sections),
             tags: Tags::new(sections),
             trails: Trails::default(),
@@ -122,21 +125,26 @@ impl Identity {
     /// Explains the lines of one component from the accounts of its clusters.
     fn explain(&mut self, now: Time, lines: &[search::Line], clusters: &[clusters::ClusterId], lifted: &[Who]) {
         let given_up = self.take_joint(clusters);
-        let scene = Scene {
-            layout: &self.layout,
-            topology: &self.topology,
-            prices: &self.prices,
-            lies: &self.lies,
-            odometers: &self.odometers,
-            now,
+        let question = Question {
+            scene: Scene {
+                layout: &self.layout,
+                topology: &self.topology,
+                prices: &self.prices,
+                lies: &self.lies,
+                odometers: &self.odometers,
+                turned_in: &self.turned_in,
+                now,
+            },
+            lines,
+            lifted,
+            filled: |section: SectionId| self.reported[section] == Some(true),
         };
-        let reported = &self.reported;
-        let filled = |section: SectionId| reported[section] == Some(true);
-        let (_, cut) = self.search.explain(&scene, &self.joint, lines, lifted, &filled, &mut self.results);
+        let cut = self.search.explain(&question, &self.joint, &mut self.results);
         if self.results.is_empty() {
             self.keep_what_fits(lines, lifted);
         }
         self.note_tails(now);
+        self.note_turns();
         let given_up = given_up * 0.5 + cut;
         self.tags.touch(&self.joint);
         self.tags.touch(&self.results);
@@ -157,6 +165,20 @@ impl Identity {
             self.joint = clusters::product(&self.joint, &accounts);
         }
         given_up
+    }
+
+    /// Where a train has certainly turned back, others will.
+    fn note_turns(&mut self) {
+        let ([before, ..], [after, ..]) = (self.joint.as_slice(), self.results.as_slice()) else { return };
+        if after.weight < 1.0 - self.prices.sure {
+            return;
+        }
+        for stand in &after.stands {
+            let old = before.stands.iter().find(|old| old.who == stand.who);
+            if let Some(old) = old.filter(|old| old.backward != stand.backward) {
+                self.turned_in[old.nose().section] = true;
+            }
+        }
     }
 
     fn take_note(&mut self, now: Time, line: &search::Line) {

@@ -25,6 +25,7 @@ pub(super) struct Scene<'a> {
     pub prices: &'a Prices,
     pub lies: &'a Table<TurnoutId, Option<Lie>>,
     pub odometers: &'a Odometers,
+    pub turned_in: &'a Table<SectionId, bool>,
     pub now: Time,
 }
 
@@ -360,7 +361,11 @@ impl Scene<'_> {
         self.for_each_step(stand.nose(), |step| {
             goes_on |= !self.topology.meets(step.leave).is_empty() || self.topology.leads_off(step.leave);
         });
-        if goes_on { self.prices.reverse } else { self.prices.reverse_at_the_end }
+        match (goes_on, self.turned_in[stand.nose().section]) {
+            (false, _) => self.prices.reverse_at_the_end,
+            (true, true) => self.prices.reverse_where_others_did,
+            (true, false) => self.prices.reverse,
+        }
     }
 
     fn turnouts(&self, way: WayId) -> f64 {

@@ -25,6 +25,7 @@ impl Identity {
             prices: &self.prices,
             lies: &self.lies,
             odometers: &self.odometers,
+            turned_in: &self.turned_in,
             now,
         }
     }

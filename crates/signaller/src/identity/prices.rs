@@ -14,6 +14,8 @@ pub struct Prices {
     /// places where they end their run, once in many hundred sections: rarer than `sure`, so it is believed only when the
     /// evidence asks for it.
     pub reverse: f64,
+    /// The same in a section where a train has been known to: a place where runs end.
+    pub reverse_where_others_did: f64,
     /// The same where the track ahead of it ends: it can do nothing else.
     pub reverse_at_the_end: f64,
     /// A train passed a section and its filling was not heard: a message lost, dirt over a whole section. Some installations
@@ -59,6 +61,7 @@ impl Prices {
     pub const DEFAULT: Self = Self {
         sure: 1e-3,
         reverse: 2e-4,
+        reverse_where_others_did: 1e-2,
         reverse_at_the_end: 0.5,
         passed_unheard: 3e-3,
         moved_unseen: 0.3,

@@ -11,7 +11,6 @@ use track::{EndId, SectionId};
 use super::account::{Account, Head, Stand, Stands, Who, drop, fingerprint, put};
 use super::moves::Scene;
 use super::picture::Hold;
-use super::topology::Topology;
 
 /// All that one section reported in this instant, in order.
 #[derive(Clone, Debug)]
@@ -39,7 +38,7 @@ struct State {
     weight: f64,
     stands: Stands,
     /// How many values of each line are explained.
-    upto: SmallVec<[u8; 8]>,
+    upto: SmallVec<[u16; 8]>,
     /// The line explained last, tails' emptyings aside.
     last: usize,
 }
@@ -52,105 +51,88 @@ pub(super) struct Search {
     options: Vec<(Stands, f64)>,
 }
 
+/// What is to be explained, and with what.
+pub(super) struct Question<'a, F> {
+    pub scene: Scene<'a>,
+    pub lines: &'a [Line],
+    /// Trains taken off in this instant.
+    pub lifted: &'a [Who],
+    /// Whether a section that is in none of the lines is filled.
+    pub filled: F,
+}
+
 impl Search {
-    /// All accounts that explain `lines`, from each account of `joint`. Weights come out adding up to 1.
+    /// All accounts that answer the question, from each account of `joint`. Weights come out adding up to 1.
     ///
-    /// Tells how well the evidence fits (the weight of all results, where the accounts before weighed 1), and the share of
-    /// belief that was given up because there were too many accounts.
-    pub fn explain(
+    /// Tells the share of belief that was given up because there were too many accounts.
+    pub fn explain<F: Fn(SectionId) -> bool>(
         &mut self,
-        scene: &Scene<'_>,
+        question: &Question<'_, F>,
         joint: &[Account],
-        lines: &[Line],
-        lifted: &[Who],
-        lies_filled: &impl Fn(SectionId) -> bool,
         accounts: &mut Vec<Account>,
-    ) -> (f64, f64) {
+    ) -> f64 {
         accounts.clear();
-        if let [line] = lines
-            && line.values.len() == 1
-        {
-            self.explain_single(scene, joint, line, lifted, lies_filled, accounts);
-            let evidence = accounts.iter().map(|account| account.weight).sum();
-            return (evidence, settle(accounts, scene.prices.given_up));
-        }
+        let given_up = question.scene.prices.given_up;
+        let single = question.lines.len() == 1 && question.lines[0].values.len() == 1;
         let mut best = 0.0_f64;
         let mut cut = false;
-        for account in joint {
-            if account.weight < best * scene.prices.given_up {
+        for account in joint.iter() {
+            if account.weight < best * given_up {
                 continue;
             }
-            cut |= self.explain_one(scene, account, lines, lifted, lies_filled, &mut best, accounts);
+            if single {
+                self.explain_single(question, account, &mut best, accounts);
+            } else {
+                cut |= self.explain_one(question, account, &mut best, accounts);
+            }
         }
-        let evidence = accounts.iter().map(|account| account.weight).sum();
-        let given_up = settle(accounts, scene.prices.given_up);
-        (evidence, if cut { 1.0 } else { given_up })
+        let dropped = settle(accounts, given_up);
+        if cut { 1.0 } else { dropped }
     }
 
     /// The most frequent case: one report, nothing to put in order.
-    fn explain_single(
+    fn explain_single<F: Fn(SectionId) -> bool>(
         &mut self,
-        scene: &Scene<'_>,
-        joint: &[Account],
-        line: &Line,
-        lifted: &[Who],
-        lies_filled: &impl Fn(SectionId) -> bool,
+        question: &Question<'_, F>,
+        account: &Account,
+        best: &mut f64,
         results: &mut Vec<Account>,
     ) {
-        let mut best = 0.0_f64;
-        for account in joint {
-            if account.weight < best * scene.prices.given_up {
-                continue;
-            }
-            self.options.clear();
-            let only_placed = line.values[0] && !line.placed.is_empty();
-            let worth = Cell::new(best * scene.prices.given_up / account.weight);
-            options_of(
-                scene,
-                &account.stands,
-                line,
-                (0, line.was),
-                only_placed,
-                lifted,
-                &worth,
-                lies_filled,
-                &mut self.options,
-            );
-            for (stands, price) in self.options.drain(..) {
-                let weight = account.weight * price;
-                if price > 0.0
-                    && weight >= best * scene.prices.given_up
-                    && let Some(result) = finish(scene, weight, stands, std::slice::from_ref(line), lifted, lies_filled)
-                {
-                    best = best.max(result.weight);
-                    results.push(result);
-                }
+        let given_up = question.scene.prices.given_up;
+        let worth = Cell::new(*best * given_up / account.weight);
+        let line = &question.lines[0];
+        question.options(&account.stands, (0, 0), line.was, &worth, &question.filled, &mut self.options);
+        for (stands, price) in self.options.drain(..) {
+            let weight = account.weight * price;
+            if price > 0.0
+                && weight >= *best * given_up
+                && let Some(result) = question.finish(weight, stands)
+            {
+                *best = best.max(result.weight);
+                results.push(result);
             }
         }
     }
 
-    #[allow(clippy::too_many_arguments, reason = "one loop of `explain`, moved out")]
-    fn explain_one(
+    /// All that may follow from one account. Tells whether the search was given up.
+    fn explain_one<F: Fn(SectionId) -> bool>(
         &mut self,
-        scene: &Scene<'_>,
+        question: &Question<'_, F>,
         account: &Account,
-        lines: &[Line],
-        lifted: &[Who],
-        lies_filled: &impl Fn(SectionId) -> bool,
         best: &mut f64,
         results: &mut Vec<Account>,
     ) -> bool {
+        let given_up = question.scene.prices.given_up;
         self.frontier.clear();
         self.seen.clear();
         self.frontier.push(State {
             weight: account.weight,
             stands: account.stands.clone(),
-            upto: smallvec![0; lines.len()],
+            upto: smallvec![0; question.lines.len()],
             last: 0,
         });
-        let mut states = 0;
         while let Some(state) = pop_best(&mut self.frontier) {
-            if state.weight < *best * scene.prices.given_up {
+            if state.weight < *best * given_up {
                 return false;
             }
             let print =
@@ -158,99 +140,68 @@ impl Search {
             if self.seen.contains(&print) {
                 continue;
             }
-            self.seen.push(print);
-            states += 1;
-            if states > STATES {
+            if self.seen.len() == STATES {
                 return true;
             }
-            let done = state.upto.iter().zip(lines).all(|(&upto, line)| usize::from(upto) == line.values.len());
-            if done {
-                if let Some(result) = finish(scene, state.weight, state.stands, lines, lifted, lies_filled) {
+            self.seen.push(print);
+            if question.next_values(&state).all(|value| value.is_none()) {
+                if let Some(result) = question.finish(state.weight, state.stands) {
                     *best = best.max(result.weight);
                     results.push(result);
                 }
                 continue;
             }
-            self.expand(scene, &state, lines, lifted, lies_filled, *best * scene.prices.given_up);
+            self.expand(question, &state, *best * given_up);
         }
         false
     }
 
     /// Pushes what may come after `state`.
-    fn expand(
-        &mut self,
-        scene: &Scene<'_>,
-        state: &State,
-        lines: &[Line],
-        lifted: &[Who],
-        lies_filled: &impl Fn(SectionId) -> bool,
-        floor: f64,
-    ) {
-        let now_filled = |section: SectionId| match lines.iter().position(|line| line.section == section) {
-            Some(at) => match state.upto[at] {
-                0 => lines[at].was,
-                upto => lines[at].values[usize::from(upto) - 1],
-            },
-            None => lies_filled(section),
-        };
+    fn expand<F: Fn(SectionId) -> bool>(&mut self, question: &Question<'_, F>, state: &State, floor: f64) {
+        let lines = question.lines;
         if let Some(at) = (0..lines.len()).find(|&at| is_plain_emptying(state, &lines[at], at)) {
-            return self.advance(scene, state, lines, (at, state.last), lifted, &now_filled, floor);
+            return self.advance(question, state, (at, state.last), floor);
         }
-        let waits = |at: usize| lines[at].values.get(usize::from(state.upto[at])).copied();
-        if (0..lines.len()).all(|at| waits(at) != Some(true)) {
+        if question.next_values(state).all(|value| value != Some(true)) {
             // Only emptyings are left: their order tells nothing.
-            if let Some(at) = (0..lines.len()).find(|&at| waits(at).is_some()) {
-                self.advance(scene, state, lines, (at, state.last), lifted, &now_filled, floor);
+            if let Some(at) = question.next_values(state).position(|value| value.is_some()) {
+                self.advance(question, state, (at, state.last), floor);
             }
             return;
         }
-        for at in 0..lines.len() {
-            match waits(at) {
+        for (at, value) in question.next_values(state).enumerate() {
+            match value {
                 // Two fillings far apart need not be tried both ways round.
-                Some(true)
-                    if at >= state.last || are_near(scene.topology, lines[at].section, lines[state.last].section) =>
-                {
-                    self.advance(scene, state, lines, (at, at), lifted, &now_filled, floor);
+                Some(true) if at >= state.last || question.are_near(at, state.last) => {
+                    self.advance(question, state, (at, at), floor);
                 }
                 // An emptying that is not the tail's waits until the fillings are explained, unless one of them waits for it.
                 Some(false) if usize::from(state.upto[at]) + 1 < lines[at].values.len() => {
-                    self.advance(scene, state, lines, (at, state.last), lifted, &now_filled, floor);
+                    self.advance(question, state, (at, state.last), floor);
                 }
                 _ => {}
             }
         }
     }
 
-    /// Explains the next value of one line in every way.
-    #[allow(clippy::too_many_arguments, reason = "one loop of `expand`, moved out")]
-    fn advance(
+    /// Explains the next value of the line `at` in every way.
+    fn advance<F: Fn(SectionId) -> bool>(
         &mut self,
-        scene: &Scene<'_>,
+        question: &Question<'_, F>,
         state: &State,
-        lines: &[Line],
         (at, last): (usize, usize),
-        lifted: &[Who],
-        now_filled: &impl Fn(SectionId) -> bool,
         floor: f64,
     ) {
-        let line = &lines[at];
-        let upto = usize::from(state.upto[at]);
-        let was = now_filled(line.section);
-        self.options.clear();
-        let fillings = line.values.iter().filter(|&&value| value).count();
-        let only_placed = !line.placed.is_empty() && fillings <= line.placed.len();
+        let filled = |section: SectionId| match question.lines.iter().position(|line| line.section == section) {
+            Some(at) => match state.upto[at] {
+                0 => question.lines[at].was,
+                upto => question.lines[at].values[usize::from(upto) - 1],
+            },
+            None => (question.filled)(section),
+        };
         let worth = Cell::new(floor / state.weight);
-        options_of(
-            scene,
-            &state.stands,
-            line,
-            (upto, was),
-            only_placed,
-            lifted,
-            &worth,
-            now_filled,
-            &mut self.options,
-        );
+        let was = filled(question.lines[at].section);
+        question.options(&state.stands, (at, state.upto[at].into()), was, &worth, &filled, &mut self.options);
         for (stands, price) in self.options.drain(..) {
             let weight = state.weight * price;
             if price > 0.0 && weight >= floor {
@@ -262,25 +213,72 @@ impl Search {
     }
 }
 
-/// Every way to explain one value of a line in one account.
-#[allow(clippy::too_many_arguments, reason = "everything an explanation may rest on")]
-fn options_of(
-    scene: &Scene<'_>,
-    stands: &Stands,
-    line: &Line,
-    (upto, was): (usize, bool),
-    only_placed: bool,
-    lifted: &[Who],
-    worth: &Cell<f64>,
-    filled: &impl Fn(SectionId) -> bool,
-    options: &mut Vec<(Stands, f64)>,
-) {
-    let mut sink = |stands: Stands, price: f64| options.push((stands, price));
-    match (was, line.values[upto]) {
-        (false, true) => fill(scene, stands, line, only_placed, worth, filled, &mut sink),
-        (true, true) => fill_again(scene, stands, line, upto > 0 || line.just_filled, worth, filled, &mut sink),
-        (true, false) => scene.empties(stands, line.section, lifted, &mut sink),
-        (false, false) => sink(stands.clone(), 1.0),
+impl<F: Fn(SectionId) -> bool> Question<'_, F> {
+    /// For every line, the value to be explained next.
+    fn next_values(&self, state: &State) -> impl Iterator<Item = Option<bool>> {
+        self.lines.iter().zip(&state.upto).map(|(line, &upto)| line.values.get(usize::from(upto)).copied())
+    }
+
+    fn are_near(&self, one: usize, other: usize) -> bool {
+        self.scene.topology.near(self.lines[one].section).contains(&self.lines[other].section)
+    }
+
+    /// Every way to explain the value `upto` of the line `at`, where its section was filled before or not.
+    fn options(
+        &self,
+        stands: &Stands,
+        (at, upto): (usize, usize),
+        was: bool,
+        worth: &Cell<f64>,
+        filled: &impl Fn(SectionId) -> bool,
+        options: &mut Vec<(Stands, f64)>,
+    ) {
+        options.clear();
+        let line = &self.lines[at];
+        let mut sink = |stands: Stands, price: f64| options.push((stands, price));
+        match (was, line.values[upto]) {
+            (false, true) => {
+                let fillings = line.values.iter().filter(|&&value| value).count();
+                let only_placed = !line.placed.is_empty() && fillings <= line.placed.len();
+                fill(&self.scene, stands, line, only_placed, worth, filled, &mut sink);
+            }
+            (true, true) => {
+                let this_instant = upto > 0 || line.just_filled;
+                fill_again(&self.scene, stands, line, this_instant, worth, filled, &mut sink);
+            }
+            (true, false) => self.scene.empties(stands, line.section, self.lifted, &mut sink),
+            (false, false) => sink(stands.clone(), 1.0),
+        }
+    }
+
+    /// Checks what a complete explanation must hold, and charges what lasts.
+    fn finish(&self, mut weight: f64, mut stands: Stands) -> Option<Account> {
+        let placed = self.lines.iter().flat_map(|line| &line.placed).map(|&(who, _)| who);
+        for who in placed {
+            if !self.lifted.contains(&who) && stands.iter().all(|stand| stand.who != who) {
+                return None;
+            }
+        }
+        for &who in self.lifted {
+            let Some(stand) = stands.iter().find(|stand| stand.who == who) else { continue };
+            if stand.holds.iter().any(|hold| hold.seen && self.stays_filled(hold.section)) {
+                weight *= self.scene.prices.lifted_but_filled;
+            }
+            drop(&mut stands, who);
+        }
+        for stand in &stands {
+            if !stand.is_seen() && !stand.holds.iter().any(|hold| self.scene.topology.is_dark(hold.section)) {
+                weight *= self.scene.prices.stays_lost;
+            }
+        }
+        Some(Account { weight, stands })
+    }
+
+    fn stays_filled(&self, section: SectionId) -> bool {
+        match self.lines.iter().find(|line| line.section == section) {
+            Some(line) => line.values.last() == Some(&true),
+            None => (self.filled)(section),
+        }
     }
 }
 
@@ -334,10 +332,6 @@ fn is_plain_emptying(state: &State, line: &Line, at: usize) -> bool {
     first.is_some_and(|first| {
         stand.holds[first].section == line.section && stand.holds[first + 1..].iter().any(|hold| hold.seen)
     })
-}
-
-fn are_near(topology: &Topology, a: SectionId, b: SectionId) -> bool {
-    topology.near(a).contains(&b)
 }
 
 /// Somebody has come to fill a section that was free.
@@ -421,42 +415,4 @@ fn with_new(stands: &Stands, who: Who, section: SectionId, enter: Option<EndId>)
     let holds = smallvec![Hold { section, enter, seen: true }];
     put(&mut stands, Stand { who, backward: false, holds, head: Head::UNKNOWN });
     stands
-}
-
-/// Checks what a complete explanation must hold, and charges what lasts.
-fn finish(
-    scene: &Scene<'_>,
-    mut weight: f64,
-    mut stands: Stands,
-    lines: &[Line],
-    lifted: &[Who],
-    lies_filled: &impl Fn(SectionId) -> bool,
-) -> Option<Account> {
-    for line in lines {
-        for &(who, _) in &line.placed {
-            if !lifted.contains(&who) && stands.iter().all(|stand| stand.who != who) {
-                return None;
-            }
-        }
-    }
-    for &who in lifted {
-        let Some(stand) = stands.iter().find(|stand| stand.who == who) else { continue };
-        let still_filled = stand.holds.iter().any(|hold| {
-            hold.seen
-                && match lines.iter().find(|line| line.section == hold.section) {
-                    Some(line) => line.values.last() == Some(&true),
-                    None => lies_filled(hold.section),
-                }
-        });
-        if still_filled {
-            weight *= scene.prices.lifted_but_filled;
-        }
-        drop(&mut stands, who);
-    }
-    for stand in &stands {
-        if !stand.is_seen() && !stand.holds.iter().any(|hold| scene.topology.is_dark(hold.section)) {
-            weight *= scene.prices.stays_lost;
-        }
-    }
-    Some(Account { weight, stands })
 }
