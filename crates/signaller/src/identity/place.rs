@@ -290,6 +290,7 @@ impl Identity {
     /// The train has been ordered to move the other way from now on: its nose becomes its tail, in every account.
     pub fn turn_back(&mut self, train: TrainId, now: Time) {
         let who = Who::train(train);
+        let overhang = self.overhang(train, now);
         let Some(home) = self.clusters.home(train) else { return };
         let mut accounts = Vec::new();
         let given_up = self.clusters.take(home, &mut accounts);
@@ -302,6 +303,7 @@ impl Identity {
         settle(&mut accounts, 0.0);
         self.clusters.add_split(&mut accounts, given_up);
         self.trails.turn_back(train);
+        self.note_overhang(train, &overhang, now);
     }
 
     /// The head of a train that turns back: what was its last detectable axle, seen from the other end of its tail's section.

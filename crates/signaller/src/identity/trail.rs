@@ -1,6 +1,6 @@
 //! What a train drags behind where no detector sees it.
 
-use track::{Length, SectionId, TrainId};
+use track::{EndId, Length, Need, SectionId, TrainId};
 
 use super::Identity;
 use super::account::{Account, Who};
@@ -78,6 +78,44 @@ impl Identity {
                     }
                 }
             }
+        }
+    }
+
+    /// The sections ahead that the blind nose of a train may reach into.
+    pub(super) fn overhang(&self, train: TrainId, now: Time) -> Vec<SectionId> {
+        let mut sections = Vec::new();
+        let Some(stand) = self.whereabouts(train, now) else { return sections };
+        let (Some(nose), Some(interval)) = (stand.footprint.last(), stand.nose) else { return sections };
+        let mut ahead: Vec<(EndId, Length)> = nose.enter.map(|enter| (enter, interval.most)).into_iter().collect();
+        while let Some((enter, most)) = ahead.pop() {
+            for passage in self.topology.passages(enter) {
+                let way = &self.layout.ways[passage.way];
+                let lies = |need: &Need| self.lies[need.turnout].is_none_or(|lie| lie == need.lie);
+                let beyond = way.length.map_or(Length::ZERO, |length| most - length);
+                if beyond <= Length::ZERO || !way.needs.iter().all(lies) {
+                    continue;
+                }
+                for &entry in self.topology.meets(passage.leave) {
+                    let section = self.topology.section_of[entry];
+                    if !sections.contains(&section) {
+                        sections.push(section);
+                        ahead.push((entry, beyond));
+                    }
+                }
+            }
+        }
+        sections
+    }
+
+    /// A train has turned back: what its blind nose reached into, its blind tail lies in now.
+    pub(super) fn note_overhang(&mut self, train: TrainId, sections: &[SectionId], now: Time) {
+        let Some(described) = self.layout.trains.get(train) else { return };
+        let blind = described.blind_front().max(described.blind_rear());
+        let until = self.odometers.least(train, now).map(|least| least + blind + SLACK);
+        for &section in sections {
+            self.trails.rows.retain(|trail| trail.train != train || trail.section != section);
+            self.trails.rows.push(Trail { train, section, until });
+            self.tags.touch_section(section);
         }
     }
 

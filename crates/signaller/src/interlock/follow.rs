@@ -1,7 +1,7 @@
 //! Following a train through what it was granted: where its nose is, what lies behind its tail, and whether it is where it
 //! may be.
 
-use track::{TrainId, Traverse};
+use track::{Length, TrainId, Traverse};
 
 use super::{Interlock, Wait};
 use crate::door::{Destination, Fact, Output};
@@ -88,14 +88,36 @@ impl Interlock {
     }
 
     /// Gives back everything ahead of a train that surely stands, but for what its nose may reach into, and forgets its plan.
-    pub(super) fn give_back_ahead(&mut self, train: TrainId, picture: &impl Picture, outputs: &mut Vec<Output>) {
+    pub(super) fn give_back_ahead(
+        &mut self,
+        train: TrainId,
+        now: Time,
+        picture: &impl Picture,
+        outputs: &mut Vec<Output>,
+    ) {
         let run = &self.runs[train];
         let mut keep = (run.nose + 1).min(run.granted.len());
-        while run.granted.get(keep).is_some_and(|passage| picture.holders(passage.section).contains(&train)) {
+        // How far the nose reaches, whatever of it detectors see, beyond the far end of the last passage kept.
+        let mut beyond = picture.whereabouts(train, now).and_then(|stand| stand.nose).map(|nose| nose.most);
+        while keep > 0
+            && let Some(passage) = run.granted.get(keep)
+        {
+            let length = self.layout.ways[run.granted[keep - 1].way].length;
+            beyond = beyond.zip(length).map(|(beyond, length)| beyond - length);
+            let reaches = beyond.is_some_and(|beyond| beyond > Length::ZERO);
+            if !reaches && !picture.holders(passage.section).contains(&train) {
+                break;
+            }
             keep += 1;
         }
         self.give_back_from(train, keep, outputs);
         self.forget_plan(train);
+        // Part of a piece is no authority: it is proved again, and its signal cleared, when the piece is whole again.
+        for place in self.runs[train].nose..self.runs[train].granted.len() {
+            self.clear_signal(self.runs[train].granted[place], false);
+        }
+        let run = &mut self.runs[train];
+        run.proved = run.proved.min(run.nose + 1);
     }
 
     /// Gives back everything a train was granted.
@@ -129,7 +151,7 @@ impl Interlock {
         let stands = drive.is_at_rest(train);
         if self.runs[train].must_stand && stands {
             self.runs[train].must_stand = false;
-            self.give_back_ahead(train, picture, outputs);
+            self.give_back_ahead(train, now, picture, outputs);
         }
         let run = &self.runs[train];
         if run.to.is_some() && !run.is_planned && !run.must_stand && !run.holds.in_doubt && !run.holds.astray {
@@ -212,7 +234,7 @@ impl Interlock {
             }
             return;
         }
-        self.give_back_ahead(train, picture, outputs);
+        self.give_back_ahead(train, now, picture, outputs);
         match self.plan_from_standing(train, to, now, picture, outputs) {
             Ok(()) => {}
             Err(wait) => self.wait(train, wait, outputs),
@@ -228,7 +250,20 @@ impl Interlock {
         outputs: &mut Vec<Output>,
     ) -> Result<(), Wait> {
         let stand = picture.whereabouts(train, now).filter(|stand| stand.sure).ok_or(Wait::NotSure)?;
-        let course = self.course(train, &stand, to, picture).ok_or(Wait::NoPath)?;
+        // What its nose reaches into unseen: it cannot take another way there, only go on or turn back.
+        let run = &self.runs[train];
+        let overhang: Vec<Traverse> = run.granted.iter().skip(run.nose + 1).copied().collect();
+        if !overhang.is_empty()
+            && let Some(path) = self.path_onward(train, to, picture)
+        {
+            self.adopt_plan(train, &path, 0);
+            return Ok(());
+        }
+        let course = match overhang[..] {
+            [] => self.course(train, &stand, to, picture),
+            _ => self.course_back(train, &stand, to, picture),
+        };
+        let course = course.ok_or(Wait::NoPath)?;
         let stand = if course.turns_back {
             picture.turn_back(train, now);
             picture.whereabouts(train, now).filter(|stand| stand.sure).ok_or(Wait::NotSure)?
@@ -236,7 +271,9 @@ impl Interlock {
             stand
         };
         let first = *course.path.first().ok_or(Wait::NoPath)?;
-        let footing = self.footing(&stand, first).ok_or(Wait::NoPath)?;
+        let mut footing = self.footing(&stand, first).ok_or(Wait::NoPath)?;
+        let turned = |passage: &Traverse| Traverse { enter: passage.leave, leave: passage.enter, ..*passage };
+        footing.insert_many(0, overhang.iter().rev().map(turned));
         if let Some((section, by)) = footing.iter().find_map(|passage| {
             let by = self.granted_to[passage.section].filter(|&by| by != train)?;
             Some((passage.section, by))

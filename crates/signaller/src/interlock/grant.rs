@@ -183,6 +183,11 @@ impl Interlock {
         if run.proved == run.granted.len() {
             return;
         }
+        let is_whole =
+            run.is_planned && run.plan.is_empty() || run.granted.back().is_some_and(|last| self.ends_a_piece(last));
+        if !is_whole && run.granted.len() > run.nose + 1 {
+            return;
+        }
         // What the train stands on cannot be proved, and need not be.
         let unproved = run.granted.iter().enumerate().skip(run.proved.max(run.nose + 1));
         let mut needs = unproved.flat_map(|(_, passage)| &self.layout.ways[passage.way].needs);

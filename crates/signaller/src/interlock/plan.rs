@@ -33,7 +33,7 @@ impl Interlock {
         picture: &impl Picture,
     ) -> Option<Course> {
         let ahead = stand.footprint.last()?.enter.and_then(|enter| self.path_from(enter, train, to, picture));
-        let behind = self.enter_after_turning(stand).and_then(|enter| self.path_from(enter, train, to, picture));
+        let behind = self.path_back(train, stand, to, picture);
         match (ahead, behind) {
             (Some((path, cost)), Some((_, back))) if cost <= back.saturating_add(TURNING_BACK) => {
                 Some(Course { path, turns_back: false })
@@ -42,6 +42,27 @@ impl Interlock {
             (_, Some((path, _))) => Some(Course { path, turns_back: true }),
             (None, None) => None,
         }
+    }
+
+    /// The way there after turning back.
+    pub(super) fn course_back(
+        &self,
+        train: TrainId,
+        stand: &Whereabouts,
+        to: Destination,
+        picture: &impl Picture,
+    ) -> Option<Course> {
+        self.path_back(train, stand, to, picture).map(|(path, _)| Course { path, turns_back: true })
+    }
+
+    fn path_back(
+        &self,
+        train: TrainId,
+        stand: &Whereabouts,
+        to: Destination,
+        picture: &impl Picture,
+    ) -> Option<(Path, i64)> {
+        self.enter_after_turning(stand).and_then(|enter| self.path_from(enter, train, to, picture))
     }
 
     /// A path from the end of what the train was granted; it does not include anything granted. Nothing where the destination
