@@ -48,6 +48,9 @@ impl Orders {
     }
 
     pub(crate) fn take_due(&mut self, now: Time) -> Option<Order> {
-        self.under_way.first_entry().filter(|entry| entry.key().0 <= now).map(|entry| entry.remove())
+        self.under_way
+            .first_entry()
+            .filter(|entry| entry.key().0 <= now)
+            .map(std::collections::btree_map::OccupiedEntry::remove)
     }
 }
