@@ -193,3 +193,10 @@ impl Builder {
         self.layout
     }
 }
+
+impl From<Layout> for Builder {
+    /// Goes on building at a layout.
+    fn from(layout: Layout) -> Self {
+        Self { layout }
+    }
+}

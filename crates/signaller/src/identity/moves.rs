@@ -61,7 +61,7 @@ impl Scene<'_> {
             for &entry in self.topology.meets(step.leave) {
                 if self.topology.section_of[entry] == section {
                     next_to_it = true;
-                    let price = self.ahead(stand, step.way);
+                    let price = self.ahead(stand, step.way) * self.entered(entry);
                     if price >= worth.get() {
                         sink(self.extended(stand, &step, &[], entry), price);
                     }
@@ -72,7 +72,7 @@ impl Scene<'_> {
             for &entry in self.topology.meets(back) {
                 if self.topology.section_of[entry] == section {
                     next_to_it = true;
-                    let price = self.reversing(stand);
+                    let price = self.reversing(stand) * self.entered(entry);
                     if price >= worth.get() {
                         let step = Step { way: None, leave: back, enter: None };
                         sink(self.extended(&self.turned(stand), &step, &[], entry), price);
@@ -366,6 +366,12 @@ impl Scene<'_> {
             (true, true) => self.prices.reverse_where_others_did,
             (true, false) => self.prices.reverse,
         }
+    }
+
+    /// The price of coming in by an end from which every way is known to lie wrong.
+    fn entered(&self, entry: EndId) -> f64 {
+        let passages = self.topology.passages(entry);
+        passages.iter().map(|passage| self.turnouts(passage.way)).reduce(f64::max).unwrap_or(1.0)
     }
 
     fn turnouts(&self, way: WayId) -> f64 {
