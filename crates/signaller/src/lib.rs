@@ -14,6 +14,8 @@ pub mod door;
 pub mod drive;
 pub mod identity;
 pub mod interlock;
+#[cfg(test)]
+mod model;
 pub mod picture;
 mod signaller;
 mod time;

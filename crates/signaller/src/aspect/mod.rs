@@ -7,6 +7,8 @@
 
 mod book;
 mod sight;
+#[cfg(test)]
+mod tests;
 
 use std::sync::Arc;
 
@@ -190,6 +192,6 @@ impl Signals {
     /// where there is no detector; where the signaller drives, no account may put a train there either.
     fn is_free(&self, section: SectionId, picture: &impl Picture) -> bool {
         let believed = self.conduct == Conduct::Control || self.layout.is_dark(section);
-        !picture.is_occupied(section) && !(believed && !picture.holders(section).is_empty())
+        !picture.is_occupied(section) && (!believed || picture.holders(section).is_empty())
     }
 }

@@ -9,6 +9,8 @@
 mod motion;
 mod profile;
 mod reach;
+#[cfg(test)]
+mod tests;
 
 use std::sync::Arc;
 

@@ -61,7 +61,7 @@ impl Profile {
 
     /// The highest step at which it is surely no faster than `limit`.
     pub(crate) fn step_within(&self, limit: Speed) -> u8 {
-        let mut step = self.steps.min((limit.um() * i64::from(self.steps) / self.top.um().max(1)).clamp(0, 255) as u8);
+        let mut step = self.step_by_curve(limit);
         while step > 0 && self.most(step) > limit {
             step -= 1;
         }
@@ -70,9 +70,12 @@ impl Profile {
 
     /// The highest step whose speed is no more than `limit` by the curve, and at least one above `from`.
     pub(crate) fn step_up(&self, from: u8, limit: Speed) -> u8 {
-        let by_curve =
-            (limit.um().saturating_mul(i64::from(self.steps)) / self.top.um().max(1)).clamp(0, i64::from(self.steps));
-        (by_curve as u8).max(from.saturating_add(1).min(self.steps))
+        self.step_by_curve(limit).max(from.saturating_add(1).min(self.steps))
+    }
+
+    fn step_by_curve(&self, limit: Speed) -> u8 {
+        let share = limit.min(self.top).max(Speed::ZERO).um() * i64::from(self.steps);
+        (share / self.top.um().max(1)) as u8
     }
 
     /// The step for creeping up to a point: the lowest that surely moves the train noticeably.

@@ -12,6 +12,8 @@ mod orders;
 mod plan;
 mod run;
 mod safe;
+#[cfg(test)]
+mod tests;
 mod turnouts;
 
 use std::collections::VecDeque;
@@ -238,7 +240,16 @@ impl Interlock {
     pub(crate) fn authority(&self, train: TrainId, picture: &impl Picture, signals: &Signals) -> Option<Authority<'_>> {
         let run = self.runs.get(train).filter(|run| !run.granted.is_empty())?;
         let mut end = run.nose + 1;
-        while end < run.proved && self.is_still_good(train, run, end, picture, signals) {
+        // The last signal ahead: a train does not pass one when something is wrong behind it, if it has not passed it yet.
+        let mut at_signal = None;
+        while end < run.proved {
+            if self.layout.ends[run.granted[end - 1].leave].signal.is_some() {
+                at_signal = Some(end);
+            }
+            if !self.is_still_good(train, run, end, picture, signals) {
+                end = at_signal.unwrap_or(end);
+                break;
+            }
             end += 1;
         }
         let at_destination = end == run.granted.len() && run.is_planned && run.plan.is_empty();

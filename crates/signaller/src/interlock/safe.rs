@@ -230,11 +230,11 @@ impl Interlock {
                 continue;
             }
             let plan = &self.runs[player.train].plan;
-            for to in player.from..plan.len() {
-                if !self.is_open(scene, player.train, plan[to].section, picture) {
+            for (to, passage) in plan.iter().enumerate().skip(player.from) {
+                if !self.is_open(scene, player.train, passage.section, picture) {
                     break;
                 }
-                if self.layout.ends[plan[to].leave].signal.is_none() {
+                if self.layout.ends[passage.leave].signal.is_none() {
                     continue;
                 }
                 let mut trial = scene.clone();

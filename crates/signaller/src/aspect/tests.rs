@@ -1,0 +1,243 @@
+//! Scenarios about what signals show.
+
+use track::{Beyond, Builder, Layout, Lie, SectionId, SignalId};
+
+use crate::model::{World, builder, end, row, throat};
+use crate::{Aspect, Conduct, Input, Output, Request, Signaller, Ticket, Time};
+
+/// Signals that work by themselves, from what detectors say.
+struct Watched {
+    signaller: Signaller,
+    shown: Vec<(SignalId, Aspect)>,
+    tickets: u64,
+}
+
+impl Watched {
+    /// Everything is reported free, every turnout that reports lies straight.
+    fn new(layout: Layout) -> Self {
+        let signaller = Signaller::new(layout.into(), Conduct::Observe);
+        let layout = signaller.layout().clone();
+        let mut watched = Self { signaller, shown: Vec::new(), tickets: 0 };
+        let detected = layout.sections.ids().filter(|&section| !layout.is_dark(section));
+        let mut inputs: Vec<_> = detected.map(|section| Input::SectionReported { section, occupied: false }).collect();
+        let reported = layout.turnouts.iter().filter(|(_, turnout)| turnout.reported);
+        inputs.extend(reported.map(|(turnout, _)| Input::TurnoutReported { turnout, lie: Some(Lie::Straight) }));
+        watched.hear(&inputs);
+        watched
+    }
+
+    fn hear(&mut self, inputs: &[Input]) {
+        let step = self.signaller.step(Time::ZERO, inputs);
+        self.shown.clear();
+        self.shown.extend(step.outputs.iter().filter_map(|output| match output {
+            Output::Show { signal, aspect } => Some((*signal, *aspect)),
+            _ => None,
+        }));
+    }
+
+    fn section(&mut self, name: &str, occupied: bool) {
+        let section = self.signaller.layout().section_named(name).unwrap();
+        self.hear(&[Input::SectionReported { section, occupied }]);
+    }
+
+    fn turnout(&mut self, name: &str, lie: Option<Lie>) {
+        let turnout = self.signaller.layout().turnout_named(name).unwrap();
+        self.hear(&[Input::TurnoutReported { turnout, lie }]);
+    }
+
+    fn keep(&mut self, signal: &str, held: bool) {
+        let signal = self.signaller.layout().signal_named(signal).unwrap();
+        self.tickets += 1;
+        let request = Request::KeepAtDanger { signal, held };
+        self.hear(&[Input::Requested { ticket: Ticket(self.tickets), request }]);
+    }
+
+    fn all(&self) -> Vec<&'static str> {
+        let signals = self.signaller.signals();
+        let shows = |signal| signals.book().name(signals.shows(signal)).unwrap();
+        self.signaller.layout().signals.ids().map(shows).collect()
+    }
+}
+
+/// Five sections in a row, signals S1, S3, S5 at the far ends of the first three; what is beyond the last is said by `beyond`.
+fn plain_line(beyond: Beyond) -> (Builder, Vec<SectionId>) {
+    let mut builder = builder();
+    let line = row(&mut builder, &["a", "b", "c", "d", "e"], 1000);
+    for (name, section) in [("S1", 0), ("S3", 1), ("S5", 2)] {
+        let at = end(&builder, line[section], "b");
+        builder.signal(name, at);
+    }
+    let far = end(&builder, line[4], "b");
+    builder.close(far, beyond);
+    (builder, line)
+}
+
+#[test]
+fn signals_behind_a_train_show_danger_then_caution_then_clear() {
+    let (builder, _) = plain_line(Beyond::BufferStop);
+    let mut line = Watched::new(builder.build());
+    assert_eq!(line.all(), ["green", "green", "yellow"], "at the end of the track yellow is the best");
+    line.section("d", true);
+    assert_eq!(line.all(), ["green", "yellow", "red"]);
+    line.section("c", true);
+    assert_eq!(line.all(), ["yellow", "red", "red"]);
+    line.section("d", false);
+    assert_eq!(line.all(), ["yellow", "red", "yellow"]);
+}
+
+#[test]
+fn only_signals_that_change_are_told_and_all_of_them_at_first() {
+    let (builder, _) = plain_line(Beyond::BufferStop);
+    let layout = builder.build();
+    let mut line = Watched::new(layout);
+    assert_eq!(line.shown.len(), 3);
+    line.section("c", true);
+    assert_eq!(line.shown.len(), 2, "{:?}", line.shown);
+    line.section("c", true);
+    assert!(line.shown.is_empty());
+    line.section("a", true);
+    assert!(line.shown.is_empty(), "nothing vouches for the first section");
+}
+
+#[test]
+fn a_section_that_was_never_reported_counts_as_occupied() {
+    let (builder, _) = plain_line(Beyond::BufferStop);
+    let mut signaller = Signaller::new(builder.build().into(), Conduct::Observe);
+    signaller.step(Time::ZERO, &[]);
+    let signals = signaller.signals();
+    assert!(signaller.layout().signals.ids().all(|signal| signals.shows(signal) == Aspect::STOP));
+}
+
+#[test]
+fn a_dark_section_counts_as_free_until_a_train_is_said_to_be_there() {
+    let mut builder = builder();
+    let line = row(&mut builder, &["a"], 1000);
+    let (dark, stub) = (builder.section("tunnel"), builder.plain_section("stub", None));
+    let [into, out] = ["a", "b"].map(|name| builder.end(dark, name));
+    builder.way(into, out, None);
+    let (from, to) = (end(&builder, line[0], "b"), end(&builder, stub, "a"));
+    builder.join(from, into);
+    builder.join(out, to);
+    builder.signal("S1", from);
+    builder.train(crate::model::railcar("Dunlin"));
+    let mut line = Watched::new(builder.build());
+    assert_eq!(line.all(), ["yellow"]);
+    let train = line.signaller.layout().train_named("Dunlin").unwrap();
+    let request = Request::Place { train, on: vec![dark], nose: None };
+    line.hear(&[Input::Requested { ticket: Ticket(1), request }]);
+    assert_eq!(line.all(), ["red"]);
+}
+
+#[test]
+fn what_is_beyond_the_layout_is_unknown_until_the_border_signal_is_reported() {
+    let (mut builder, line) = plain_line(Beyond::OffLayout);
+    let border = end(&builder, line[4], "b");
+    let s9 = builder.signal("S9", border);
+    let mut line = Watched::new(builder.build());
+    assert_eq!(line.all(), ["green", "green", "yellow", "red"]);
+    let book = line.signaller.signals().book();
+    let (yellow, green) = (book.named("yellow").unwrap(), book.named("green").unwrap());
+    line.hear(&[Input::SignalReported { signal: s9, shows: yellow }]);
+    assert_eq!(line.all(), ["green", "green", "green", "yellow"]);
+    line.hear(&[Input::SignalReported { signal: s9, shows: green }]);
+    assert_eq!(line.all(), ["green", "green", "green", "green"]);
+    line.hear(&[Input::SignalReported { signal: s9, shows: Aspect(7) }]);
+    assert_eq!(line.all(), ["green", "green", "yellow", "red"], "an aspect that nobody knows is danger");
+}
+
+#[test]
+fn a_line_that_leads_off_the_layout_without_a_signal_is_caution_at_best() {
+    let (builder, _) = plain_line(Beyond::OffLayout);
+    assert_eq!(Watched::new(builder.build()).all(), ["green", "green", "yellow"]);
+}
+
+#[test]
+fn a_signal_kept_at_danger_shows_danger_and_the_one_before_it_caution() {
+    let (builder, _) = plain_line(Beyond::BufferStop);
+    let mut line = Watched::new(builder.build());
+    line.keep("S3", true);
+    assert_eq!(line.all(), ["yellow", "red", "yellow"]);
+    line.keep("S3", false);
+    assert_eq!(line.all(), ["green", "green", "yellow"]);
+}
+
+/// A signal before a turnout with a track on each leg, the left one shorter by a section.
+fn fork() -> Watched {
+    let mut builder = builder();
+    let line = row(&mut builder, &["line"], 1000);
+    let (fork, _) = throat(&mut builder, "fork", "W1");
+    let [left, right] = ["left", "right"].map(|name| builder.plain_section(name, None));
+    for (one, other) in [
+        (end(&builder, line[0], "b"), end(&builder, fork, "toe")),
+        (end(&builder, fork, "one"), end(&builder, left, "a")),
+        (end(&builder, fork, "two"), end(&builder, right, "a")),
+    ] {
+        builder.join(one, other);
+    }
+    let at = end(&builder, line[0], "b");
+    builder.signal("S1", at);
+    Watched::new(builder.build())
+}
+
+#[test]
+fn a_signal_vouches_only_for_the_leg_to_which_the_turnout_lies() {
+    let mut fork = fork();
+    assert_eq!(fork.all(), ["yellow"]);
+    fork.section("right", true);
+    assert_eq!(fork.all(), ["yellow"]);
+    fork.turnout("W1", Some(Lie::Diverging));
+    assert_eq!(fork.all(), ["red"]);
+    fork.section("right", false);
+    assert_eq!(fork.all(), ["yellow"]);
+}
+
+#[test]
+fn a_signal_before_a_turnout_that_moves_or_does_not_report_shows_danger() {
+    let mut fork = fork();
+    fork.turnout("W1", None);
+    assert_eq!(fork.all(), ["red"]);
+    fork.turnout("W1", Some(Lie::Straight));
+    assert_eq!(fork.all(), ["yellow"]);
+}
+
+#[test]
+fn a_signal_before_a_junction_whose_turnout_nobody_reports_shows_danger() {
+    let mut builder = builder();
+    let line = row(&mut builder, &["line"], 1000);
+    let at = end(&builder, line[0], "b");
+    for name in ["left", "right"] {
+        let track = builder.plain_section(name, None);
+        let a = end(&builder, track, "a");
+        builder.join(at, a);
+    }
+    builder.signal("S1", at);
+    assert_eq!(Watched::new(builder.build()).all(), ["red"]);
+}
+
+#[test]
+fn round_a_ring_every_signal_comes_to_show_what_it_should() {
+    let mut builder = builder();
+    let ring = row(&mut builder, &["a", "b", "c", "d"], 1000);
+    let (last, first) = (end(&builder, ring[3], "b"), end(&builder, ring[0], "a"));
+    builder.join(last, first);
+    for (name, section) in ["S1", "S3", "S5", "S7"].iter().zip(&ring) {
+        let at = end(&builder, *section, "b");
+        builder.signal(*name, at);
+    }
+    let mut ring = Watched::new(builder.build());
+    assert_eq!(ring.all(), ["green"; 4]);
+    ring.section("a", true);
+    assert_eq!(ring.all(), ["green", "green", "yellow", "red"]);
+}
+
+#[test]
+fn under_control_a_signal_clears_only_for_the_train_whose_route_is_set() {
+    let mut world = World::with_two_trains();
+    let red = |world: &World| ["S1", "S3", "S5", "S2", "S4", "S6"].iter().all(|signal| world.shows(signal) == "red");
+    assert!(red(&world), "no route, no proceed, however free the track is");
+    world.go("Heron", "halt");
+    assert_eq!(world.shows("S1"), "yellow");
+    assert_eq!(world.shows("S4"), "red", "not for the other direction");
+    assert!(world.run(60.0, |world| world.nose("Heron").0 == "west"));
+    assert!(world.run(1.0, red), "behind the train it is at danger again");
+}

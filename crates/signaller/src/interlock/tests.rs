@@ -1,0 +1,292 @@
+//! Scenarios about who may have which track.
+
+use std::sync::Arc;
+
+use smallvec::{SmallVec, smallvec};
+use track::{Layout, Length, Lie, SectionId, TrainId, TurnoutId};
+
+use super::Interlock;
+use crate::aspect::Signals;
+use crate::drive::Drive;
+use crate::identity::{Hold, Pace, Whereabouts};
+use crate::model::{World, builder, end, passing_loop, railcar, refusal, row, throat};
+use crate::picture::Picture;
+use crate::signaller::Changes;
+use crate::{Answer, Conduct, Destination, Direction, Fact, Input, Output, Request, Tag, Time};
+
+#[test]
+fn two_trains_that_change_places_pass_in_the_loop() {
+    let mut world = World::with_two_trains();
+    assert_eq!(world.go("Heron", "far east"), Answer::Accepted);
+    assert_eq!(world.go("Plover", "far west"), Answer::Accepted);
+    assert!(world.run(180.0, |world| world.has_arrived("Heron") && world.has_arrived("Plover")));
+    assert_eq!((world.nose("Heron").0, world.nose("Plover").0), ("e0", "w0"));
+    assert_eq!((world.granted("Heron"), world.granted("Plover")), (vec!["e0"], vec!["w0"]));
+}
+
+#[test]
+fn a_train_with_nowhere_to_pass_waits_as_a_whole_and_not_halfway() {
+    let mut builder = builder();
+    let line = row(&mut builder, &["a", "b", "c", "d", "e"], 1200);
+    for (name, section, at) in [("S1", 0, "b"), ("S3", 1, "b"), ("S5", 2, "b"), ("S2", 4, "a"), ("S4", 3, "a")] {
+        let at = end(&builder, line[section], at);
+        builder.signal(name, at);
+    }
+    builder.train(railcar("Heron"));
+    builder.train(railcar("Plover"));
+    let mut world = World::new(builder.build());
+    world.put("Heron", "a", "a.b");
+    world.put("Plover", "e", "e.a");
+    assert_eq!(world.go_to_section("Heron", "d"), Answer::Accepted);
+    assert_eq!(world.go_to_section("Plover", "b"), Answer::Accepted);
+    assert!(world.run(120.0, |world| world.has_arrived("Heron")));
+    assert!(!world.has_arrived("Plover"));
+    assert_eq!(world.granted("Plover"), ["e"], "it stays where it is no obstacle");
+    assert_eq!(world.waits("Plover"), ["`c` is taken by `Heron`", "`d` is taken by `Heron`"]);
+}
+
+#[test]
+fn a_train_that_stands_in_the_way_without_an_order_is_waited_for() {
+    let mut world = World::with_two_trains();
+    assert_eq!(world.go("Heron", "far east"), Answer::Accepted);
+    assert!(!world.run(60.0, |world| world.speed("Heron") > 0.0), "it sets out for a place that is taken");
+    assert_eq!(world.waits("Heron"), ["`e0` is taken by `Plover`"]);
+    let section = world.section("e0");
+    let lift = Request::Lift { train: world.train("Plover") };
+    assert_eq!(world.ask(lift), Answer::Accepted);
+    let plover = world.train("Plover");
+    world.trains[plover] = None;
+    world.step(&[Input::SectionReported { section, occupied: false }]);
+    assert!(world.run(120.0, |world| world.has_arrived("Heron")));
+}
+
+#[test]
+fn a_train_whose_destination_lies_behind_turns_back_first() {
+    let mut world = World::with_two_trains();
+    world.put("Heron", "w1", "w1.a");
+    assert_eq!(world.go("Heron", "halt"), Answer::Accepted);
+    assert!(world.run(60.0, |world| world.has_arrived("Heron")));
+    assert_eq!(world.nose("Heron").0, "north");
+    let backward =
+        |output: &Output| matches!(output, Output::Drive { direction: Direction::Backward, step, .. } if *step > 0);
+    assert!(world.said.iter().any(|(_, output)| backward(output)));
+}
+
+#[test]
+fn a_turnout_under_a_train_or_a_lock_is_not_thrown_and_says_why() {
+    let mut world = World::with_two_trains();
+    world.go("Heron", "halt");
+    let throw = |world: &World, name: &str| Request::Throw {
+        turnout: world.layout.turnout_named(name).unwrap(),
+        lie: Lie::Diverging,
+    };
+    let (locked, free) = (throw(&world, "W1"), throw(&world, "W2"));
+    assert_eq!(refusal(world.ask(locked.clone())), "turnout `W1` is locked for `Heron`");
+    assert!(world.run(60.0, |world| world.nose("Heron").0 == "north"));
+    assert_eq!(refusal(world.ask(locked.clone())), "turnout `W1` is locked for `Heron`");
+    assert!(world.run(60.0, |world| world.has_arrived("Heron")));
+    assert_eq!(world.ask(locked), Answer::Accepted);
+    assert_eq!(world.ask(free), Answer::Accepted);
+}
+
+#[test]
+fn a_turnout_that_does_not_move_keeps_the_train_before_its_signal() {
+    let mut world = World::with_two_trains();
+    let west = world.layout.turnout_named("W1").unwrap();
+    world.stuck.push(west);
+    world.put("Plover", "north", "north.a");
+    world.go_to_section("Heron", "south");
+    assert!(
+        world.run(30.0, |world| world.waits("Heron").last().is_some_and(|reason| reason.contains("does not report")))
+    );
+    world.run(30.0, |_| false);
+    assert_eq!((world.nose("Heron").0, world.speed("Heron"), world.shows("S1")), ("w1", 0.0, "red"));
+    world.stuck.clear();
+    assert!(world.run(60.0, |world| world.has_arrived("Heron")), "it is thrown again until it moves");
+}
+
+#[test]
+fn orders_that_nobody_could_carry_out_are_refused_with_the_reason() {
+    let mut builder = builder();
+    let line = row(&mut builder, &["a", "b"], 400);
+    let (fork, _) = throat(&mut builder, "fork", "W1");
+    let (b, toe) = (end(&builder, line[1], "b"), end(&builder, fork, "toe"));
+    builder.join(b, toe);
+    let island = builder.plain_section("island", Some(Length::from_mm(900)));
+    let long = builder.stop("long", b, Length::from_mm(50));
+    let _ = (island, long);
+    builder.train(railcar("Heron"));
+    builder.train(railcar("Plover"));
+    let signal = end(&builder, line[0], "b");
+    builder.signal("S1", signal);
+    let mut world = World::new(builder.build());
+    world.put("Heron", "a", "a.b");
+    assert_eq!(
+        refusal(world.go_to_section("Plover", "b")),
+        "nobody knows where `Plover` stands; hint: say where it was put down first"
+    );
+    assert_eq!(refusal(world.go_to_section("Heron", "island")), "no path leads from where `Heron` stands to `island`");
+    assert_eq!(refusal(world.go("Heron", "long")), "`Heron` is 500 mm long, and `long` has room for 350 mm");
+}
+
+#[test]
+fn a_train_told_to_stop_gives_back_what_it_had_ahead() {
+    let mut world = World::with_two_trains();
+    world.go("Heron", "halt");
+    assert!(world.run(20.0, |world| world.nose("Heron").0 == "w1"));
+    let train = world.train("Heron");
+    assert_eq!(world.ask(Request::Stop { train }), Answer::Accepted);
+    assert!(world.run(10.0, |world| world.speed("Heron") == 0.0));
+    world.run(5.0, |_| false);
+    assert!(
+        world.granted("Heron").iter().all(|section| ["w0", "w1"].contains(section)),
+        "{:?}",
+        world.granted("Heron")
+    );
+    assert_eq!(world.shows("S1"), "red");
+    assert_eq!(world.signaller.interlock().destination(train), None);
+}
+
+#[test]
+fn everything_that_was_stopped_goes_on_when_it_is_resumed() {
+    let mut world = World::with_two_trains();
+    world.go("Heron", "halt");
+    assert!(world.run(20.0, |world| world.speed("Heron") > 50.0));
+    assert_eq!(world.ask(Request::StopAll), Answer::Accepted);
+    assert!(world.run(3.0, |world| world.speed("Heron") == 0.0));
+    assert!(!world.run(30.0, |world| world.speed("Heron") > 0.0));
+    assert_eq!(world.ask(Request::ResumeAll), Answer::Accepted);
+    assert!(world.run(60.0, |world| world.has_arrived("Heron")));
+    assert_eq!(refusal(world.ask(Request::ResumeAll)), "nothing was stopped");
+}
+
+#[test]
+fn a_held_train_stands_until_it_is_released_however_often_it_is_sent() {
+    let mut world = World::with_two_trains();
+    let train = world.train("Heron");
+    assert_eq!(refusal(world.ask(Request::Release { train })), "nobody holds `Heron`");
+    world.ask(Request::Hold { train, reason: "passengers on the track".into() });
+    assert_eq!(world.go("Heron", "halt"), Answer::Accepted);
+    assert!(!world.run(30.0, |world| world.speed("Heron") > 0.0));
+    assert_eq!(world.ask(Request::Release { train }), Answer::Accepted);
+    assert!(world.run(60.0, |world| world.has_arrived("Heron")));
+}
+
+#[test]
+fn something_unknown_on_the_granted_track_stops_the_train_before_it() {
+    let mut world = World::with_two_trains();
+    world.go("Heron", "halt");
+    assert!(world.run(20.0, |world| world.nose("Heron").0 == "w1"));
+    let north = world.section("north");
+    world.falsely_filled.push(north);
+    world.run(30.0, |_| false);
+    assert_eq!((world.nose("Heron").0, world.speed("Heron")), ("w1", 0.0));
+    assert_eq!(world.shows("S1"), "red");
+    assert_eq!(world.signaller.identity().tag(north), Tag::Unexplained);
+    world.falsely_filled.clear();
+    assert!(world.run(60.0, |world| world.has_arrived("Heron")), "it goes on when the obstacle is gone");
+}
+
+/// Why the train was held last.
+fn hold(world: &World) -> &str {
+    let reasons = world.facts().filter_map(|fact| match fact {
+        Fact::HoldSet { reason, .. } => Some(reason.as_str()),
+        _ => None,
+    });
+    reasons.last().unwrap_or("it never was")
+}
+
+#[test]
+fn a_standing_train_that_may_have_been_pushed_is_held() {
+    let mut world = World::with_two_trains();
+    world.go_to_section("Heron", "w1");
+    assert!(world.run(40.0, |world| world.has_arrived("Heron")));
+    world.run(2.0, |_| false);
+    let (train, west) = (world.train("Heron"), world.section("west"));
+    world.step(&[Input::SectionReported { section: west, occupied: true }]);
+    assert!(world.signaller.interlock().is_held(train));
+    assert_eq!(hold(&world), "it is not sure where it stands");
+    world.step(&[Input::SectionReported { section: west, occupied: false }]);
+    assert!(!world.signaller.interlock().is_held(train), "it was only a finger on the track");
+}
+
+/// A picture as the test paints it: one train, surely where it is said to be.
+struct Painted {
+    train: TrainId,
+    stand: Whereabouts,
+}
+
+impl Painted {
+    fn new(layout: &Layout, enter: &str) -> Self {
+        let (train, enter) = (layout.train_named("Heron").unwrap(), layout.end_named(enter).unwrap());
+        let hold = Hold { section: layout.ends[enter].section, enter: Some(enter), seen: true };
+        let leading = Direction::Forward;
+        Self { train, stand: Whereabouts { sure: true, footprint: smallvec![hold], leading, nose: None } }
+    }
+}
+
+impl Picture for Painted {
+    fn is_occupied(&self, section: SectionId) -> bool {
+        self.stand.footprint.iter().any(|hold| hold.section == section)
+    }
+    fn tag(&self, section: SectionId) -> Tag {
+        if self.is_occupied(section) { Tag::Sure(self.train) } else { Tag::Free }
+    }
+    fn holders(&self, section: SectionId) -> SmallVec<[TrainId; 4]> {
+        if self.is_occupied(section) { smallvec![self.train] } else { SmallVec::new() }
+    }
+    fn whereabouts(&self, train: TrainId, _now: Time) -> Option<Whereabouts> {
+        (train == self.train).then(|| self.stand.clone())
+    }
+    fn turn_back(&mut self, _train: TrainId, _now: Time) {}
+    fn set_pace(&mut self, _train: TrainId, _now: Time, _pace: Pace) {}
+    fn set_lie(&mut self, _turnout: TurnoutId, _lie: Option<Lie>) {}
+}
+
+#[test]
+fn a_train_found_outside_its_authority_is_held_until_a_person_vouches_for_it() {
+    let layout = Arc::new(passing_loop());
+    let (mut interlock, drive) = (Interlock::new(Arc::clone(&layout)), Drive::new(Arc::clone(&layout)));
+    let signals = Signals::new(Arc::clone(&layout), Conduct::Control);
+    let work = |interlock: &mut Interlock, picture: &mut Painted| {
+        let (mut changes, mut outputs) = (Changes::default(), Vec::new());
+        changes.trains.push(picture.train);
+        interlock.begin_step();
+        interlock.work(Time::ZERO, picture, &drive, &signals, &mut changes, &mut outputs);
+        outputs
+    };
+    let mut picture = Painted::new(&layout, "w0.a");
+    let train = picture.train;
+    let to = Destination::Stop(layout.stop_named("halt").unwrap());
+    interlock.go(train, to, Time::ZERO, &picture, &drive).unwrap();
+    work(&mut interlock, &mut picture);
+    let south = layout.section_named("south").unwrap();
+    assert!(interlock.granted_sections(train).all(|section| section != south));
+    picture = Painted::new(&layout, "south.a");
+    let outputs = work(&mut interlock, &mut picture);
+    let reason = "it was found where it was not allowed to be; release it when all is well".to_owned();
+    assert_eq!(outputs, [Output::Fact(Fact::HoldSet { train, reason })]);
+    assert!(interlock.is_held(train));
+    picture = Painted::new(&layout, "w1.a");
+    work(&mut interlock, &mut picture);
+    assert!(interlock.is_held(train), "being back does not explain where it has been");
+    let mut outputs = Vec::new();
+    interlock.release(train, &mut outputs).unwrap();
+    assert!(outputs.contains(&Output::Fact(Fact::HoldLifted { train })));
+    assert_eq!(interlock.granted_sections(train).count(), 0, "what it had before means nothing now");
+}
+
+#[test]
+fn a_train_goes_round_what_stands_in_its_way() {
+    let mut world = World::with_two_trains();
+    let plover = world.train("Plover");
+    world.ask(Request::Lift { train: plover });
+    world.trains[plover] = None;
+    let e0 = world.section("e0");
+    world.step(&[Input::SectionReported { section: e0, occupied: false }]);
+    world.put("Plover", "north", "north.a");
+    world.go("Heron", "far east");
+    assert!(world.run(90.0, |world| world.has_arrived("Heron")));
+    assert!(world.facts().any(|fact| matches!(fact, Fact::RouteSet { sections, .. }
+        if sections.contains(&world.section("south")))));
+}
