@@ -281,9 +281,12 @@ impl Identity {
                 continue;
             }
             let Some(length) = stand.nose().enter.and_then(|enter| way_length(layout, enter, None)) else { continue };
-            let whole = stand.holds.len() == 1;
-            let least = detectable.filter(|_| whole).map_or(Length::ZERO, |(seen, _, _)| seen.min(length));
-            stand.head = odometers.head_between(who, now, least, length);
+            // Whoever says where a train stands means all of it, blind ends included.
+            let (seen, front, rear) = detectable.unwrap_or_default();
+            let (nose, tail) = if stand.backward { (rear, front) } else { (front, rear) };
+            let most = (length - nose).max(Length::ZERO);
+            let least = if stand.holds.len() == 1 { (seen + tail).min(most) } else { Length::ZERO };
+            stand.head = odometers.head_between(who, now, least, most);
         }
     }
 
