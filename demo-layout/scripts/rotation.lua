@@ -2,7 +2,7 @@
 -- whatever track is free by then. The railcar meets it at the loop.
 
 local trains = { "Plover", "Dunlin", "Curlew" }
-local yard = { "yard-1", "yard-2", "yard-3", "yard-4", "yard-5" }
+local yard = { "yard-4", "yard-5", "yard-1", "yard-2", "yard-3" }
 
 task("rotation", function()
     while true do
@@ -12,6 +12,7 @@ task("rotation", function()
             send(train, "quay-2.a")
             wait(15)
             send(train, next_free(yard))
+            table.insert(yard, table.remove(yard, 1)) -- the next train looks at another track first
         end
     end
 end)

@@ -1,4 +1,6 @@
 -- The railcar runs from quay 1 to the halt at the passing loop and back, all day.
+--
+-- "loop-1.b" is the stopping point at end b of the loop's first track, "quay-1.a" the one before the buffers of quay 1.
 
 task("shuttle", function()
     while true do

@@ -26,7 +26,8 @@
 //! and hooks. Each file is by itself: files share no variables. Names are those of `layout.toml` and `trains.toml`; a *place*
 //! is a stopping point (`"quay-1.b"`) or a section (`"quay-1"`: as far in as the train may go). Seconds are seconds of layout
 //! time. Square brackets mark what may be left out. Wrong names are found before the script runs where they are written out,
-//! otherwise when they are used: ``no section `quay-3`; hint: did you mean `quay-2`?``
+//! otherwise when they are used: ``no section or stopping point `quay-3`; hint: did
+//! you mean `quay-2`?``
 //!
 //! | function | what it does and returns | what can go wrong |
 //! | --- | --- | --- |
