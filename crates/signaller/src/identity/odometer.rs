@@ -102,6 +102,14 @@ impl Odometers {
         self.row(who).map_or(Speed::ZERO, |odometer| odometer.pace.most)
     }
 
+    /// The least and the most the train has travelled, all in all.
+    pub fn bounds(&self, train: TrainId, now: Time) -> Option<(Length, Length)> {
+        self.row(Who::train(train)).map(|odometer| {
+            let (least, most) = odometer.at(now);
+            (Length::from_um(least), Length::from_um(most))
+        })
+    }
+
     /// The least the train has travelled, all in all.
     pub fn least(&self, train: TrainId, now: Time) -> Option<Length> {
         self.row(Who::train(train)).map(|odometer| Length::from_um(odometer.at(now).0))

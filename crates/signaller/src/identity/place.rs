@@ -305,7 +305,7 @@ impl Identity {
         }
         settle(&mut accounts, 0.0);
         self.clusters.add_split(&mut accounts, given_up);
-        self.trails.turn_back(train);
+        self.trails.turn_back(train, self.odometers.bounds(train, now));
         self.note_overhang(train, &overhang, now);
     }
 

@@ -23,6 +23,8 @@ struct Trail {
     /// The least distance on the train's odometer at which the blind tail is through; nothing where only the next emptying
     /// behind it can tell.
     until: Option<Length>,
+    /// While the blind end leads: how far it still was from being through, and the most on the odometer, when it turned.
+    turned: Option<(Length, Length)>,
 }
 
 impl Trails {
@@ -31,10 +33,15 @@ impl Trails {
         self.rows.iter().filter(move |trail| trail.section == section).map(|trail| trail.train)
     }
 
-    /// The blind tail leads now: distance alone says no more that it is through.
-    pub fn turn_back(&mut self, train: TrainId) {
+    /// The train turns back, having travelled between these bounds. Where its blind tail leads from now on, distance alone says
+    /// no more that it is through; where one trails again, it has to make good what it went in meanwhile.
+    pub fn turn_back(&mut self, train: TrainId, travelled: Option<(Length, Length)>) {
         for trail in self.rows.iter_mut().filter(|trail| trail.train == train) {
-            trail.until = None;
+            (trail.until, trail.turned) = match (trail.until, trail.turned, travelled) {
+                (Some(until), _, Some((least, most))) => (None, Some((until - least, most))),
+                (None, Some((left, since)), Some((least, most))) => (Some(least + left + (most - since)), None),
+                _ => (None, None),
+            };
         }
     }
 }
@@ -74,7 +81,7 @@ impl Identity {
                                 !through
                             });
                         }
-                        self.trails.rows.push(Trail { train, section: hold.section, until });
+                        self.trails.rows.push(Trail { train, section: hold.section, until, turned: None });
                     }
                 }
             }
@@ -114,7 +121,7 @@ impl Identity {
         let until = self.odometers.least(train, now).map(|least| least + blind + SLACK);
         for &section in sections {
             self.trails.rows.retain(|trail| trail.train != train || trail.section != section);
-            self.trails.rows.push(Trail { train, section, until });
+            self.trails.rows.push(Trail { train, section, until, turned: None });
             self.tags.touch_section(section);
         }
     }
