@@ -1,3 +1,4 @@
 //! The built program, from the outside.
 
 mod bad_input;
+mod run;

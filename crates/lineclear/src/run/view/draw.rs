@@ -131,15 +131,11 @@ fn rails(scene: &Scene<'_>, canvas: &mut Canvas, place: &Place, top: usize) {
     }
 }
 
-/// The name of a section; where it has several ways, also which one the turnouts lie for; and where its track goes on if that
-/// is not drawn beside it.
+/// The name of a section, and where its track goes on if that is not drawn beside it.
 fn name(scene: &Scene<'_>, canvas: &mut Canvas, place: &Place, top: usize) {
     let layout = scene.house.watch().layout();
     let section = &layout.sections[place.piece.section];
     let mut text = section.name.clone();
-    if section.ways.len() > 1 {
-        text.push_str(&format!(" {}", lying(scene, place.piece.section)));
-    }
     if let Some(beyond) = elsewhere(scene, place) {
         text.push_str(&format!(" ›{beyond}"));
     }
@@ -204,7 +200,7 @@ fn lamp(scene: &Scene<'_>, signal: SignalId) -> (char, Style) {
     }
 }
 
-/// Who is there, with an arrow where the nose is.
+/// Who is there, with an arrow where the nose is; on free track with several ways, for which of them the turnouts lie.
 fn train(scene: &Scene<'_>, canvas: &mut Canvas, place: &Place, top: usize) {
     let watch = scene.house.watch();
     let layout = watch.layout();
@@ -223,6 +219,9 @@ fn train(scene: &Scene<'_>, canvas: &mut Canvas, place: &Place, top: usize) {
             (format!("?{}?", names.join("/")), Style::Doubt)
         }
         Some(Tag::Unexplained) => ("???".to_owned(), Style::Red),
+        Some(Tag::Free) | None if layout.sections[place.piece.section].ways.len() > 1 => {
+            (lying(scene, place.piece.section), Style::Faint)
+        }
         Some(Tag::Free) | None => return,
     };
     let room = place.columns.len().saturating_sub(2);

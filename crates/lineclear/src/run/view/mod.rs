@@ -107,10 +107,11 @@ impl Stage for View {
         let (width, height) = terminal::size().map(|(width, height)| (usize::from(width), usize::from(height)))?;
         if width != self.width {
             (self.plan, self.width) = (plan(house.watch().layout(), width), width);
+            self.screen.clear()?;
         }
         let mut canvas = Canvas::new(width, height);
         draw(&Scene { house, plan: &self.plan, phase, pace, lines: &self.lines }, &mut canvas);
-        self.screen.show(&canvas.escape_codes(self.colours))
+        self.screen.show(canvas.escape_codes(self.colours))
     }
 
     fn end(&mut self, summary: &str) -> io::Result<()> {
@@ -124,12 +125,14 @@ impl Stage for View {
 /// The terminal while it is ours. It is given back however the program ends, short of being killed.
 struct Screen {
     is_open: bool,
+    /// What is on it.
+    shown: String,
 }
 
 impl Screen {
     fn open() -> io::Result<Self> {
         terminal::enable_raw_mode()?;
-        let screen = Self { is_open: true };
+        let screen = Self { is_open: true, shown: String::new() };
         execute!(io::stdout(), terminal::EnterAlternateScreen, cursor::Hide)?;
         let usual = std::panic::take_hook();
         std::panic::set_hook(Box::new(move |panic| {
@@ -139,10 +142,19 @@ impl Screen {
         Ok(screen)
     }
 
-    fn show(&mut self, escape_codes: &str) -> io::Result<()> {
-        let mut output = io::stdout().lock();
-        output.write_all(escape_codes.as_bytes())?;
-        output.flush()
+    fn show(&mut self, escape_codes: String) -> io::Result<()> {
+        if escape_codes != self.shown {
+            let mut output = io::stdout().lock();
+            output.write_all(escape_codes.as_bytes())?;
+            output.flush()?;
+            self.shown = escape_codes;
+        }
+        Ok(())
+    }
+
+    /// What was drawn for another size would stay where nothing is drawn now.
+    fn clear(&mut self) -> io::Result<()> {
+        execute!(io::stdout(), terminal::Clear(terminal::ClearType::All))
     }
 
     fn close(&mut self) {
