@@ -354,6 +354,8 @@ impl Script {
 
     /// Ends what failed, asks for the trains in its care to be held, and says so.
     fn fail(&mut self, id: Option<TaskId>, role: &Role, trouble: Trouble) {
+        // What it said before comes before.
+        self.collect_said();
         let ended = role.ended();
         if trouble.ends_script {
             let held = self.end_all(&trouble.what);

@@ -244,6 +244,10 @@ fn in_our_words(what: &str) -> String {
     if what == "attempt to call a nil value" {
         return "calls a function that does not exist; hint: is its name written right?".to_owned();
     }
+    if let Some(key) = what.strip_prefix("attempt to index nil with ") {
+        let key = key.trim_matches('\'');
+        return format!("asks for `{key}` of something that is nil; hint: is the name before it written right?");
+    }
     let is_address = ["table", "function", "thread", "userdata", "buffer"]
         .iter()
         .any(|kind| what.strip_prefix(kind).is_some_and(|rest| rest.starts_with(": 0x")));

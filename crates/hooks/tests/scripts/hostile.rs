@@ -195,6 +195,13 @@ fn a_flood_of_lines_is_cut_off() {
 }
 
 #[test]
+fn what_was_said_before_a_failure_comes_before_it() {
+    let mut host = Host::new(&[("t.lua", "task('t', function() say('one') error('two') end)")]);
+    host.run_until(0.0);
+    assert_eq!(host.said(), ["t.lua: one", "t.lua:1: task `t` ended: two"]);
+}
+
+#[test]
 fn an_error_in_a_hook_ends_that_hook_and_no_other() {
     let text = r#"
         care("Heron")
@@ -207,7 +214,7 @@ fn an_error_in_a_hook_ends_that_hook_and_no_other() {
         let facts = vec![host.arrived("Dunlin", "quay-1")];
         host.tell(facts);
     }
-    let what = "hook on `arrived` ended: attempt to index nil with 'length'";
+    let what = "hook on `arrived` ended: asks for `length` of something that is nil; hint: is the name before it written right?";
     assert_eq!(
         host.said(),
         ["h.lua: one Dunlin", &format!("h.lua:4: {what}; in its care and now held: Heron"), "h.lua: one Dunlin"]
