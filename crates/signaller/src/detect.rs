@@ -22,7 +22,7 @@ impl Detect {
     }
 
     /// A section reported. Calls `edge` if the report counts now.
-    pub fn section(&mut self, layout: &Layout, section: SectionId, occupied: bool, edge: &mut impl FnMut(SectionId, bool)) {
+    pub(crate) fn section(&mut self, layout: &Layout, section: SectionId, occupied: bool, edge: &mut impl FnMut(SectionId, bool)) {
         self.raw[section] = Some(occupied);
         let frozen = layout.sections[section].district.is_some_and(|district| self.dark[district]);
         if !frozen {
@@ -31,7 +31,7 @@ impl Detect {
     }
 
     /// A district went dark or live. Calls `edge` for every section whose report counts now.
-    pub fn power(&mut self, layout: &Layout, district: DistrictId, live: bool, edge: &mut impl FnMut(SectionId, bool)) {
+    pub(crate) fn power(&mut self, layout: &Layout, district: DistrictId, live: bool, edge: &mut impl FnMut(SectionId, bool)) {
         if self.dark[district] == live {
             self.dark[district] = !live;
             if live {

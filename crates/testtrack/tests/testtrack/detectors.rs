@@ -1,3 +1,5 @@
+//! What detectors make of a train that rolls over them: late, out of order with one another, never wrong.
+
 use std::time::Duration;
 
 use signaller::{Direction, Input, Output, Time};

@@ -1,3 +1,5 @@
+//! How trains move, stop, derail and touch.
+
 use std::time::Duration;
 
 use signaller::{Direction, Output};

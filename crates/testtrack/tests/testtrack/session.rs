@@ -1,3 +1,5 @@
+//! The closed loop: what goes in, what comes out, and that a seed decides all of it.
+
 use std::sync::Arc;
 use std::time::Duration;
 
