@@ -219,9 +219,9 @@ impl Rolling {
         Some(if as_declared { (on.way, from, to) } else { (on.way, length - to, length - from) })
     }
 
-    /// The passage at the leading tip, the end ahead, and how far it is to that end.
-    pub(crate) fn nose(&self) -> Option<(Traverse, EndId, Length)> {
-        match self.leading {
+    /// The passage at the tip that leads in a direction, the end ahead of it, and how far it is to that end.
+    pub(crate) fn tip(&self, leading: Direction) -> Option<(Traverse, EndId, Length)> {
+        match leading {
             Direction::Forward => {
                 let piece = self.pieces.back()?;
                 piece.on.track().map(|on| (on, on.leave, Length::from_um(piece.to - self.front)))

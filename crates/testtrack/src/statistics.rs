@@ -47,7 +47,7 @@ pub struct Statistics {
 pub struct Stops {
     /// Stops measured.
     pub count: u64,
-    /// Stops in another section, or pointing at another end, than the signaller said.
+    /// Arrivals of trains of which no end lies in the section of the stopping point.
     pub elsewhere: u64,
     /// Sum of the distances between nose and stopping point, in micrometres, whichever way.
     pub error_um_total: u64,
@@ -198,9 +198,9 @@ impl Keeper {
 
     fn measure(&mut self, train: TrainId, stop: StopId, table: &Table) {
         let (point, stops) = (&self.layout.stops[stop], &mut self.figures.stops);
-        match table.nose(train).filter(|nose| nose.section == point.section && nose.towards == point.towards) {
-            Some(nose) => {
-                let short = (nose.short_of_end - point.short_of_end).um();
+        match table.short_of(train, point.towards) {
+            Some(short_of_end) => {
+                let short = (short_of_end - point.short_of_end).um();
                 stops.count += 1;
                 stops.error_um_total += short.unsigned_abs();
                 stops.short_um_most = stops.short_um_most.max(short);

@@ -121,8 +121,16 @@ impl Table {
 
     /// The leading end of the train; nothing off the layout.
     pub fn nose(&self, train: TrainId) -> Option<Nose> {
-        let (on, towards, short_of_end) = self.trains.get(train)?.nose()?;
+        let rolling = self.trains.get(train)?;
+        let (on, towards, short_of_end) = rolling.tip(rolling.leading)?;
         Some(Nose { section: on.section, way: on.way, towards, short_of_end })
+    }
+
+    /// How far the train's nearer end is from an end of a section; nothing where neither of its ends lies on a way to it.
+    pub fn short_of(&self, train: TrainId, end: EndId) -> Option<Length> {
+        let rolling = self.trains.get(train)?;
+        let tips = [rolling.tip(Direction::Forward), rolling.tip(Direction::Backward)];
+        tips.into_iter().flatten().find(|&(_, towards, _)| towards == end).map(|(_, _, short)| short)
     }
 
     /// Whether the train derailed or collided.

@@ -3,6 +3,8 @@
 #[cfg(test)]
 mod checkers;
 #[cfg(test)]
+mod closed_loop;
+#[cfg(test)]
 mod detectors;
 #[cfg(test)]
 mod fixture;

@@ -1,0 +1,58 @@
+//! The signaller on the demo layout, hands off, for hours of layout time, with every rule watched.
+
+use std::sync::Arc;
+
+use signaller::Time;
+use testtrack::{Session, Settings, Statistics, Traffic};
+use track::Layout;
+
+/// Seeds that found something once: a section released under a blind tail (7), one granted with a blind nose in it (11), a
+/// throat that stayed taken for ever (5), a signal left clear for a piece given back in part (39), trains in doubt whose
+/// hoppers hid a short section (1) or that were believed to outrun themselves (10).
+const FOUND_SOMETHING: [u64; 6] = [1, 5, 7, 10, 11, 39];
+
+fn low_staithe() -> Arc<Layout> {
+    let loaded = layout::load(|name| {
+        let text = match name {
+            layout::TRACK_FILE => include_str!("../../../../demo-layout/layout.toml"),
+            layout::TRAINS_FILE => include_str!("../../../../demo-layout/trains.toml"),
+            _ => return Ok(None),
+        };
+        Ok(Some(text.as_bytes().to_vec()))
+    });
+    Arc::new(loaded.unwrap_or_else(|refused| panic!("{refused}")).layout)
+}
+
+/// Lets all trains of the demo run by lot for some minutes, and gives the figures and the digest.
+///
+/// Panics with the seed at the first rule that breaks.
+fn run(layout: &Arc<Layout>, seed: u64, minutes: i64) -> (Statistics, u64) {
+    let mut session = Session::new(Arc::clone(layout), &Settings::seeded(seed)).unwrap();
+    let mut traffic = Traffic::new(layout, seed);
+    session.run_until(Time::from_millis(minutes * 60_000), &mut |moment, desk| {
+        if let Some(violation) = moment.violations.first() {
+            panic!("seed {seed}: {violation}");
+        }
+        traffic.hear(moment, desk);
+    });
+    (session.statistics().clone(), session.digest().value())
+}
+
+#[test]
+fn traffic_on_the_demo_layout_breaks_no_rule_and_keeps_moving() {
+    let layout = low_staithe();
+    for seed in FOUND_SOMETHING.into_iter().chain(100..106) {
+        let (figures, _) = run(&layout, seed, 60);
+        assert!(figures.trips >= 12, "seed {seed}: only {} trips in an hour", figures.trips);
+        assert!(figures.share_in_doubt() < 0.001, "seed {seed}: {} of the time in doubt", figures.share_in_doubt());
+        assert_eq!(figures.stops.beyond_um_most, 0, "seed {seed}: a train ran beyond its stopping point");
+        assert_eq!(figures.stops.elsewhere, 0, "seed {seed}: a train arrived where it was not");
+    }
+}
+
+#[test]
+fn a_run_of_the_whole_railway_repeats_itself_to_the_last_byte() {
+    let layout = low_staithe();
+    assert_eq!(run(&layout, 2, 20), run(&layout, 2, 20));
+    assert_ne!(run(&layout, 2, 20).1, run(&layout, 3, 20).1);
+}
