@@ -6,7 +6,7 @@ use smallvec::{SmallVec, smallvec};
 use track::{EndId, Layout, Length, Lie, SectionId, Table, Train, TurnoutId, WayId};
 
 use super::account::{Head, Holds, Stand, Stands, Who, drop, put};
-use super::odometer::Odometers;
+use super::odometer::{LATE, MEASURED_WITHIN, Odometers, detectable_length};
 use super::picture::Hold;
 use super::prices::Prices;
 use super::topology::Topology;
@@ -96,7 +96,8 @@ impl Scene<'_> {
             self.reaches(stand, section, &Cell::new(0.0), &|_| false, &mut |_, _| found = true);
             return found;
         }
-        let enters = |end: EndId| self.topology.meets(end).iter().any(|&entry| self.topology.section_of[entry] == section);
+        let enters =
+            |end: EndId| self.topology.meets(end).iter().any(|&entry| self.topology.section_of[entry] == section);
         let mut found = stand.tail().enter.is_some_and(enters);
         self.for_each_step(stand.nose(), |step| {
             found = found
@@ -232,7 +233,9 @@ impl Scene<'_> {
                 sink(with(rest), 1.0);
             }
         } else if seen_ahead && !seen_behind {
-            sink(with(self.cleared(stand, at)), 1.0);
+            let mut rest = self.cleared(stand, at);
+            rest.head = self.head_as_tail_passes(&rest, section);
+            sink(with(rest), 1.0);
         } else if seen_ahead {
             let hidden = if self.may_hide_in_the_middle(stand, section) { 1.0 } else { self.prices.contact_in_middle };
             sink(with(unseen()), hidden);
@@ -299,6 +302,29 @@ impl Scene<'_> {
         rest
     }
 
+    /// Where the head of a train is whose last detectable axle has just been reported to have left `section`: as far ahead of
+    /// the joint as the train is long, within what was known of it before.
+    fn head_as_tail_passes(&self, rest: &Stand, section: SectionId) -> Head {
+        let beyond_joint = || {
+            let (seen, _, _) = detectable_length(self.layout, rest.who)?;
+            let first = rest.holds.first()?.enter?;
+            self.topology.leave_towards(section, first)?;
+            let mut ahead = seen;
+            for pair in rest.holds.windows(2) {
+                let (enter, leave) = (pair[0].enter?, self.topology.leave_towards(pair[0].section, pair[1].enter?)?);
+                ahead = ahead - self.layout.ways[self.layout.way_between(enter, leave)?].length?;
+            }
+            Some(ahead)
+        };
+        let before = self.odometers.head(rest, self.now);
+        let (Some(ahead), Some((least, most))) = (beyond_joint(), before) else { return rest.head };
+        let off_delay = self.layout.sections[section].detector.map(|it| self.layout.detectors[it].off_delay);
+        let since = self.odometers.pace_most(rest.who).distance_in(LATE + off_delay.unwrap_or_default());
+        let (least, most) = (least.max(ahead - MEASURED_WITHIN), most.min(ahead + MEASURED_WITHIN + since));
+        // What contradicts the way it came says that something is wrong, not where the train is.
+        if least <= most { self.odometers.head_between(rest.who, self.now, least, most) } else { rest.head }
+    }
+
     /// The stand with the section entered by `entry` as its new nose.
     fn extended(&self, stand: &Stand, step: &Step, passed: &[Hold], entry: EndId) -> Stand {
         let mut further = stand.clone();
@@ -347,7 +373,7 @@ impl Scene<'_> {
     }
 
     /// The price of going ahead out of the nose's section by this way.
-    fn ahead(&self, stand: &Stand, way: Option<WayId>) -> f64 {
+    pub fn ahead(&self, stand: &Stand, way: Option<WayId>) -> f64 {
         let turnouts = way.map_or(1.0, |way| self.turnouts(way));
         let length = way.and_then(|way| self.layout.ways[way].length);
         if self.odometers.can_have_left(stand, length, self.now) { turnouts } else { turnouts * self.prices.by_hand }
@@ -369,7 +395,7 @@ impl Scene<'_> {
     }
 
     /// The price of coming in by an end from which every way is known to lie wrong.
-    fn entered(&self, entry: EndId) -> f64 {
+    pub fn entered(&self, entry: EndId) -> f64 {
         let passages = self.topology.passages(entry);
         passages.iter().map(|passage| self.turnouts(passage.way)).reduce(f64::max).unwrap_or(1.0)
     }

@@ -12,7 +12,7 @@ use crate::time::Time;
 pub(super) const LATE: Duration = Duration::from_millis(150);
 
 /// How far the measured length of a section may be off.
-const MEASURED_WITHIN: Length = Length::from_mm(20);
+pub(super) const MEASURED_WITHIN: Length = Length::from_mm(20);
 
 /// Distances travelled by every train that is driven.
 #[derive(Debug, Default)]
