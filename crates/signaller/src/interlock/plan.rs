@@ -62,7 +62,16 @@ impl Interlock {
         to: Destination,
         picture: &impl Picture,
     ) -> Option<(Path, i64)> {
-        self.enter_after_turning(stand).and_then(|enter| self.path_from(enter, train, to, picture))
+        let back = self.enter_after_turning(stand).and_then(|enter| self.path_from(enter, train, to, picture));
+        back.filter(|(path, _)| path.len() > 1 || !self.sticks_out_behind(train, stand, picture))
+    }
+
+    /// Whether the tail of a train may lie, unseen, beyond the end by which it came in. It cannot come to stand before that end
+    /// without going farther in first.
+    fn sticks_out_behind(&self, train: TrainId, stand: &Whereabouts, picture: &impl Picture) -> bool {
+        let behind = stand.footprint.first().and_then(|tail| tail.enter).map(|enter| &self.layout.ends[enter].meets);
+        let mut sections = behind.into_iter().flatten().map(|&end| self.layout.ends[end].section);
+        sections.any(|section| picture.holders(section).contains(&train))
     }
 
     /// A path from the end of what the train was granted; it does not include anything granted. Nothing where the destination
