@@ -211,7 +211,11 @@ fn a_section_whose_filling_was_lost_is_passed_over() {
 fn a_lost_filling_leaves_doubt_where_another_train_could_have_come() {
     // Plover from next door, or Heron past a `b` that was not heard.
     check("a b c d", "Heron@a>a.b +a Plover@d>d.a +d \n +c", "a: Heron, c: Plover|Heron, d: Plover");
-    check("a b (c e) d f", "Heron@a>a.b +a Plover@f>f.a +f \n +d \n +c", "a: Heron, c: Plover|Heron, d: Plover, f: Plover");
+    check(
+        "a b (c e) d f",
+        "Heron@a>a.b +a Plover@f>f.a +f \n +d \n +c",
+        "a: Heron, c: Plover|Heron, d: Plover, f: Plover",
+    );
 }
 
 #[test]
@@ -337,8 +341,7 @@ fn a_crowd_of_possibilities_is_doubt_and_not_a_guess() {
     for at in 4..10 {
         builder.train(Train::stranger(format!("N{at}")));
     }
-    let names: Vec<String> =
-        (0..10).map(|at| if at < 4 { TRAINS[at].to_owned() } else { format!("N{at}") }).collect();
+    let names: Vec<String> = (0..10).map(|at| if at < 4 { TRAINS[at].to_owned() } else { format!("N{at}") }).collect();
     let mut scene: String = (0..10).map(|at| format!("{}@t{at} +t{at} ", names[at])).collect();
     // One after the other goes out by `a` and comes back in another's place, and nobody can tell which.
     scene.push('\n');

@@ -60,6 +60,31 @@ impl Clusters {
         &self.store[id as usize]
     }
 
+    /// The one stand of a cluster that has only one train and one account of it.
+    pub fn only_stand(&self, id: ClusterId) -> Option<&Stand> {
+        match self.store[id as usize].accounts.as_slice() {
+            [account] if account.stands.len() == 1 => account.stands.first(),
+            _ => None,
+        }
+    }
+
+    /// The train of such a cluster has moved.
+    pub fn replace_only_stand(&mut self, id: ClusterId, stand: Stand) {
+        let old = &mut self.store[id as usize].accounts[0].stands[0];
+        for hold in &old.holds {
+            if !stand.holds.iter().any(|kept| kept.section == hold.section) {
+                self.at[hold.section].retain(|other| *other != id);
+            }
+        }
+        for hold in &stand.holds {
+            let clusters = &mut self.at[hold.section];
+            if !clusters.contains(&id) {
+                clusters.push(id);
+            }
+        }
+        *old = stand;
+    }
+
     /// Accounts to be changed without any section being held or given up: only heads.
     pub fn accounts_mut(&mut self, id: ClusterId) -> &mut [Account] {
         &mut self.store[id as usize].accounts

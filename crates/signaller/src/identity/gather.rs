@@ -138,9 +138,8 @@ impl Gather {
         for &other in around {
             for &cluster in identity.clusters.at(other) {
                 let known = self.number_of.of(cluster as usize);
-                let joined = known.is_some_and(|number| {
-                    find(&self.leader, self.lines.len() + number) == find(&self.leader, at)
-                });
+                let joined =
+                    known.is_some_and(|number| find(&self.leader, self.lines.len() + number) == find(&self.leader, at));
                 if !joined && concerns(identity, scene, cluster, section) {
                     let node = self.lines.len() + self.number(cluster);
                     join(&mut self.leader, at, node);
@@ -155,7 +154,8 @@ impl Gather {
             return;
         }
         for &other in identity.topology.near(self.lines[at].section) {
-            if let Some(other) = self.line_of.of(index(other)).filter(|&other| self.lines[other].values.contains(&true)) {
+            if let Some(other) = self.line_of.of(index(other)).filter(|&other| self.lines[other].values.contains(&true))
+            {
                 join(&mut self.leader, at, other);
             }
         }
@@ -199,8 +199,7 @@ impl Gather {
         for &train in &batch.lifted {
             let who = Who::train(train);
             let home = identity.clusters.home(train).and_then(|home| self.number_of.of(home as usize));
-            let placed =
-                self.lines.iter().position(|line| line.placed.iter().any(|(placed, _)| *placed == who));
+            let placed = self.lines.iter().position(|line| line.placed.iter().any(|(placed, _)| *placed == who));
             for node in home.map(|number| lines + number).into_iter().chain(placed) {
                 let slot = self.slot[find(&self.leader, node)] as usize;
                 if !self.components[slot].lifted.contains(&who) {

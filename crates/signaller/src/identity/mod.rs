@@ -17,6 +17,7 @@ mod moves;
 mod odometer;
 mod picture;
 mod place;
+mod plain;
 mod prices;
 mod search;
 mod tags;
@@ -124,6 +125,9 @@ impl Identity {
 
     /// Explains the lines of one component from the accounts of its clusters.
     fn explain(&mut self, now: Time, lines: &[search::Line], clusters: &[clusters::ClusterId], lifted: &[Who]) {
+        if lifted.is_empty() && self.explain_plainly(now, lines, clusters) {
+            return;
+        }
         let given_up = self.take_joint(clusters);
         let question = Question {
             scene: Scene {
@@ -149,6 +153,46 @@ impl Identity {
         self.tags.touch(&self.joint);
         self.tags.touch(&self.results);
         self.clusters.add_split(&mut self.results, if given_up < self.prices.sure * 1e-2 { 0.0 } else { given_up });
+    }
+
+    /// The same in place, where there is one train and it just runs on.
+    fn explain_plainly(&mut self, now: Time, lines: &[search::Line], clusters: &[clusters::ClusterId]) -> bool {
+        let [cluster] = *clusters else { return false };
+        let Some(before) = self.clusters.only_stand(cluster) else { return false };
+        if self.clusters.cluster(cluster).given_up > 0.0 || self.drags_unseen(before.who) {
+            return false;
+        }
+        let mut after = before.clone();
+        if !self.scene(now).runs_on(&mut after, lines) {
+            return false;
+        }
+        #[cfg(debug_assertions)]
+        self.compare_with_search(now, lines, before.clone(), &after);
+        for hold in &before.holds {
+            self.tags.touch_section(hold.section);
+        }
+        for hold in &after.holds {
+            self.tags.touch_section(hold.section);
+        }
+        self.clusters.replace_only_stand(cluster, after);
+        true
+    }
+
+    #[cfg(debug_assertions)]
+    fn compare_with_search(&self, now: Time, lines: &[search::Line], before: account::Stand, after: &account::Stand) {
+        let joint = [Account { weight: 1.0, stands: smallvec::smallvec![before] }];
+        let question = Question {
+            scene: self.scene(now),
+            lines,
+            lifted: &[],
+            filled: |section: SectionId| self.reported[section] == Some(true),
+        };
+        let mut results = Vec::new();
+        Search::default().explain(&question, &joint, &mut results);
+        debug_assert!(
+            results.len() == 1 && results[0].stands.len() == 1 && results[0].stands[0] == *after,
+            "the search says {results:?}, running on says {after:?}"
+        );
     }
 
     /// Joins the accounts of some clusters in `self.joint`.

@@ -297,9 +297,14 @@ impl Scene<'_> {
     /// The stand without the section at `at`, which its tail has left, and what lies behind.
     fn cleared(&self, stand: &Stand, at: usize) -> Stand {
         let mut rest = stand.clone();
-        let keep = rest.holds[at + 1..].iter().position(|hold| hold.seen || self.topology.is_dark(hold.section));
-        rest.holds.drain(..at + 1 + keep.unwrap_or(0));
+        self.clear_tail(&mut rest, at);
         rest
+    }
+
+    /// Takes away the section at `at`, which the tail has left, and what lies behind.
+    pub fn clear_tail(&self, stand: &mut Stand, at: usize) {
+        let keep = stand.holds[at + 1..].iter().position(|hold| hold.seen || self.topology.is_dark(hold.section));
+        stand.holds.drain(..at + 1 + keep.unwrap_or(0));
     }
 
     /// Where the head of a train is whose last detectable axle has just been reported to have left `section`: as far ahead of

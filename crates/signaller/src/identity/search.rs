@@ -131,7 +131,8 @@ impl Search {
             upto: smallvec![0; question.lines.len()],
             last: 0,
         });
-        while let Some(state) = pop_best(&mut self.frontier) {
+        while let Some(mut state) = pop_best(&mut self.frontier) {
+            question.draw_tails(&mut state);
             if state.weight < *best * given_up {
                 return false;
             }
@@ -159,9 +160,6 @@ impl Search {
     /// Pushes what may come after `state`.
     fn expand<F: Fn(SectionId) -> bool>(&mut self, question: &Question<'_, F>, state: &State, floor: f64) {
         let lines = question.lines;
-        if let Some(at) = (0..lines.len()).find(|&at| is_plain_emptying(state, &lines[at], at)) {
-            return self.advance(question, state, (at, state.last), floor);
-        }
         if question.next_values(state).all(|value| value != Some(true)) {
             // Only emptyings are left: their order tells nothing.
             if let Some(at) = question.next_values(state).position(|value| value.is_some()) {
@@ -217,6 +215,27 @@ impl<F: Fn(SectionId) -> bool> Question<'_, F> {
     /// For every line, the value to be explained next.
     fn next_values(&self, state: &State) -> impl Iterator<Item = Option<bool>> {
         self.lines.iter().zip(&state.upto).map(|(line, &upto)| line.values.get(usize::from(upto)).copied())
+    }
+
+    /// Explains every emptying that is the tail leaving a section behind: free of charge, and nothing waits for anything else.
+    fn draw_tails(&self, state: &mut State) {
+        let mut at = 0;
+        while at < self.lines.len() {
+            let line = &self.lines[at];
+            if line.values.get(usize::from(state.upto[at])) == Some(&false)
+                && let Some(stand) = state.stands.iter_mut().find(|stand| stand.sees(line.section))
+                && !self.lifted.contains(&stand.who)
+                && let Some(first) = stand.holds.iter().position(|hold| hold.seen)
+                && stand.holds[first].section == line.section
+                && stand.holds[first + 1..].iter().any(|hold| hold.seen)
+            {
+                self.scene.clear_tail(stand, first);
+                state.upto[at] += 1;
+                at = 0;
+            } else {
+                at += 1;
+            }
+        }
     }
 
     fn are_near(&self, one: usize, other: usize) -> bool {
@@ -318,20 +337,6 @@ fn pop_best(frontier: &mut Vec<State>) -> Option<State> {
         }
     }
     (!frontier.is_empty()).then(|| frontier.swap_remove(best))
-}
-
-/// Whether the next value of this line is the tail leaving a section behind: free of charge, and nothing waits for anything
-/// else.
-fn is_plain_emptying(state: &State, line: &Line, at: usize) -> bool {
-    let upto = usize::from(state.upto[at]);
-    if line.values.get(upto) != Some(&false) {
-        return false;
-    }
-    let Some(stand) = state.stands.iter().find(|stand| stand.sees(line.section)) else { return false };
-    let first = stand.holds.iter().position(|hold| hold.seen);
-    first.is_some_and(|first| {
-        stand.holds[first].section == line.section && stand.holds[first + 1..].iter().any(|hold| hold.seen)
-    })
 }
 
 /// Somebody has come to fill a section that was free.

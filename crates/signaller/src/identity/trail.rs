@@ -47,6 +47,11 @@ impl Trails {
 }
 
 impl Identity {
+    /// Whether the train has a blind end, of which a trail must be kept.
+    pub(super) fn drags_unseen(&self, who: Who) -> bool {
+        detectable_length(&self.layout, who).is_some_and(|(_, front, rear)| front + rear > Length::ZERO)
+    }
+
     /// Takes note of the sections that trains of `self.joint` have left according to `self.results`.
     pub(super) fn note_tails(&mut self, now: Time) {
         for account in &self.joint {
