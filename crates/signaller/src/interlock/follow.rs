@@ -47,7 +47,7 @@ impl Interlock {
             self.clear_signal(self.runs[train].granted[place], false);
         }
         if std::mem::replace(&mut self.runs[train].nose, nose) != nose {
-            // It may want more track now.
+            self.runs[train].lacks_track = true;
             self.is_stirred = true;
         }
     }
@@ -78,6 +78,7 @@ impl Interlock {
     fn give_back(&mut self, train: TrainId, passage: Traverse, outputs: &mut Vec<Output>) {
         self.turnouts.unlock(passage.way, train);
         self.is_stirred = true;
+        self.freed += 1;
         // A path may lead through a section twice.
         if self.runs[train].granted.iter().any(|other| other.section == passage.section) {
             return;
@@ -300,15 +301,36 @@ impl Interlock {
     /// Makes `path`, without its first `skip` passages, the train's plan.
     pub(super) fn adopt_plan(&mut self, train: TrainId, path: &[Traverse], skip: usize) {
         self.forget_plan(train);
-        self.runs[train].plan.extend(path.iter().skip(skip));
+        self.replace_plan(train, &path[skip.min(path.len())..]);
         self.runs[train].is_planned = true;
         self.want_more(train);
         self.is_stirred = true;
     }
 
-    pub(super) fn forget_plan(&mut self, train: TrainId) {
+    /// Makes `path` what is still to be granted to the train.
+    pub(super) fn replace_plan(&mut self, train: TrainId, path: &[Traverse]) {
+        while self.next_of_plan(train).is_some() {}
+        for passage in path {
+            self.planned_by[passage.section].push(train);
+        }
         let run = &mut self.runs[train];
-        run.plan.clear();
+        run.plan.extend(path);
+        run.lacks_track = true;
+    }
+
+    /// Takes the first passage off the train's plan.
+    pub(super) fn next_of_plan(&mut self, train: TrainId) -> Option<Traverse> {
+        let passage = self.runs[train].plan.pop_front()?;
+        let planners = &mut self.planned_by[passage.section];
+        if let Some(place) = planners.iter().position(|&other| other == train) {
+            planners.swap_remove(place);
+        }
+        Some(passage)
+    }
+
+    pub(super) fn forget_plan(&mut self, train: TrainId) {
+        self.replace_plan(train, &[]);
+        let run = &mut self.runs[train];
         (run.is_planned, run.is_admitted) = (false, false);
         self.may_admit = true;
         self.wanting.retain(|&other| other != train);

@@ -1,6 +1,7 @@
 //! Granting track, from signal to signal, each piece as a whole or not at all.
 
-use smallvec::SmallVec;
+use std::time::Duration;
+
 use track::{SectionId, TrainId, Traverse, TurnoutId};
 
 use super::{Interlock, Wait};
@@ -13,6 +14,9 @@ use crate::time::Time;
 /// signal that is about to clear, and little enough that others get by.
 const PIECES_AHEAD: usize = 2;
 
+/// A waiting train looks for a way round this often.
+const LOOK_ROUND: Duration = Duration::from_secs(4);
+
 impl Interlock {
     /// Lets every train that wants more track try to get it, the oldest order first.
     pub(super) fn serve_waiting(
@@ -24,10 +28,25 @@ impl Interlock {
     ) {
         let mut place = 0;
         while let Some(&train) = self.wanting.get(place) {
-            self.extend(train, now, picture, signals, outputs);
+            if self.may_have_changed(train, now, picture) {
+                self.extend(train, now, picture, signals, outputs);
+            }
             if self.wanting.get(place) == Some(&train) {
                 place += 1;
             }
+        }
+    }
+
+    /// Whether it is worth trying to grant the train more: it may lack track, and what it waited for last may be gone.
+    fn may_have_changed(&self, train: TrainId, now: Time, picture: &impl Picture) -> bool {
+        let run = &self.runs[train];
+        match run.waits_for {
+            None => run.lacks_track,
+            Some(Wait::Taken { section, by }) => {
+                let is_gone = self.granted_to[section] != Some(by) && !picture.holders(section).contains(&by);
+                is_gone || (run.look_round_at <= now && run.looked_round_at_freed != self.freed)
+            }
+            Some(_) => true,
         }
     }
 
@@ -40,7 +59,11 @@ impl Interlock {
         signals: &Signals,
         outputs: &mut Vec<Output>,
     ) {
-        while !self.runs[train].plan.is_empty() && self.pieces_ahead(train) < PIECES_AHEAD {
+        while !self.runs[train].plan.is_empty() {
+            if self.pieces_ahead(train) >= PIECES_AHEAD {
+                self.runs[train].lacks_track = false;
+                return;
+            }
             let run = &self.runs[train];
             if run.must_stand || self.everything_stopped || run.holds.any() {
                 return;
@@ -51,7 +74,10 @@ impl Interlock {
                 return;
             }
             let mut grantable = self.grantable(train, picture, signals);
-            if grantable.is_err() && self.find_way_round(train, picture) {
+            if let Err(wait) = grantable
+                && self.should_look_round(train, wait, now)
+                && self.find_way_round(train, picture)
+            {
                 grantable = self.grantable(train, picture, signals);
             }
             match grantable {
@@ -163,7 +189,7 @@ impl Interlock {
     /// Grants the first `count` passages of the plan: all of them are free, so they are taken together.
     fn grant(&mut self, train: TrainId, count: usize, now: Time, outputs: &mut Vec<Output>) {
         for _ in 0..count {
-            let Some(passage) = self.runs[train].plan.pop_front() else { break };
+            let Some(passage) = self.next_of_plan(train) else { break };
             for need in &self.layout.ways[passage.way].needs {
                 self.turnouts.throw(need.turnout, need.lie, now, outputs);
             }
@@ -210,6 +236,19 @@ impl Interlock {
         }
     }
 
+    /// Whether to look for a way round: at once when the train has to wait for something else than before, and then every few
+    /// seconds, if anything was freed meanwhile.
+    fn should_look_round(&mut self, train: TrainId, wait: Wait, now: Time) -> bool {
+        let (freed, run) = (self.freed, &mut self.runs[train]);
+        let is_due = run.look_round_at <= now && run.looked_round_at_freed != freed;
+        if run.waits_for == Some(wait) && !is_due {
+            return false;
+        }
+        run.look_round_at = now + LOOK_ROUND;
+        run.looked_round_at_freed = freed;
+        true
+    }
+
     /// Plans anew from the end of what was granted, if that leads another way than before.
     fn find_way_round(&mut self, train: TrainId, picture: &impl Picture) -> bool {
         let Some(to) = self.runs[train].to else { return false };
@@ -218,19 +257,6 @@ impl Interlock {
             return false;
         }
         // Another path to the same place: whoever was admitted stays so, or nothing would be gained.
-        let before: SmallVec<[Traverse; 16]> = self.runs[train].plan.iter().copied().collect();
-        let would_get_home = self.rehearsed(picture);
-        self.replace_plan(train, &path);
-        if self.still_gets_home(&would_get_home, picture) {
-            return true;
-        }
-        self.replace_plan(train, &before);
-        false
-    }
-
-    fn replace_plan(&mut self, train: TrainId, path: &[Traverse]) {
-        let plan = &mut self.runs[train].plan;
-        plan.clear();
-        plan.extend(path);
+        self.adopt_if_safe(train, &path, picture)
     }
 }

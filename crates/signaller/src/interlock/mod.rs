@@ -19,6 +19,7 @@ mod turnouts;
 use std::collections::VecDeque;
 use std::sync::Arc;
 
+use smallvec::SmallVec;
 use track::{
     EndId, Graph, Id, Layout, Length, Lie, SectionId, SignalId, StopId, Table, TrainId, Traverse, TurnoutId, WayId,
 };
@@ -40,6 +41,8 @@ pub struct Interlock {
     graph: Graph,
     turnouts: Turnouts,
     granted_to: Table<SectionId, Option<TrainId>>,
+    /// The trains that plan to pass the section and were not granted it yet.
+    planned_by: Table<SectionId, SmallVec<[TrainId; 4]>>,
     cleared: Table<SignalId, bool>,
     cleared_anew: Vec<SignalId>,
     runs: Table<TrainId, Run>,
@@ -50,6 +53,8 @@ pub struct Interlock {
     touched: Vec<TrainId>,
     /// In which order everybody got home in the last rehearsal that served.
     order_of_running: Vec<safe::Leg>,
+    /// How often something was freed or given back so far: only then can there be a new way round.
+    freed: u64,
     /// Orders came or went: those that are not admitted may try again.
     may_admit: bool,
     /// Trains that want more track than they have, the oldest order first.
@@ -90,12 +95,14 @@ impl Interlock {
             turnouts: Turnouts::new(Arc::clone(&layout)),
             granted_to: Table::filled(None, layout.sections.len()),
             order_of_running: Vec::new(),
+            planned_by: Table::filled(SmallVec::new(), layout.sections.len()),
             cleared: Table::filled(false, layout.signals.len()),
             cleared_anew: Vec::new(),
             runs: layout.trains.values().map(named).collect(),
             orders_so_far: 0,
             everything_stopped: false,
             is_stirred: false,
+            freed: 0,
             may_admit: false,
             touched: Vec::new(),
             wanting: Vec::new(),
@@ -157,7 +164,10 @@ impl Interlock {
     }
 
     pub(crate) fn wake_at(&self, now: Time) -> Option<Time> {
-        if self.is_stirred { Some(now) } else { self.turnouts.wake_at() }
+        if self.is_stirred {
+            return Some(now);
+        }
+        [self.turnouts.wake_at(), self.next_look_round()].into_iter().flatten().min()
     }
 
     /// Releases, holds, plans and grants whatever this step changed. Turnouts that came to lie are added to `changes`.
@@ -180,10 +190,11 @@ impl Interlock {
             }
         }
         self.is_stirred |= !changes.sections.is_empty() || !changes.turnouts.is_empty();
-        let freed = |&section: &SectionId| !picture.is_occupied(section);
-        self.may_admit |= !self.may_admit
-            && self.wanting.iter().any(|&train| !self.runs[train].is_admitted)
-            && changes.sections.iter().any(freed);
+        if changes.sections.iter().any(|&section| !picture.is_occupied(section)) {
+            self.freed += 1;
+            self.may_admit |= self.wanting.iter().any(|&train| !self.runs[train].is_admitted);
+        }
+        self.is_stirred |= self.next_look_round().is_some_and(|at| at <= now);
         for place in 0..self.touched.len() {
             let train = self.touched[place];
             self.follow(train, now, picture, outputs);
@@ -200,6 +211,14 @@ impl Interlock {
             changes.turnouts.push(turnout);
         }
         debug_assert!(self.touched.iter().all(|&train| self.is_consistent(train)), "grants and locks do not fit");
+    }
+
+    /// When a train that waits looks for a way round again, if anything was freed since it did.
+    fn next_look_round(&self) -> Option<Time> {
+        let runs = self.wanting.iter().map(|&train| &self.runs[train]);
+        runs.filter(|run| run.waits_for.is_some() && run.is_admitted && run.looked_round_at_freed != self.freed)
+            .map(|run| run.look_round_at)
+            .min()
     }
 
     fn settle_turnouts(

@@ -5,6 +5,7 @@ use std::collections::VecDeque;
 use track::{Layout, Lie, SectionId, SignalId, TrainId, Traverse, TurnoutId};
 
 use crate::door::Destination;
+use crate::time::Time;
 
 /// One train's errand.
 #[derive(Debug, Default)]
@@ -26,6 +27,12 @@ pub(crate) struct Run {
     pub(crate) is_planned: bool,
     /// Whether a rehearsal got it home without keeping others from it.
     pub(crate) is_admitted: bool,
+    /// It may lack track ahead: its nose went on, or its plan is new.
+    pub(crate) lacks_track: bool,
+    /// Looking for a way round is work: not before this time,
+    pub(crate) look_round_at: Time,
+    /// and only when something was freed since the last time.
+    pub(crate) looked_round_at_freed: u64,
     /// The train has to come to stand before anything else is decided.
     pub(crate) must_stand: bool,
     pub(crate) has_departed: bool,

@@ -23,7 +23,18 @@ use crate::picture::Picture;
 pub(super) struct Leg {
     train: TrainId,
     up_to: Option<EndId>,
+    way: Way,
 }
+
+/// Whether a train runs as it plans to, or some other way home that is free.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Way {
+    AsPlanned,
+    Round,
+}
+
+/// Trains that could stand in each other's way.
+pub(super) type Company = SmallVec<[TrainId; 16]>;
 
 /// A grant to be tried.
 #[derive(Clone, Copy, Debug)]
@@ -77,31 +88,61 @@ impl Scene {
 impl Interlock {
     /// Whether granting the train the first `count` passages of its plan keeps nobody from getting home.
     pub(super) fn is_safe(&mut self, train: TrainId, count: usize, picture: &impl Picture) -> bool {
-        let after = self.rehearse(&[], Some(Trial { train, count }), picture);
-        let safe = after.all_home() || after.is_as_good_as(&self.rehearsed(picture));
+        let company = self.company(&[train]);
+        let after = self.rehearse(&company, &[], Some(Trial { train, count }), picture);
+        let safe = after.all_home() || after.is_as_good_as(&self.rehearse(&company, &[], None, picture));
         if safe {
             self.keep_order(&after);
         }
         safe
     }
 
-    /// Who gets home as things are.
-    pub(super) fn rehearsed(&self, picture: &impl Picture) -> Scene {
-        self.rehearse(&[], None, picture)
+    /// Whether another plan for a train still gets everybody home who gets home with the present one; adopts it if so.
+    pub(super) fn adopt_if_safe(&mut self, train: TrainId, path: &[Traverse], picture: &impl Picture) -> bool {
+        let present: Passages = self.runs[train].plan.iter().copied().collect();
+        let mut company = self.company(&[train]);
+        self.replace_plan(train, path);
+        let more = self.company(&[train]);
+        company.extend(more);
+        let after = self.rehearse(&company, &[], None, picture);
+        if !after.all_home() {
+            self.replace_plan(train, &present);
+            if !after.is_as_good_as(&self.rehearse(&company, &[], None, picture)) {
+                return false;
+            }
+            self.replace_plan(train, path);
+        }
+        self.keep_order(&after);
+        true
     }
 
-    /// Whether everybody who got home in an earlier rehearsal still does.
-    pub(super) fn still_gets_home(&mut self, before: &Scene, picture: &impl Picture) -> bool {
-        let after = self.rehearsed(picture);
-        let good = after.is_as_good_as(before);
-        if good {
-            self.keep_order(&after);
+    /// All who are admitted and could have to do with one of `trains`: their paths meet, or those of others between them do. Only
+    /// these have to be rehearsed together.
+    fn company(&self, trains: &[TrainId]) -> Company {
+        let mut company = Company::from_slice(trains);
+        if self.order_of_running.iter().any(|leg| leg.way == Way::Round) {
+            // Somebody's way round may lead over anything.
+            company.extend(self.runs.iter().filter(|(_, run)| run.is_admitted).map(|(train, _)| train));
+            return company;
         }
-        good
+        let mut place = 0;
+        while let Some(&train) = company.get(place) {
+            let run = &self.runs[train];
+            for passage in run.plan.iter().chain(&run.granted) {
+                let holder = self.granted_to[passage.section];
+                for &other in self.planned_by[passage.section].iter().chain(&holder) {
+                    if self.runs[other].is_admitted && !company.contains(&other) {
+                        company.push(other);
+                    }
+                }
+            }
+            place += 1;
+        }
+        company
     }
 
     fn keep_order(&mut self, scene: &Scene) {
-        self.order_of_running.clear();
+        self.order_of_running.retain(|leg| scene.players.iter().all(|player| player.train != leg.train));
         self.order_of_running.extend_from_slice(&scene.legs);
     }
 
@@ -132,11 +173,12 @@ impl Interlock {
     }
 
     fn admit_together(&mut self, trains: &[TrainId], picture: &impl Picture) -> bool {
-        let with = self.rehearse(trains, None, picture);
+        let company = self.company(trains);
+        let with = self.rehearse(&company, trains, None, picture);
         if !trains.iter().all(|&train| with.is_home(train)) {
             return false;
         }
-        if !with.all_home() && !with.is_as_good_as(&self.rehearsed(picture)) {
+        if !with.all_home() && !with.is_as_good_as(&self.rehearse(&company, &[], None, picture)) {
             return false;
         }
         for &train in trains {
@@ -146,11 +188,19 @@ impl Interlock {
         true
     }
 
-    /// Rehearses everybody who is admitted, and `newcomers`.
-    fn rehearse(&self, newcomers: &[TrainId], trial: Option<Trial>, picture: &impl Picture) -> Scene {
+    /// Rehearses all of a company who are admitted, and `newcomers`. Everybody else stands where it is.
+    fn rehearse(
+        &self,
+        company: &[TrainId],
+        newcomers: &[TrainId],
+        trial: Option<Trial>,
+        picture: &impl Picture,
+    ) -> Scene {
         let mut scene = Scene::default();
-        for (train, run) in self.runs.iter() {
-            if run.is_planned && (run.is_admitted || newcomers.contains(&train)) {
+        for &train in company {
+            let run = &self.runs[train];
+            let takes_part = run.is_planned && (run.is_admitted || newcomers.contains(&train));
+            if takes_part && scene.players.iter().all(|player| player.train != train) {
                 scene.players.push(Player { train, from: 0, is_home: false });
             }
         }
@@ -176,8 +226,8 @@ impl Interlock {
         };
         match leg.up_to {
             None => {
-                if let Some(path) = self.free_path_home(scene, place, picture) {
-                    self.run_home(scene, place, &path);
+                if let Some((path, way)) = self.free_path_home(scene, place, picture) {
+                    self.run_home(scene, place, &path, way);
                 }
             }
             Some(end) => {
@@ -202,7 +252,7 @@ impl Interlock {
             if scene.players[place].is_home {
                 continue;
             }
-            let Some(path) = self.free_path_home(scene, place, picture) else { continue };
+            let Some((path, way)) = self.free_path_home(scene, place, picture) else { continue };
             let train = scene.players[place].train;
             let last = path.last().or(self.runs[train].granted.back()).map(|passage| passage.section);
             let passes = |player: &Player| {
@@ -210,13 +260,13 @@ impl Interlock {
                 !player.is_home && player.train != train && rest.any(|passage| Some(passage.section) == last)
             };
             if !scene.players.iter().any(passes) {
-                self.run_home(scene, place, &path);
+                self.run_home(scene, place, &path, way);
                 return true;
             }
-            in_the_way.get_or_insert((place, path));
+            in_the_way.get_or_insert((place, path, way));
         }
-        if let Some((place, path)) = in_the_way {
-            self.run_home(scene, place, &path);
+        if let Some((place, path, way)) = in_the_way {
+            self.run_home(scene, place, &path, way);
             return true;
         }
         false
@@ -251,9 +301,9 @@ impl Interlock {
         false
     }
 
-    fn run_home(&self, scene: &mut Scene, place: usize, path: &[Traverse]) {
+    fn run_home(&self, scene: &mut Scene, place: usize, path: &[Traverse], way: Way) {
         self.move_player(scene, place, path, None);
-        scene.legs.push(Leg { train: scene.players[place].train, up_to: None });
+        scene.legs.push(Leg { train: scene.players[place].train, up_to: None, way });
     }
 
     fn draw_up(&self, scene: &mut Scene, place: usize, from: usize) {
@@ -261,16 +311,17 @@ impl Interlock {
         let plan = &self.runs[player.train].plan;
         let path: Passages = plan.iter().take(from).skip(player.from).copied().collect();
         self.move_player(scene, place, &path, Some(from));
-        scene.legs.push(Leg { train: player.train, up_to: path.last().map(|passage| passage.leave) });
+        let up_to = path.last().map(|passage| passage.leave);
+        scene.legs.push(Leg { train: player.train, up_to, way: Way::AsPlanned });
     }
 
     /// The rest of the train's plan if it is free, else another path home that is.
-    fn free_path_home(&self, scene: &Scene, place: usize, picture: &impl Picture) -> Option<Passages> {
+    fn free_path_home(&self, scene: &Scene, place: usize, picture: &impl Picture) -> Option<(Passages, Way)> {
         let player = scene.players[place];
         let run = &self.runs[player.train];
         let rest = run.plan.iter().skip(player.from);
         if rest.clone().all(|passage| self.is_open(scene, player.train, passage.section, picture)) {
-            return Some(rest.copied().collect());
+            return Some((rest.copied().collect(), Way::AsPlanned));
         }
         let (enter, goal) = (run.plan.get(player.from)?.enter, run.plan.back()?);
         if !self.is_open(scene, player.train, goal.section, picture) {
@@ -282,7 +333,7 @@ impl Interlock {
             is_open.then(|| distance_cost(&self.layout, passage))
         };
         let (path, _) = self.graph.path(enter, |end| end == goal.enter, cost)?;
-        Some(path.into_iter().chain([*goal]).collect())
+        Some((path.into_iter().chain([*goal]).collect(), Way::Round))
     }
 
     fn is_open(&self, scene: &Scene, train: TrainId, section: SectionId, picture: &impl Picture) -> bool {
