@@ -15,14 +15,17 @@ pub struct Detect {
 impl Detect {
     /// Nothing has been heard, and every district is taken to be live.
     pub fn new(layout: &Layout) -> Self {
-        Self {
-            raw: Table::filled(None, layout.sections.len()),
-            dark: Table::filled(false, layout.districts.len()),
-        }
+        Self { raw: Table::filled(None, layout.sections.len()), dark: Table::filled(false, layout.districts.len()) }
     }
 
     /// A section reported. Calls `edge` if the report counts now.
-    pub(crate) fn section(&mut self, layout: &Layout, section: SectionId, occupied: bool, edge: &mut impl FnMut(SectionId, bool)) {
+    pub(crate) fn section(
+        &mut self,
+        layout: &Layout,
+        section: SectionId,
+        occupied: bool,
+        edge: &mut impl FnMut(SectionId, bool),
+    ) {
         self.raw[section] = Some(occupied);
         let frozen = layout.sections[section].district.is_some_and(|district| self.dark[district]);
         if !frozen {
@@ -31,7 +34,13 @@ impl Detect {
     }
 
     /// A district went dark or live. Calls `edge` for every section whose report counts now.
-    pub(crate) fn power(&mut self, layout: &Layout, district: DistrictId, live: bool, edge: &mut impl FnMut(SectionId, bool)) {
+    pub(crate) fn power(
+        &mut self,
+        layout: &Layout,
+        district: DistrictId,
+        live: bool,
+        edge: &mut impl FnMut(SectionId, bool),
+    ) {
         if self.dark[district] == live {
             self.dark[district] = !live;
             if live {

@@ -388,3 +388,17 @@ fn lengths_tell_a_train_that_cannot_have_come_so_far() {
     assert!(!matches!(identity.tag(names[2]), Tag::Sure(_) | Tag::Free), "{:?}", identity.tag(names[2]));
     assert_eq!(identity.tag(names[1]), Tag::Sure(heron));
 }
+
+#[test]
+fn two_trains_cannot_be_put_down_on_one_section_at_once() {
+    let layout = Arc::new(line("a b c").build());
+    let mut signaller = Signaller::new(Arc::clone(&layout), Conduct::Observe);
+    let inputs: Vec<Input> = ["Heron@a", "Plover@a"].iter().map(|word| input(&layout, 1, word)).collect();
+    let step = signaller.step(Time::ZERO, &inputs);
+    let refusals = step
+        .outputs
+        .iter()
+        .filter(|output| matches!(output, Output::Fact(Fact::Answered { answer: signaller::Answer::Refused(_), .. })));
+    assert_eq!(refusals.count(), 1);
+    assert_eq!(tags(&signaller), "a: Heron, b: ?, c: ?");
+}

@@ -44,6 +44,11 @@ pub struct Placement {
 }
 
 impl Placement {
+    /// Whether it covers the section.
+    pub fn stands_on(&self, section: SectionId) -> bool {
+        self.holds.iter().any(|hold| hold.section == section)
+    }
+
     /// Checks that a train can stand so: the sections are distinct and joined in order, and `nose` is an end of the first or
     /// the last.
     ///

@@ -1,10 +1,10 @@
 //! From what was heard to one batch for identity, and from what identity made of it to facts.
 
-use track::{DetectorKind, TrainId};
+use track::{DetectorKind, SectionId, TrainId};
 
 use super::Signaller;
 use crate::door::{Answer, Fact, Input, Output, Refusal, Request, Ticket};
-use crate::identity::Placement;
+use crate::identity::{Batch, Placement};
 use crate::time::Time;
 
 impl Signaller {
@@ -17,7 +17,9 @@ impl Signaller {
             let edges = &mut batch.edges;
             match input {
                 Input::SectionReported { section, occupied } => {
-                    self.detect.section(&self.layout, *section, *occupied, &mut |section, filled| edges.push((section, filled)));
+                    self.detect.section(&self.layout, *section, *occupied, &mut |section, filled| {
+                        edges.push((section, filled))
+                    });
                 }
                 Input::PowerReported { district, live } => {
                     self.detect.power(&self.layout, *district, *live, &mut |section, filled| {
@@ -40,8 +42,12 @@ impl Signaller {
                     self.identity.set_lie(*turnout, *lie);
                     self.changes.turnouts.push(*turnout);
                 }
-                Input::Requested { ticket, request } => self.hear_placement(*ticket, request, &mut batch),
-                Input::TrainNamed { .. } | Input::SignalReported { .. } | Input::Woke => {}
+                Input::Requested { .. } | Input::TrainNamed { .. } | Input::SignalReported { .. } | Input::Woke => {}
+            }
+        }
+        for input in inputs {
+            if let Input::Requested { ticket, request } = input {
+                self.hear_placement(*ticket, request, &mut batch);
             }
         }
         self.identity.observe(now, &batch);
@@ -54,17 +60,16 @@ impl Signaller {
         self.batch = batch;
     }
 
-    fn hear_placement(&mut self, ticket: Ticket, request: &Request, batch: &mut crate::identity::Batch) {
+    fn hear_placement(&mut self, ticket: Ticket, request: &Request, batch: &mut Batch) {
         match request {
             Request::Place { train, on, nose } => {
-                let said = self
-                    .place_refusal(*train, &batch.placed)
-                    .map_or(Ok(()), Err)
-                    .and_then(|()| Placement::new(&self.layout, *train, on, *nose));
+                let said =
+                    beside_others(*train, on, batch).and_then(|()| Placement::new(&self.layout, *train, on, *nose));
                 match said {
                     Ok(placement) => {
-                        batch.placed.push(placement);
-                        self.answer_placement(ticket, request);
+                        if self.answer_placement(ticket, request) == Answer::Accepted {
+                            batch.placed.push(placement);
+                        }
                     }
                     Err(reason) => {
                         let answer = Answer::Refused(Refusal { reason });
@@ -80,9 +85,20 @@ impl Signaller {
             _ => {}
         }
     }
+}
 
-    /// Why a train cannot be placed in this instant beside what was placed before.
-    fn place_refusal(&self, train: TrainId, placed: &[Placement]) -> Option<String> {
-        placed.iter().any(|other| other.train == train).then(|| "the same train was placed twice at once".to_owned())
+/// Whether a train can be placed in this instant beside what was placed before: once, and on sections that no other was
+/// placed on, unless they filled as often.
+fn beside_others(train: TrainId, on: &[SectionId], batch: &Batch) -> Result<(), String> {
+    if batch.placed.iter().any(|other| other.train == train) {
+        return Err("this train was placed elsewhere in the same instant".to_owned());
     }
+    for section in on {
+        let others = batch.placed.iter().filter(|other| other.stands_on(*section)).count();
+        let fillings = batch.edges.iter().filter(|&&edge| edge == (*section, true)).count();
+        if others > 0 && others >= fillings {
+            return Err("another train was placed on the same section in the same instant".to_owned());
+        }
+    }
+    Ok(())
 }
