@@ -93,9 +93,11 @@ pub(crate) struct Keeper {
 /// How it stands with a train.
 #[derive(Clone, Copy, Debug, Default)]
 struct Standing {
-    sure: u32,
-    doubtful: u32,
-    held: u32,
+    /// Sections in which it is tagged for sure.
+    sure: i32,
+    /// Sections whose doubtful tag names it.
+    doubtful: i32,
+    is_held: bool,
 }
 
 impl Keeper {
@@ -123,7 +125,7 @@ impl Keeper {
                 _ => &mut self.figures.time_untagged,
             };
             *time += passed;
-            if standing.held > 0 {
+            if standing.is_held {
                 self.figures.time_held += passed;
             }
         }
@@ -161,9 +163,9 @@ impl Keeper {
             }
             Fact::HoldSet { train, .. } => {
                 self.figures.holds += 1;
-                self.standing.entry(*train).or_default().held = 1;
+                self.standing.entry(*train).or_default().is_held = true;
             }
-            Fact::HoldLifted { train } => self.standing.entry(*train).or_default().held = 0,
+            Fact::HoldLifted { train } => self.standing.entry(*train).or_default().is_held = false,
             _ => {}
         }
     }
@@ -176,20 +178,17 @@ impl Keeper {
             (Tag::Unexplained, _) => self.figures.unexplained += 1,
             _ => {}
         }
-        self.count(before.as_ref(), u32::wrapping_sub);
-        self.count(Some(tag), u32::wrapping_add);
+        self.count(before.as_ref(), -1);
+        self.count(Some(tag), 1);
     }
 
-    fn count(&mut self, tag: Option<&Tag>, change: fn(u32, u32) -> u32) {
+    /// Counts a tag in, or out again.
+    fn count(&mut self, tag: Option<&Tag>, change: i32) {
         match tag {
-            Some(Tag::Sure(train)) => {
-                let standing = self.standing.entry(*train).or_default();
-                standing.sure = change(standing.sure, 1);
-            }
+            Some(Tag::Sure(train)) => self.standing.entry(*train).or_default().sure += change,
             Some(Tag::Doubt(trains)) => {
                 for train in trains {
-                    let standing = self.standing.entry(*train).or_default();
-                    standing.doubtful = change(standing.doubtful, 1);
+                    self.standing.entry(*train).or_default().doubtful += change;
                 }
             }
             Some(Tag::Free | Tag::Unexplained) | None => {}

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use signaller::Time;
-use testtrack::{Session, Settings, Statistics, Traffic};
+use testtrack::{Meddling, Session, Settings, Statistics, Traffic};
 use track::Layout;
 
 /// Seeds that found something once: a section released under a blind tail (7), one granted with a blind nose in it (11), a
@@ -23,17 +23,27 @@ fn low_staithe() -> Arc<Layout> {
     Arc::new(loaded.unwrap_or_else(|refused| panic!("{refused}")).layout)
 }
 
+/// Who is about beside the trains.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum People {
+    Nobody,
+    Meddlers,
+}
+
 /// Lets all trains of the demo run by lot for some minutes, and gives the figures and the digest.
 ///
 /// Panics with the seed at the first rule that breaks.
-fn run(layout: &Arc<Layout>, seed: u64, minutes: i64) -> (Statistics, u64) {
+fn run(layout: &Arc<Layout>, seed: u64, minutes: i64, people: People) -> (Statistics, u64) {
     let mut session = Session::new(Arc::clone(layout), &Settings::seeded(seed)).unwrap();
-    let mut traffic = Traffic::new(layout, seed);
+    let (mut traffic, mut meddling) = (Traffic::new(layout, seed), Meddling::new(layout, seed));
     session.run_until(Time::from_millis(minutes * 60_000), &mut |moment, desk| {
         if let Some(violation) = moment.violations.first() {
             panic!("seed {seed}: {violation}");
         }
         traffic.hear(moment, desk);
+        if people == People::Meddlers {
+            meddling.hear(moment, desk);
+        }
     });
     (session.statistics().clone(), session.digest().value())
 }
@@ -42,7 +52,7 @@ fn run(layout: &Arc<Layout>, seed: u64, minutes: i64) -> (Statistics, u64) {
 fn traffic_on_the_demo_layout_breaks_no_rule_and_keeps_moving() {
     let layout = low_staithe();
     for seed in FOUND_SOMETHING.into_iter().chain(100..106) {
-        let (figures, _) = run(&layout, seed, 60);
+        let (figures, _) = run(&layout, seed, 60, People::Nobody);
         assert!(figures.trips >= 12, "seed {seed}: only {} trips in an hour", figures.trips);
         assert!(figures.share_in_doubt() < 0.001, "seed {seed}: {} of the time in doubt", figures.share_in_doubt());
         assert_eq!(figures.stops.beyond_um_most, 0, "seed {seed}: a train ran beyond its stopping point");
@@ -53,6 +63,16 @@ fn traffic_on_the_demo_layout_breaks_no_rule_and_keeps_moving() {
 #[test]
 fn a_run_of_the_whole_railway_repeats_itself_to_the_last_byte() {
     let layout = low_staithe();
-    assert_eq!(run(&layout, 2, 20), run(&layout, 2, 20));
-    assert_ne!(run(&layout, 2, 20).1, run(&layout, 3, 20).1);
+    assert_eq!(run(&layout, 2, 20, People::Nobody), run(&layout, 2, 20, People::Nobody));
+    assert_ne!(run(&layout, 2, 20, People::Nobody).1, run(&layout, 3, 20, People::Nobody).1);
+}
+
+#[test]
+fn people_who_hold_and_stop_trains_and_throw_turnouts_at_random_break_no_rule() {
+    let layout = low_staithe();
+    for seed in 200..206 {
+        let (figures, _) = run(&layout, seed, 60, People::Meddlers);
+        assert!(figures.holds >= 20, "seed {seed}: only {} holds", figures.holds);
+        assert!(figures.trips >= 8, "seed {seed}: only {} trips in an hour", figures.trips);
+    }
 }
