@@ -173,12 +173,13 @@ impl Interlock {
     fn arrive(&mut self, train: TrainId, outputs: &mut Vec<Output>) {
         let run = &mut self.runs[train];
         run.waits_for = None;
-        (run.is_planned, run.is_admitted) = (false, false);
-        if let Some(at) = run.to.take() {
+        let to = run.to.take();
+        self.forget_plan(train);
+        if let Some(at) = to {
             outputs.push(Output::Fact(Fact::Arrived { train, at }));
         }
         // Orders that could not be admitted beside this one may be now.
-        (self.is_stirred, self.may_admit) = (true, true);
+        self.is_stirred = true;
     }
 
     /// Says once that a train began to move towards its destination.
@@ -333,6 +334,7 @@ impl Interlock {
         let run = &mut self.runs[train];
         (run.is_planned, run.is_admitted) = (false, false);
         self.may_admit = true;
+        self.order_of_running.retain(|leg| !leg.is_of(train));
         self.wanting.retain(|&other| other != train);
     }
 

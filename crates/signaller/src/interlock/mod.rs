@@ -47,6 +47,8 @@ pub struct Interlock {
     cleared_anew: Vec<SignalId>,
     runs: Table<TrainId, Run>,
     orders_so_far: u64,
+    /// The time of this step.
+    now: Time,
     everything_stopped: bool,
     /// Something was released, freed or thrown: whoever waits may try again.
     is_stirred: bool,
@@ -100,6 +102,7 @@ impl Interlock {
             cleared_anew: Vec::new(),
             runs: layout.trains.values().map(named).collect(),
             orders_so_far: 0,
+            now: Time::ZERO,
             everything_stopped: false,
             is_stirred: false,
             freed: 0,
@@ -180,6 +183,7 @@ impl Interlock {
         changes: &mut Changes,
         outputs: &mut Vec<Output>,
     ) {
+        self.now = now;
         self.settle_turnouts(now, picture, changes, outputs);
         for &train in &changes.trains {
             self.touch(train);
@@ -316,7 +320,11 @@ impl Interlock {
     }
 
     fn wait(&mut self, train: TrainId, wait: Wait, outputs: &mut Vec<Output>) {
-        if self.runs[train].waits_for.replace(wait) != Some(wait) {
+        let (now, run) = (self.now, &mut self.runs[train]);
+        if run.waits_for.is_none() {
+            run.waits_since = now;
+        }
+        if run.waits_for.replace(wait) != Some(wait) {
             let reason = wait.in_words(&self.layout, |other| self.name(other));
             outputs.push(Output::Fact(Fact::Waiting { train, reason }));
         }

@@ -38,6 +38,8 @@ pub(crate) struct Run {
     pub(crate) has_departed: bool,
     pub(crate) holds: Holds,
     pub(crate) waits_for: Option<Wait>,
+    /// Since when it has not been granted anything, while it waits.
+    pub(crate) waits_since: Time,
 }
 
 /// Why a train may not move. Each cause is lifted by its own means.

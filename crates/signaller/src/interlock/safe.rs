@@ -6,11 +6,15 @@
 //! a rehearsal gets home with it everybody who gets home without it. A grant is given only if it keeps nobody from getting
 //! home whose order is admitted. So whoever is admitted gets there, and whoever is not does not stand in the way by trying.
 //!
+//! Nobody waits for ever: once a train has waited for long, a newcomer is admitted only if it can get home after that train.
+//!
 //! The order of running that worked is kept, and rehearsed first the next time: a train that went a part of its way in that
 //! order leaves the rest of it possible.
 //!
 //! Finding the best order is hard in general; this takes the first that serves, so it may refuse what a cleverer order would
 //! allow, and never the other way round.
+
+use std::time::Duration;
 
 use smallvec::SmallVec;
 use track::{EndId, Length, SectionId, TrainId, Traverse, distance_cost};
@@ -18,12 +22,21 @@ use track::{EndId, Length, SectionId, TrainId, Traverse, distance_cost};
 use super::Interlock;
 use crate::picture::Picture;
 
+/// A train that waited so long lets no newcomer go before it.
+const PATIENCE: Duration = Duration::from_secs(60);
+
 /// One step of a rehearsal: a train runs home, or draws up to the far end of a passage.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct Leg {
     train: TrainId,
     up_to: Option<EndId>,
     way: Way,
+}
+
+impl Leg {
+    pub(super) fn is_of(self, train: TrainId) -> bool {
+        self.train == train
+    }
 }
 
 /// Whether a train runs as it plans to, or some other way home that is free.
@@ -69,11 +82,18 @@ pub(super) struct Scene {
     /// Where the players stand. Each has left what it stands on in truth.
     stands: SmallVec<[(SectionId, TrainId); 32]>,
     legs: SmallVec<[Leg; 16]>,
+    /// Players that have to stand for the time being.
+    standing: SmallVec<[TrainId; 4]>,
 }
 
 impl Scene {
     fn is_home(&self, train: TrainId) -> bool {
         self.players.iter().any(|player| player.train == train && player.is_home)
+    }
+
+    fn may_run(&self, place: usize) -> bool {
+        let player = &self.players[place];
+        !player.is_home && !self.standing.contains(&player.train)
     }
 
     fn all_home(&self) -> bool {
@@ -215,8 +235,24 @@ impl Interlock {
         for at in 0..self.order_of_running.len() {
             self.run_leg(&mut scene, self.order_of_running[at], picture);
         }
-        while self.run_one_home(&mut scene, picture) || self.draw_one_up(&mut scene, picture) {}
+        let is_newcomer = |player: &Player| newcomers.contains(&player.train);
+        if scene.players.iter().any(|player| !is_newcomer(player) && self.is_out_of_patience(player.train)) {
+            // Whoever waited long goes before whoever comes now, even if that one has to wait for long then.
+            scene.standing.extend_from_slice(newcomers);
+            self.run_all(&mut scene, picture);
+            scene.standing.clear();
+        }
+        self.run_all(&mut scene, picture);
         scene
+    }
+
+    fn run_all(&self, scene: &mut Scene, picture: &impl Picture) {
+        while self.run_one_home(scene, picture) || self.draw_one_up(scene, picture) {}
+    }
+
+    fn is_out_of_patience(&self, train: TrainId) -> bool {
+        let run = &self.runs[train];
+        run.is_admitted && run.waits_for.is_some() && self.now.since(run.waits_since) > PATIENCE
     }
 
     /// Does what worked in an earlier rehearsal, if it can still be done.
@@ -249,7 +285,7 @@ impl Interlock {
     fn run_one_home(&self, scene: &mut Scene, picture: &impl Picture) -> bool {
         let mut in_the_way = None;
         for place in 0..scene.players.len() {
-            if scene.players[place].is_home {
+            if !scene.may_run(place) {
                 continue;
             }
             let Some((path, way)) = self.free_path_home(scene, place, picture) else { continue };
@@ -276,7 +312,7 @@ impl Interlock {
     fn draw_one_up(&self, scene: &mut Scene, picture: &impl Picture) -> bool {
         for place in 0..scene.players.len() {
             let player = scene.players[place];
-            if player.is_home {
+            if !scene.may_run(place) {
                 continue;
             }
             let plan = &self.runs[player.train].plan;
@@ -290,7 +326,7 @@ impl Interlock {
                 let mut trial = scene.clone();
                 self.draw_up(&mut trial, place, to + 1);
                 let helps = (0..trial.players.len())
-                    .filter(|&other| other != place && !trial.players[other].is_home)
+                    .filter(|&other| other != place && trial.may_run(other))
                     .any(|other| self.free_path_home(&trial, other, picture).is_some());
                 if helps {
                     *scene = trial;
