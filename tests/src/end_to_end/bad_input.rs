@@ -107,6 +107,24 @@ fn a_bad_line_ends_the_run_with_its_number_unless_told_to_go_on() {
 }
 
 #[test]
+fn signals_are_told_where_that_is_asked_for() {
+    let folder = layout("signals");
+    let signal = "\n[[signal]]\nname = \"S1\"\nat = \"quay-1.b\"\n";
+    std::fs::write(folder.join("layout.toml"), format!("{TRACK}{signal}")).unwrap();
+    let input = format!("{GOOD}{}\n", r#"{"at": 20.0, "signal": "S1", "held": true}"#);
+    let shown = |arguments: &[&str]| -> Vec<String> {
+        let ran = lineclear(arguments, input.as_bytes());
+        assert_whole(&ran);
+        assert_eq!((ran.status, ran.complaints.as_str()), (Some(0), ""));
+        ran.output.lines().filter(|line| line.contains("aspect")).map(str::to_owned).collect()
+    };
+    let folder = folder.to_str().unwrap();
+    assert_eq!(shown(&["trace", folder]), Vec::<String>::new());
+    let shown = shown(&["trace", folder, "--signals"]);
+    assert!(!shown.is_empty() && shown.iter().all(|line| line.contains(r#""signal": "S1", "aspect": "#)), "{shown:?}");
+}
+
+#[test]
 fn a_hundred_megabytes_without_a_line_end_are_refused_in_little_memory() {
     let folder = layout("endless");
     let mut limited = Command::new("bash");

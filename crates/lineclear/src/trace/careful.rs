@@ -161,7 +161,7 @@ impl<'a> Object<'a> {
     }
 
     /// What the value of `key` names.
-    fn find<I: Copy>(&self, key: &str, what: &str, directory: &Directory<I>) -> Result<I, Problem> {
+    fn find<I: Copy + Ord>(&self, key: &str, what: &str, directory: &Directory<I>) -> Result<I, Problem> {
         let name = self.text(key)?;
         directory.find(name.as_bytes()).ok_or_else(|| Problem::unknown(self.line, what, &name, directory.names()))
     }
@@ -201,6 +201,8 @@ impl<'a> Object<'a> {
             return Err(self.problem("`on` is empty: the train must stand on some section"));
         }
         let mut on: Vec<SectionId> = Vec::with_capacity(written.len());
+        // The ends by which the train can have come into the section before.
+        let mut entered: Vec<EndId> = Vec::new();
         for name in &written {
             let Some(section) = names.sections.find(name.as_bytes()) else {
                 return Err(Problem::unknown(self.line, "section", name, names.sections.names()));
@@ -208,17 +210,39 @@ impl<'a> Object<'a> {
             if on.contains(&section) {
                 return Err(self.problem(format!("`on` names `{}` twice", shortened(name))));
             }
-            if let Some(&before) = on.last()
-                && !adjoin(layout, before, section)
-            {
-                let before = &layout.sections[before].name;
-                return Err(self
-                    .problem(format!("no train stands on `{before}` and `{name}` at once: they do not meet"))
-                    .hint("list the sections in order, from the tail of the train to its nose"));
-            }
+            entered = match on.last() {
+                None => layout.sections[section].ends.clone(),
+                Some(&before) => self.onward(layout, before, section, &entered)?,
+            };
             on.push(section);
         }
         Ok(on)
+    }
+
+    /// The ends by which a train comes into the next section that came into the one before by one of those.
+    fn onward(
+        &self,
+        layout: &Layout,
+        from: SectionId,
+        to: SectionId,
+        entered: &[EndId],
+    ) -> Result<Vec<EndId>, Problem> {
+        let into =
+            |leave: EndId| layout.ends[leave].meets.iter().copied().filter(|&met| layout.ends[met].section == to);
+        let leaves = entered.iter().flat_map(|&end| layout.ways_from(end)).map(|(_, leave)| leave);
+        let found: Vec<EndId> = leaves.flat_map(into).collect();
+        if !found.is_empty() {
+            return Ok(found);
+        }
+        let (from, to) = (&layout.sections[from], &layout.sections[to].name);
+        let why = if from.ends.iter().any(|&leave| into(leave).next().is_some()) {
+            format!("no way through `{}` leads there", from.name)
+        } else {
+            "they do not meet".to_owned()
+        };
+        Err(self
+            .problem(format!("no train stands on `{}` and `{to}` like this: {why}", from.name))
+            .hint("list the sections in order, from the tail of the train to its nose"))
     }
 
     fn nose(&self, layout: &Layout, names: &Names, on: &[SectionId]) -> Result<Option<EndId>, Problem> {
@@ -237,11 +261,6 @@ impl<'a> Object<'a> {
         }
         Ok(Some(end))
     }
-}
-
-fn adjoin(layout: &Layout, one: SectionId, other: SectionId) -> bool {
-    let meets = |&end: &EndId| layout.ends[end].meets.iter().any(|&met| layout.ends[met].section == other);
-    layout.sections[one].ends.iter().any(meets)
 }
 
 fn not_json(line: u64, text: &str, error: &serde_json::Error) -> Problem {

@@ -11,7 +11,7 @@ pub(super) struct Directory<I> {
     ids: HashMap<Box<[u8]>, I, FixedState>,
 }
 
-impl<I: Copy> Directory<I> {
+impl<I: Copy + Ord> Directory<I> {
     fn new<'a>(names: impl Iterator<Item = (I, &'a str)>) -> Self {
         Self { ids: names.map(|(id, name)| (name.as_bytes().into(), id)).collect() }
     }
@@ -21,9 +21,11 @@ impl<I: Copy> Directory<I> {
         self.ids.get(name).copied()
     }
 
-    /// All names, in no particular order.
+    /// All names, in the order of the layout.
     pub(super) fn names(&self) -> impl Iterator<Item = &str> {
-        self.ids.keys().filter_map(|name| std::str::from_utf8(name).ok())
+        let mut names: Vec<(I, &[u8])> = self.ids.iter().map(|(name, &id)| (id, &**name)).collect();
+        names.sort_unstable_by_key(|&(id, _)| id);
+        names.into_iter().filter_map(|(_, name)| str::from_utf8(name).ok())
     }
 }
 

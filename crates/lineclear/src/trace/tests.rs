@@ -8,7 +8,7 @@ use track::{Builder, Layout, Scale};
 use super::reader::{LINES_OF_AN_INSTANT, LONGEST_LINE};
 use super::{BadLine, Ending, Signals, trace};
 
-/// Two sections of the harbour branch, end to end, and one apart.
+/// Two sections of the harbour branch, end to end, a second quay, and a section apart.
 fn branch() -> Arc<Layout> {
     let mut builder = Builder::new("Low Staithe", Scale::named("H0").unwrap());
     let quay = builder.plain_section("quay-1", None);
@@ -16,6 +16,9 @@ fn branch() -> Arc<Layout> {
     builder.plain_section("hill \"top\"", None);
     let (leave, enter) = (builder.layout().sections[quay].ends[1], builder.layout().sections[main].ends[0]);
     builder.join(leave, enter);
+    // A second quay whose end meets the same end of the line as the first one's.
+    let other = builder.plain_section("quay-9", None);
+    builder.join(builder.layout().sections[other].ends[1], enter);
     builder.signal("W2", leave);
     builder.turnout("W1");
     Arc::new(builder.build())
@@ -75,7 +78,11 @@ fn a_line_that_makes_no_sense_is_refused_with_its_number_and_what_would_be_right
 #[test]
 fn a_train_that_is_put_down_where_no_train_can_stand_is_refused() {
     refused("{\"at\": 6, \"place\": \"Heron\", \"on\": []}", "must stand on some section");
-    refused("{\"at\": 6, \"place\": \"Heron\", \"on\": [\"quay-9\"]}", "no section is named `quay-9`");
+    refused("{\"at\": 6, \"place\": \"Heron\", \"on\": [\"yard-9\"]}", "no section is named `yard-9`");
+    refused(
+        "{\"at\": 6, \"place\": \"Heron\", \"on\": [\"quay-1\", \"main-1\", \"quay-9\"]}",
+        "no way through `main-1` leads there",
+    );
     refused("{\"at\": 6, \"place\": \"Heron\", \"on\": [\"quay-1\", \"quay-1\"]}", "names `quay-1` twice");
     refused("{\"at\": 6, \"place\": \"Heron\", \"on\": [\"quay-1\", \"hill \\\"top\\\"\"]}", "they do not meet");
     refused("{\"at\": 6, \"place\": \"Heron\", \"on\": [\"quay-1\"], \"nose\": \"main-1.a\"}", "the nose points at");
