@@ -164,7 +164,7 @@ impl Signals {
 
     /// What lies at the far end of the stretch beyond `at`; nothing unless the whole stretch is known good.
     fn look_ahead(&self, at: EndId, picture: &impl Picture, interlock: &Interlock) -> Option<Ahead> {
-        let mut leave = at;
+        let (mut leave, mut train) = (at, None);
         // A train can enter a section by each of its ends once before it has been everywhere.
         for passed in 0..=self.layout.ends.len() {
             let enter = match self.layout.ends[leave].meets[..] {
@@ -175,7 +175,14 @@ impl Signals {
                 [] => return Some(Ahead::BeyondUnknown),
                 _ => return None,
             };
-            if !self.is_free(self.layout.ends[enter].section, picture) {
+            let section = self.layout.ends[enter].section;
+            if !self.is_free(section, picture) {
+                return None;
+            }
+            // All of the stretch is granted to the train that the signal clears for, or another may run into it unannounced.
+            if self.conduct == Conduct::Control
+                && interlock.granted_to(section) != *train.get_or_insert(interlock.granted_to(section))
+            {
                 return None;
             }
             let way = interlock.way_that_lies(enter)?;
