@@ -2,7 +2,9 @@
 
 use std::sync::Arc;
 
-use track::{Beyond, DetectorId, DetectorKind, EndId, Layout, Length, Lie, Table as Rows, Traverse, TurnoutId, WayId};
+use track::{
+    Beyond, DetectorId, DetectorKind, EndId, Layout, Length, Lie, Table as Rows, Train, Traverse, TurnoutId, WayId,
+};
 
 use crate::random::Stream;
 use crate::settings::{FirstLie, Settings};
@@ -11,6 +13,9 @@ use signaller::Time;
 
 /// What an unmeasured way may be long.
 const UNMEASURED_MM: (i64, i64) = (600, 1400);
+
+/// An unmeasured way is longer by so much than a train that stands on it first.
+const ROOM_TO_STAND: Length = Length::from_mm(150);
 
 /// The track and how its turnouts lie.
 #[derive(Debug)]
@@ -51,9 +56,7 @@ pub(crate) enum Onward {
 
 impl Ground {
     pub(crate) fn new(layout: Arc<Layout>, settings: &Settings) -> Self {
-        let mut unmeasured = Stream::labelled(settings.seed, "unmeasured ways");
-        let mut draw_length = || Length::from_mm(unmeasured.between(UNMEASURED_MM.0, UNMEASURED_MM.1));
-        let lengths: Rows<_, _> = layout.ways.values().map(|way| way.length.unwrap_or_else(&mut draw_length)).collect();
+        let lengths = true_lengths(&layout, settings.seed);
         let points = layout.turnouts.values().map(|turnout| {
             let mut stream = Stream::labelled(settings.seed, &format!("turnout {}", turnout.name));
             let drawn = if stream.below(2) == 0 { Lie::Straight } else { Lie::Diverging };
@@ -178,6 +181,21 @@ impl Ground {
         }
         self.find_next_lying();
     }
+}
+
+/// The measured lengths, and drawn ones where nobody measured: long enough for the train that stands there first.
+fn true_lengths(layout: &Layout, seed: u64) -> Rows<WayId, Length> {
+    let mut stream = Stream::labelled(seed, "unmeasured ways");
+    let needed = |section| {
+        let stands = |train: &&Train| train.start.as_ref().is_some_and(|start| start.on.contains(&section));
+        let longest = layout.trains.values().filter(stands).filter_map(Train::length).max();
+        longest.map_or(Length::ZERO, |longest| longest + ROOM_TO_STAND)
+    };
+    let mut drawn = |section| {
+        let (least, most) = UNMEASURED_MM;
+        Length::from_mm(stream.between(least, most)).max(needed(section))
+    };
+    layout.ways.values().map(|way| way.length.unwrap_or_else(|| drawn(way.section))).collect()
 }
 
 /// Where the spot detectors really are; one that nobody measured, somewhere on its way.

@@ -1,9 +1,10 @@
-//! Traffic without a timetable: every train is sent to a stopping point by lot, again and again.
+//! Traffic without a timetable: every train is sent to a stopping point by lot, again and again; on a layout without stopping
+//! points, to a section with one way through.
 
 use std::time::Duration;
 
 use signaller::{Answer, Destination, Fact, Output, Request, Ticket, Time};
-use track::{Layout, StopId, Table as Rows, TrainId};
+use track::{Layout, Table as Rows, TrainId};
 
 use crate::random::Stream;
 use crate::session::{Desk, Moment};
@@ -18,7 +19,7 @@ const PATIENCE: Duration = Duration::from_secs(300);
 #[derive(Debug)]
 pub struct Traffic {
     stream: Stream,
-    stops: Vec<StopId>,
+    places: Vec<Destination>,
     errands: Rows<TrainId, Errand>,
     refusals: u64,
     given_up: u64,
@@ -39,7 +40,12 @@ impl Traffic {
         let mut stream = Stream::labelled(seed, "traffic");
         let mut first = || Errand { next_at: Time::from_millis(stream.between(500, 5_000)), under: None };
         let errands = layout.trains.values().map(|_| first()).collect();
-        Self { stream, stops: layout.stops.ids().collect(), errands, refusals: 0, given_up: 0 }
+        let mut places: Vec<_> = layout.stops.ids().map(Destination::Stop).collect();
+        if places.is_empty() {
+            let plain = layout.sections.iter().filter(|(_, section)| section.ways.len() == 1);
+            places.extend(plain.map(|(id, _)| Destination::Section(id)));
+        }
+        Self { stream, places, errands, refusals: 0, given_up: 0 }
     }
 
     /// How many requests were refused.
@@ -83,9 +89,9 @@ impl Traffic {
     }
 
     fn send(&mut self, train: TrainId, now: Time, desk: &mut Desk) {
-        let Some(&stop) = self.stream.one_of(&self.stops) else { return };
+        let Some(&to) = self.stream.one_of(&self.places) else { return };
         self.given_up += u64::from(self.errands[train].under.is_some());
-        let ticket = desk.request(Request::Go { train, to: Destination::Stop(stop) });
+        let ticket = desk.request(Request::Go { train, to });
         self.errands[train] = Errand { next_at: now + PATIENCE, under: Some(ticket) };
     }
 }
