@@ -259,11 +259,18 @@ impl Table {
                 Change::Left { section } => self.leave(section, train),
                 Change::Seen { section } => {
                     if let Some(presence) = self.presence_mut(section, train) {
-                        presence.first_seen.get_or_insert(now);
+                        presence.seen_since.get_or_insert(now);
+                        presence.pieces_seen += 1;
                     }
                     self.detectors.seen(section, train, now);
                 }
-                Change::Unseen { section } => self.detectors.unseen(section, now),
+                Change::Unseen { section } => {
+                    if let Some(presence) = self.presence_mut(section, train) {
+                        presence.pieces_seen -= 1;
+                        presence.seen_since = presence.seen_since.filter(|_| presence.pieces_seen > 0);
+                    }
+                    self.detectors.unseen(section, now);
+                }
                 Change::SpotPassed { detector } => self.detectors.spot_passed(detector, now),
                 Change::Derailed { section, turnout } => {
                     self.happenings.push((now, Happening::Derailed { train, turnout, section }));
@@ -277,7 +284,9 @@ impl Table {
         let since = self.now;
         match self.presence_mut(section, train) {
             Some(presence) => presence.pieces += 1,
-            None => self.presences[section].push(Presence { train, since, first_seen: None, pieces: 1 }),
+            None => {
+                self.presences[section].push(Presence { train, since, seen_since: None, pieces: 1, pieces_seen: 0 })
+            }
         }
     }
 

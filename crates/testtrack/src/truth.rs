@@ -6,6 +6,7 @@ use signaller::{Direction, Time};
 use smallvec::SmallVec;
 use track::{EndId, Length, Lie, SectionId, Speed, TrainId, TurnoutId, WayId};
 
+use crate::rolling::{Lying, Piece};
 use crate::table::Table;
 
 /// A train in a section, seen or unseen.
@@ -15,9 +16,10 @@ pub struct Presence {
     pub train: TrainId,
     /// Since when.
     pub since: Time,
-    /// When the section's detector first had something of it to see.
-    pub first_seen: Option<Time>,
+    /// Since when the section's detector has something of it to see; nothing while it has not.
+    pub seen_since: Option<Time>,
     pub(crate) pieces: u32,
+    pub(crate) pieces_seen: u32,
 }
 
 /// Where the leading end of a train is.
@@ -161,16 +163,26 @@ impl Table {
         self.ground.way_set(enter)?.1
     }
 
-    /// Whether the train lies across the joint at `end`, on both sides of it.
-    pub fn spans(&self, train: TrainId, end: EndId) -> bool {
-        let on = self.trains[train].pieces.iter().map(|piece| piece.on.track());
-        let ends: SmallVec<[_; 4]> = on.collect();
-        ends.windows(2).any(|pair| match (pair[0], pair[1]) {
-            (Some(behind), Some(ahead)) => behind.leave == end || ahead.enter == end,
-            (Some(behind), None) => behind.leave == end,
-            (None, Some(ahead)) => ahead.enter == end,
-            (None, None) => false,
-        })
+    /// Whether the train lies across the joint at `end` with its nose beyond it: it is running past whatever stands there. If
+    /// so, since when a detector beyond has something of it to see.
+    pub fn running_past(&self, train: TrainId, end: EndId) -> Option<Option<Time>> {
+        let rolling = &self.trains[train];
+        let facing = |piece: &Piece| match (piece.on, rolling.leading) {
+            (Lying::Track(on), Direction::Forward) => Some(on.leave),
+            (Lying::Track(on), Direction::Backward) => Some(on.enter),
+            (Lying::OffLayout(_), _) => None,
+        };
+        let mut pieces: SmallVec<[&Piece; 8]> = rolling.pieces.iter().collect();
+        if rolling.leading == Direction::Backward {
+            pieces.reverse();
+        }
+        let at = pieces.iter().position(|piece| facing(piece) == Some(end)).filter(|at| at + 1 < pieces.len())?;
+        let beyond = pieces[at + 1..].iter().filter(|piece| piece.seen).filter_map(|piece| piece.on.track());
+        Some(beyond.filter_map(|on| self.presence(on.section, train)?.seen_since).min())
+    }
+
+    fn presence(&self, section: SectionId, train: TrainId) -> Option<&Presence> {
+        self.presences[section].iter().find(|presence| presence.train == train)
     }
 
     /// Trains that lie on a way which needs the turnout, each with the section.

@@ -6,8 +6,8 @@
 //! source.
 //!
 //! Reports are late: a train that rolled in is forgiven for the detector's on-delay and the lateness of its report. A train
-//! that lies across the signal itself is running past it, and nobody can know before a detector sees it beyond: for this one
-//! the time counts from there. Behind a junction that nobody works and nobody reports there is no true state to judge by.
+//! that lies across the signal itself with its nose beyond is running past it, and nobody can know before a detector sees some
+//! of it beyond: for this one the time counts from there. A tail across the signal is known, for its nose was seen. Behind a junction that nobody works and nobody reports there is no true state to judge by.
 
 use std::time::Duration;
 
@@ -80,9 +80,9 @@ fn obstacle(checkers: &Checkers, now: Time, at: EndId, section: SectionId, table
     let on_delay = detector.map_or(Duration::ZERO, |it| checkers.layout.detectors[it].on_delay);
     let known = |since: Time| now.since(since) > on_delay + checkers.lateness;
     let presences = table.trains_in(section).iter();
-    let mut obstacles = presences.filter(|presence| match table.spans(presence.train, at) {
-        true => presence.first_seen.is_some_and(known),
-        false => known(presence.since),
+    let mut obstacles = presences.filter(|presence| match table.running_past(presence.train, at) {
+        Some(seen_since) => seen_since.is_some_and(known),
+        None => known(presence.since),
     });
     obstacles.next().map(|presence| presence.train)
 }

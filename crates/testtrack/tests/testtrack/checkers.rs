@@ -335,7 +335,7 @@ fn n5_a_signal_may_stay_clear_until_the_train_that_runs_past_it_is_reported() {
     let (plover, line_2) = (watched.corner.train("Plover"), watched.corner.section("line-2"));
     for _ in 0..1000 {
         watched.run(0.01);
-        if watched.corner.table.trains_in(line_2).iter().any(|it| it.train == plover && it.first_seen.is_some()) {
+        if watched.corner.table.trains_in(line_2).iter().any(|it| it.train == plover && it.seen_since.is_some()) {
             break;
         }
     }
@@ -344,6 +344,36 @@ fn n5_a_signal_may_stay_clear_until_the_train_that_runs_past_it_is_reported() {
     assert_eq!(watched.broken(), []);
     watched.run(0.03);
     assert_eq!(watched.broken(), [(Rule::N5, "L2 shows yellow, but Plover is in line-2")]);
+}
+
+#[test]
+fn n5_a_train_that_turned_back_may_have_its_unseen_end_beyond_the_signal_that_clears_for_it() {
+    let mut watched = Watched::new();
+    watched.corner.put("Heron", &["throat", "line-1"], "line-1.b");
+    watched.drive("Heron", Direction::Forward, 30);
+    for _ in 0..4000 {
+        watched.run(0.01);
+        if watched.corner.nose("Heron").1 < 740.0 {
+            break;
+        }
+    }
+    watched.drive("Heron", Direction::Forward, 0);
+    watched.run(2.0);
+    let (heron, throat) = (watched.corner.train("Heron"), watched.corner.section("throat"));
+    let presences = watched.corner.table.trains_in(throat);
+    assert!(
+        presences.iter().any(|it| it.train == heron && it.seen_since.is_none()),
+        "its blind end lies in the throat"
+    );
+    watched.show("L1", YELLOW);
+    assert_eq!(watched.broken(), [(Rule::N5, "L1 shows yellow, but Heron is in throat")], "as long as it is its tail");
+    watched.show("L1", RED);
+    watched.grant("Heron", &["throat", "quay-1"]);
+    watched.drive("Heron", Direction::Backward, 30);
+    watched.run(0.1);
+    watched.show("L1", YELLOW);
+    watched.run(0.3);
+    assert_eq!(watched.broken().len(), 1, "its nose is past L1, and nobody can see it: {:?}", watched.broken());
 }
 
 #[test]
