@@ -11,9 +11,9 @@ use std::sync::Arc;
 use track::{Layout, SectionId, TrainId, TurnoutId};
 
 use crate::aspect::Signals;
+use crate::detect::Detect;
 use crate::door::{Input, Output, Step};
 use crate::drive::Drive;
-use crate::detect::Detect;
 use crate::identity::{Batch, Identity};
 use crate::interlock::Interlock;
 use crate::time::Time;

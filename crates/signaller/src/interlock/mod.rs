@@ -4,12 +4,13 @@
 //! it; a turnout that a granted passage needs is locked and does not move; authority ends where the turnouts are not proved.
 //!
 //! Read [`Run`] first: it is all that is kept of one train. [`Interlock::work`] follows the trains (`follow.rs`), plans for
-//! those that have an order (`plan.rs`), and grants what is safe (`grant.rs`, `safe.rs`).
+//! those that have an order (`plan.rs`), and grants what is safe (`grant.rs`, `safe.rs`, `rehearsal.rs`).
 
 mod follow;
 mod grant;
 mod orders;
 mod plan;
+mod rehearsal;
 mod run;
 mod safe;
 #[cfg(test)]
@@ -54,7 +55,7 @@ pub struct Interlock {
     is_stirred: bool,
     touched: Vec<TrainId>,
     /// In which order everybody got home in the last rehearsal that served.
-    order_of_running: Vec<safe::Leg>,
+    order_of_running: Vec<rehearsal::Leg>,
     /// How often something was freed or given back so far: only then can there be a new way round.
     freed: u64,
     /// Orders came or went: those that are not admitted may try again.
