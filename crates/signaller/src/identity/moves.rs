@@ -317,7 +317,7 @@ impl Scene<'_> {
             let mut ahead = seen;
             for pair in rest.holds.windows(2) {
                 let (enter, leave) = (pair[0].enter?, self.topology.leave_towards(pair[0].section, pair[1].enter?)?);
-                ahead = ahead - self.layout.ways[self.layout.way_between(enter, leave)?].length?;
+                ahead -= self.layout.ways[self.layout.way_between(enter, leave)?].length?;
             }
             Some(ahead)
         };
