@@ -209,8 +209,9 @@ impl Interlock {
         if run.proved == run.granted.len() {
             return;
         }
-        let is_whole =
-            run.is_planned && run.plan.is_empty() || run.granted.back().is_some_and(|last| self.ends_a_piece(last));
+        // What its nose reaches into without a plan, or part of a piece, is no authority.
+        let ends_a_piece = run.granted.back().is_some_and(|last| self.ends_a_piece(last));
+        let is_whole = run.is_planned && (run.plan.is_empty() || ends_a_piece);
         if !is_whole && run.granted.len() > run.nose + 1 {
             return;
         }

@@ -33,6 +33,7 @@ impl Interlock {
         picture: &impl Picture,
     ) -> Option<Course> {
         let ahead = stand.footprint.last()?.enter.and_then(|enter| self.path_from(enter, train, to, picture));
+        let ahead = ahead.filter(|(path, _)| !self.sticks_out(train, path, picture));
         let behind = self.path_back(train, stand, to, picture);
         match (ahead, behind) {
             (Some((path, cost)), Some((_, back))) if cost <= back.saturating_add(TURNING_BACK) => {
@@ -63,15 +64,15 @@ impl Interlock {
         picture: &impl Picture,
     ) -> Option<(Path, i64)> {
         let back = self.enter_after_turning(stand).and_then(|enter| self.path_from(enter, train, to, picture));
-        back.filter(|(path, _)| path.len() > 1 || !self.sticks_out_behind(train, stand, picture))
+        back.filter(|(path, _)| !self.sticks_out(train, path, picture))
     }
 
-    /// Whether the tail of a train may lie, unseen, beyond the end by which it came in. It cannot come to stand before that end
-    /// without going farther in first.
-    fn sticks_out_behind(&self, train: TrainId, stand: &Whereabouts, picture: &impl Picture) -> bool {
-        let behind = stand.footprint.first().and_then(|tail| tail.enter).map(|enter| &self.layout.ends[enter].meets);
-        let mut sections = behind.into_iter().flatten().map(|&end| self.layout.ends[end].section);
-        sections.any(|section| picture.holders(section).contains(&train))
+    /// Whether a path ends in the section where it begins, at an end beyond which some of the train may lie unseen. It cannot
+    /// come to stand before that end without going the other way first.
+    fn sticks_out(&self, train: TrainId, path: &[Traverse], picture: &impl Picture) -> bool {
+        let [only] = path else { return false };
+        let mut beyond = self.layout.ends[only.leave].meets.iter().map(|&end| self.layout.ends[end].section);
+        beyond.any(|section| picture.holders(section).contains(&train))
     }
 
     /// A path from the end of what the train was granted; it does not include anything granted. Nothing where the destination
