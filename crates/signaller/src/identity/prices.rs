@@ -44,6 +44,8 @@ pub struct Prices {
     pub emptying_unheard: f64,
     /// A train lost from sight stays so, per instant in which something happens near it.
     pub stays_lost: f64,
+    /// A train lost from sight has been taken off and nobody said so.
+    pub taken_off_unheard: f64,
     /// A train is taken off while its sections stay filled.
     pub lifted_but_filled: f64,
     /// A move through a turnout that is known to lie the other way: a wrong report of its position.
@@ -75,6 +77,7 @@ impl Prices {
         repeat: 1e-2,
         emptying_unheard: 1e-2,
         stays_lost: 0.5,
+        taken_off_unheard: 1e-3,
         lifted_but_filled: 1e-3,
         against_turnout: 1e-4,
         by_hand: 1e-5,

@@ -104,12 +104,8 @@ impl Search {
         question.options(&account.stands, (0, 0), line.was, &worth, &question.filled, &mut self.options);
         for (stands, price) in self.options.drain(..) {
             let weight = account.weight * price;
-            if price > 0.0
-                && weight >= *best * given_up
-                && let Some(result) = question.finish(weight, stands)
-            {
-                *best = best.max(result.weight);
-                results.push(result);
+            if price > 0.0 && weight >= *best * given_up {
+                question.finish(weight, stands, best, results);
             }
         }
     }
@@ -146,10 +142,7 @@ impl Search {
             }
             self.seen.push(print);
             if question.next_values(&state).all(|value| value.is_none()) {
-                if let Some(result) = question.finish(state.weight, state.stands) {
-                    *best = best.max(result.weight);
-                    results.push(result);
-                }
+                question.finish(state.weight, state.stands, best, results);
                 continue;
             }
             self.expand(question, &state, *best * given_up);
@@ -270,12 +263,12 @@ impl<F: Fn(SectionId) -> bool> Question<'_, F> {
         }
     }
 
-    /// Checks what a complete explanation must hold, and charges what lasts.
-    fn finish(&self, mut weight: f64, mut stands: Stands) -> Option<Account> {
+    /// Checks what a complete explanation must hold, charges what lasts, and adds it to the results.
+    fn finish(&self, mut weight: f64, mut stands: Stands, best: &mut f64, results: &mut Vec<Account>) {
         let placed = self.lines.iter().flat_map(|line| &line.placed).map(|&(who, _)| who);
         for who in placed {
             if !self.lifted.contains(&who) && stands.iter().all(|stand| stand.who != who) {
-                return None;
+                return;
             }
         }
         for &who in self.lifted {
@@ -285,12 +278,23 @@ impl<F: Fn(SectionId) -> bool> Question<'_, F> {
             }
             drop(&mut stands, who);
         }
-        for stand in &stands {
-            if !stand.is_seen() && !stand.holds.iter().any(|hold| self.scene.topology.is_dark(hold.section)) {
+        for at in 0..stands.len() {
+            if self.is_lost(&stands[at]) {
+                // A train that people drive may have been taken off without a word. One of ours is never given up like that.
+                if !self.scene.odometers.is_driven(stands[at].who) {
+                    let mut without = stands.clone();
+                    without.remove(at);
+                    results.push(Account { weight: weight * self.scene.prices.taken_off_unheard, stands: without });
+                }
                 weight *= self.scene.prices.stays_lost;
             }
         }
-        Some(Account { weight, stands })
+        *best = best.max(weight);
+        results.push(Account { weight, stands });
+    }
+
+    fn is_lost(&self, stand: &Stand) -> bool {
+        !stand.is_seen() && !stand.holds.iter().any(|hold| self.scene.topology.is_dark(hold.section))
     }
 
     fn stays_filled(&self, section: SectionId) -> bool {
