@@ -45,6 +45,9 @@ struct Row {
     look_at: Time,
 }
 
+/// Looks at trains that start together are spread over so many turns.
+const TURNS: u32 = 10;
+
 /// What is wanted of a train now.
 #[derive(Clone, Copy, Debug)]
 struct Wish {
@@ -184,7 +187,8 @@ impl Drive {
             outputs.push(Output::Drive { train, direction, step: wish.step });
             if before == 0 && !self.moving.contains(&train) {
                 self.moving.push(train);
-                self.rows[train].look_at = now + LOOK;
+                // Trains that start together are looked at one after the other, not all in one step.
+                self.rows[train].look_at = now + LOOK * (1 + train.index() as u32 % TURNS) / TURNS;
             }
         }
         let row = &mut self.rows[train];

@@ -3,6 +3,10 @@
 //! What holds at all times: a section is granted to one train at most; no section is granted while another train may be in
 //! it; a turnout that a granted passage needs is locked and does not move; authority ends where the turnouts are not proved.
 //!
+//! Limits of this first interlock: a train turns back before it sets out and never on the way; there is no overlap, no flank
+//! protection and no approach locking beyond that nothing is taken back from a moving train; orders that could only be carried
+//! out if a train gave way by backing off wait until a person or a script changes one of them.
+//!
 //! Read [`Run`] first: it is all that is kept of one train. [`Interlock::work`] follows the trains (`follow.rs`), plans for
 //! those that have an order (`plan.rs`), and grants what is safe (`grant.rs`, `safe.rs`, `rehearsal.rs`).
 
