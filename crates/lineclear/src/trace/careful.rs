@@ -58,7 +58,10 @@ pub(super) fn read(line: &[u8], number: u64, layout: &Layout, names: &Names) -> 
             train: train(object.name_of_train("train")?, names, &mut stranger),
         },
         "lift" => {
-            let request = Request::Lift { train: object.find(kind, "train", &names.trains)? };
+            let known = object.find(kind, "train", &names.trains);
+            // A recording may begin after the train was put down: nothing is wrong with the rest of it.
+            let train = known.map_err(|problem| problem.of_no_consequence("it was never put down here"))?;
+            let request = Request::Lift { train };
             Input::Requested { ticket: Ticket(number), request }
         }
         "signal" => object.signal(names)?,

@@ -142,7 +142,7 @@ fn work(
         };
         for item in batch {
             if let Err(problems) = stepper.take(item)? {
-                skipped += problems.len() as u64;
+                skipped += problems.iter().filter(|problem| !problem.is_warning).count() as u64;
                 if report(stepper, complaints, &problems, bad_line)? == Ending::Stopped {
                     return Ok(Ending::Stopped);
                 }
@@ -150,7 +150,7 @@ fn work(
         }
     }
     if let Err(problems) = stepper.finish()? {
-        skipped += problems.len() as u64;
+        skipped += problems.iter().filter(|problem| !problem.is_warning).count() as u64;
         if report(stepper, complaints, &problems, bad_line)? == Ending::Stopped {
             return Ok(Ending::Stopped);
         }
@@ -172,7 +172,7 @@ fn report(
     stepper.flush()?;
     for problem in problems {
         writeln!(complaints, "{problem}")?;
-        if bad_line == BadLine::Stops {
+        if bad_line == BadLine::Stops && !problem.is_warning {
             return Ok(Ending::Stopped);
         }
     }

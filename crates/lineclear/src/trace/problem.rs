@@ -11,17 +11,26 @@ pub(super) struct Problem {
     pub(super) reason: String,
     /// What would be right.
     pub(super) hint: Option<String>,
+    /// The line is left out, and the run goes on whatever was asked for.
+    pub(super) is_warning: bool,
 }
 
 impl Problem {
     /// What is wrong, without advice.
     pub(super) fn new(line: u64, reason: impl Into<String>) -> Self {
-        Self { line, reason: reason.into(), hint: None }
+        Self { line, reason: reason.into(), hint: None, is_warning: false }
     }
 
     /// Adds advice.
     pub(super) fn hint(mut self, hint: impl Into<String>) -> Self {
         self.hint = Some(hint.into());
+        self
+    }
+
+    /// Says that the line can be left out without harm, and why.
+    pub(super) fn of_no_consequence(mut self, why: &str) -> Self {
+        self.reason = format!("{}: {why}", self.reason);
+        self.is_warning = true;
         self
     }
 
@@ -37,7 +46,8 @@ impl Problem {
 
 impl fmt::Display for Problem {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "error: line {}: {}", self.line, self.reason)?;
+        let severity = if self.is_warning { "warning" } else { "error" };
+        write!(f, "{severity}: line {}: {}", self.line, self.reason)?;
         match &self.hint {
             Some(hint) => write!(f, "\nhint: {hint}"),
             None => Ok(()),

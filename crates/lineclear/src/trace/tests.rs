@@ -69,10 +69,18 @@ fn a_line_that_makes_no_sense_is_refused_with_its_number_and_what_would_be_right
     refused("{\"at\": 6, \"turnout\": \"W1\", \"lies\": \"left\"}", "`straight`, `diverging` or `unknown`");
     refused("{\"at\": 6, \"signal\": \"W2\", \"shows\": \"read\"}", "hint: the nearest name is `red`");
     refused("{\"at\": 6, \"signal\": \"W2\"}", "one of `shows` and `held`");
-    refused("{\"at\": 6, \"lift\": \"Heron\"}", "no train is named `Heron`");
     refused("{\"at\": 6, \"reader\": \"gate\", \"train\": \"Heron\"}", "no reader is named `gate`");
     refused("{\"at\": 4.9, \"section\": \"quay-1\", \"occupied\": true}", "time goes back from 5 to 4.9");
     refused("{\"at\": 6, \"section\": \"quay-1\", \"occupied\": true} {}", "trailing characters");
+}
+
+#[test]
+fn a_train_that_was_never_put_down_is_taken_off_with_a_warning() {
+    let input = "{\"at\": 1, \"lift\": \"Heron\"}\n{\"at\": 2, \"section\": \"quay-1\", \"occupied\": false}\n";
+    let (ending, output, complaints) = run(input, BadLine::Stops);
+    assert_eq!(ending, Ending::Complete);
+    assert_eq!(complaints, "warning: line 1: no train is named `Heron`: it was never put down here\n");
+    assert_eq!(output, "{\"at\": 2.0, \"section\": \"quay-1\", \"free\": true}\n");
 }
 
 #[test]
@@ -105,11 +113,11 @@ fn a_file_that_is_no_text_is_refused_without_falling_over() {
 #[test]
 fn a_line_without_end_is_refused_once_and_the_next_one_is_read() {
     let mut input = vec![b'x'; 5 * LONGEST_LINE];
-    input.extend_from_slice(b"\n{\"at\": 1, \"lift\": \"Heron\"}\n");
+    input.extend_from_slice(b"\n{\"at\": 1, \"section\": \"quay-2\", \"occupied\": true}\n");
     let (ending, _, complaints) = run(input, BadLine::IsSkipped);
     assert_eq!(ending, Ending::Complete);
     let lines: Vec<&str> = complaints.lines().filter(|line| line.starts_with("error")).collect();
-    assert_eq!(lines, ["error: line 1: longer than 1048576 bytes", "error: line 2: no train is named `Heron`"]);
+    assert_eq!(lines, ["error: line 1: longer than 1048576 bytes", "error: line 2: no section is named `quay-2`"]);
 }
 
 #[test]
