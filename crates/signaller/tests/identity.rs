@@ -264,7 +264,8 @@ fn a_person_settles_a_doubt() {
 fn junction() -> Builder {
     // Two tracks, x and y, run into the toe section `t`, over turnout W1 whose position is reported.
     let mut builder = line("u t v");
-    let (x, y) = (builder.plain_section("x", None), builder.plain_section("y", None));
+    builder.plain_section("x", None);
+    builder.plain_section("y", None);
     let throat = builder.section("w");
     let (toe, one, two) = (builder.end(throat, "toe"), builder.end(throat, "one"), builder.end(throat, "two"));
     let turnout = builder.turnout("W1");
@@ -387,6 +388,20 @@ fn lengths_tell_a_train_that_cannot_have_come_so_far() {
     identity.observe(Time::from_millis(8_000), &batch);
     assert!(!matches!(identity.tag(names[2]), Tag::Sure(_) | Tag::Free), "{:?}", identity.tag(names[2]));
     assert_eq!(identity.tag(names[1]), Tag::Sure(heron));
+}
+
+#[test]
+fn a_train_cannot_lie_round_a_corner_that_has_no_way() {
+    let layout = Arc::new(junction().build());
+    let mut signaller = Signaller::new(Arc::clone(&layout), Conduct::Observe);
+    let step = signaller.step(Time::ZERO, &[input(&layout, 1, "Heron@x,w,y")]);
+    let refused = step.outputs.iter().any(|output| {
+        matches!(output, Output::Fact(Fact::Answered { answer: signaller::Answer::Refused(refusal), .. })
+            if refusal.reason.contains("no way through section `w` leads to `y`"))
+    });
+    assert!(refused, "{:?}", step.outputs);
+    let signaller = play(junction().build(), "Heron@x,w,u +x +w +u");
+    assert_eq!(tags(&signaller), "u: Heron, x: Heron, w: Heron");
 }
 
 #[test]

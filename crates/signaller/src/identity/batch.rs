@@ -64,15 +64,7 @@ impl Placement {
                 return Err(format!("section `{}` is named twice", name(*section)));
             }
         }
-        let mut joints: SmallVec<[(EndId, EndId); 4]> = SmallVec::new();
-        for pair in on.windows(2) {
-            let ends = layout.sections[pair[0]].ends.iter().copied();
-            let joint = ends.flat_map(|end| layout.ends[end].meets.iter().map(move |&other| (end, other)));
-            match joint.into_iter().find(|(_, other)| layout.ends[*other].section == pair[1]) {
-                Some(joint) => joints.push(joint),
-                None => return Err(format!("section `{}` does not meet `{}`", name(pair[0]), name(pair[1]))),
-            }
-        }
+        let joints = joints(layout, on)?;
         let only = |leave: EndId| match layout.ends[leave].ways.as_slice() {
             [way] => Some(layout.far_end(*way, leave)),
             _ => None,
@@ -115,4 +107,48 @@ impl Placement {
             name(self.holds[last].section)
         ))
     }
+}
+
+/// The joints that a train lies over which stands on these sections: the end it leaves each by, and the one it comes into the
+/// next by.
+fn joints(layout: &Layout, on: &[SectionId]) -> Result<SmallVec<[(EndId, EndId); 4]>, String> {
+    // For every section after the first, each joint by which one can get there, with the entry taken before.
+    let mut steps: Vec<Vec<(EndId, EndId, Option<EndId>)>> = Vec::new();
+    for pair in on.windows(2) {
+        let entries: Vec<Option<EndId>> = match steps.last() {
+            None => vec![None],
+            Some(before) => before.iter().map(|&(_, enter, _)| Some(enter)).collect(),
+        };
+        let mut found = Vec::new();
+        for entry in entries {
+            let leaves: Vec<EndId> = match entry {
+                None => layout.sections[pair[0]].ends.clone(),
+                Some(entry) => layout.ways_from(entry).map(|(_, leave)| leave).collect(),
+            };
+            for leave in leaves {
+                let into = layout.ends[leave].meets.iter().filter(|&&met| layout.ends[met].section == pair[1]);
+                found.extend(into.map(|&met| (leave, met, entry)));
+            }
+        }
+        if found.is_empty() {
+            let (from, to) = (&layout.sections[pair[0]], &layout.sections[pair[1]].name);
+            let meets = |end: &EndId| layout.ends[*end].meets.iter().any(|&met| layout.ends[met].section == pair[1]);
+            return Err(if from.ends.iter().any(meets) {
+                format!("no way through section `{}` leads to `{to}`", from.name)
+            } else {
+                format!("section `{}` does not meet `{to}`", from.name)
+            });
+        }
+        steps.push(found);
+    }
+    // Back from the nose, so that every entry fits the end that is left by.
+    let mut joints: SmallVec<[(EndId, EndId); 4]> = SmallVec::new();
+    let mut wanted = None;
+    for step in steps.iter().rev() {
+        let joint = step.iter().find(|&&(_, enter, _)| wanted.is_none_or(|wanted| enter == wanted));
+        let Some(&(leave, enter, entry)) = joint else { break };
+        joints.insert(0, (leave, enter));
+        wanted = entry;
+    }
+    Ok(joints)
 }

@@ -36,7 +36,7 @@ impl Identity {
         gather.settled.clear();
         for (at, placement) in batch.placed.iter().enumerate() {
             let section = placement.holds[0].section;
-            let fills = batch.edges.iter().any(|&edge| edge == (section, true)) && self.reported[section] != Some(true);
+            let fills = batch.edges.contains(&(section, true)) && self.reported[section] != Some(true);
             if placement.holds.len() == 1 && fills {
                 self.remove(placement.train);
                 continue;

@@ -76,7 +76,7 @@ impl Search {
         let single = question.lines.len() == 1 && question.lines[0].values.len() == 1;
         let mut best = 0.0_f64;
         let mut cut = false;
-        for account in joint.iter() {
+        for account in joint {
             if account.weight < best * given_up {
                 continue;
             }

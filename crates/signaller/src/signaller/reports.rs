@@ -18,7 +18,7 @@ impl Signaller {
             match input {
                 Input::SectionReported { section, occupied } => {
                     self.detect.section(&self.layout, *section, *occupied, &mut |section, filled| {
-                        edges.push((section, filled))
+                        edges.push((section, filled));
                     });
                 }
                 Input::PowerReported { district, live } => {
@@ -77,10 +77,8 @@ impl Signaller {
                     }
                 }
             }
-            Request::Lift { train } => {
-                if self.answer_placement(ticket, request) == Answer::Accepted {
-                    batch.lifted.push(*train);
-                }
+            Request::Lift { train } if self.answer_placement(ticket, request) == Answer::Accepted => {
+                batch.lifted.push(*train);
             }
             _ => {}
         }
