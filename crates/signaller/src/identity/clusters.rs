@@ -148,11 +148,10 @@ impl Clusters {
 
     /// Adds accounts as as many clusters as they fall apart into.
     pub fn add_split(&mut self, accounts: &mut Vec<Account>, given_up: f64) {
-        if accounts.len() == 1 && accounts[0].stands.len() <= 1 {
-            return self.add(accounts, given_up);
-        }
-        if given_up > 0.0 {
-            // What was given up may have bound any of them.
+        let first = accounts.first().and_then(|account| account.stands.first()).map(|stand| stand.who);
+        let is_alone = |account: &Account| account.stands.iter().all(|stand| Some(stand.who) == first);
+        // What was given up may have bound any of them.
+        if given_up > 0.0 || accounts.iter().all(is_alone) {
             return self.add(accounts, given_up);
         }
         let groups = groups(accounts);

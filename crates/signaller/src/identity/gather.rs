@@ -190,22 +190,24 @@ impl Gather {
                 component.lifted.clear();
                 self.count += 1;
             }
-            let component = &mut self.components[self.slot[leader] as usize];
-            match self.lines.get(node) {
-                Some(line) => component.lines.push(line.clone()),
-                None => component.clusters.push(self.clusters[node - lines]),
-            }
         }
+        let slot = |node: usize| self.slot[find(&self.leader, node)] as usize;
         for &train in &batch.lifted {
             let who = Who::train(train);
             let home = identity.clusters.home(train).and_then(|home| self.number_of.of(home as usize));
             let placed = self.lines.iter().position(|line| line.placed.iter().any(|(placed, _)| *placed == who));
             for node in home.map(|number| lines + number).into_iter().chain(placed) {
-                let slot = self.slot[find(&self.leader, node)] as usize;
-                if !self.components[slot].lifted.contains(&who) {
-                    self.components[slot].lifted.push(who);
+                let lifted = &mut self.components[slot(node)].lifted;
+                if !lifted.contains(&who) {
+                    lifted.push(who);
                 }
             }
+        }
+        for (number, &cluster) in self.clusters.iter().enumerate() {
+            self.components[slot(lines + number)].clusters.push(cluster);
+        }
+        for (node, line) in self.lines.drain(..).enumerate() {
+            self.components[slot(node)].lines.push(line);
         }
     }
 }
