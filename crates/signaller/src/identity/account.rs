@@ -2,7 +2,7 @@
 
 use std::cmp::Ordering;
 
-use smallvec::SmallVec;
+use smallvec::{SmallVec, smallvec};
 use track::{EndId, Id, SectionId, TrainId};
 
 use super::picture::Hold;
@@ -56,6 +56,8 @@ pub(super) struct Stand {
     pub who: Who,
     /// Its last vehicle leads.
     pub backward: bool,
+    /// It stands there by a person's word, though the detector says otherwise, and nothing has been heard of it since.
+    pub is_said: bool,
     /// Tail first, nose last. Never empty.
     pub holds: Holds,
     /// Not part of what makes two stands equal: equal ones are merged, and their bounds with them.
@@ -79,15 +81,25 @@ impl Stand {
         self.holds.iter().any(|hold| hold.section == section && hold.seen)
     }
 
+    /// A stand in a section that a train has just filled.
+    pub fn new(who: Who, hold: Hold) -> Self {
+        Self { who, backward: false, is_said: false, holds: smallvec![hold], head: Head::UNKNOWN }
+    }
+
     pub fn is_seen(&self) -> bool {
         self.holds.iter().any(|hold| hold.seen)
+    }
+
+    /// Whether it was lost from sight. A train that stands by a person's word was not.
+    pub fn is_lost(&self) -> bool {
+        !self.is_said && !self.is_seen()
     }
 }
 
 impl Clone for Stand {
     fn clone(&self) -> Self {
         // In one piece: cloning a `SmallVec` goes element by element, and this is what a search does most.
-        Self { who: self.who, backward: self.backward, holds: SmallVec::from_slice(&self.holds), head: self.head }
+        Self { who: self.who, holds: SmallVec::from_slice(&self.holds), ..*self }
     }
 }
 

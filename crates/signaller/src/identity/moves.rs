@@ -52,7 +52,8 @@ impl Scene<'_> {
             if !stand.holds[at].seen {
                 let mut again = stand.clone();
                 again.holds[at].seen = true;
-                sink(again, if stand.is_seen() { 1.0 } else { 0.5 });
+                again.is_said = false;
+                sink(again, if stand.is_lost() { 0.5 } else { 1.0 });
             }
             return;
         }
@@ -117,7 +118,7 @@ impl Scene<'_> {
         occupied: &impl Fn(SectionId) -> bool,
         sink: &mut impl FnMut(Stand, f64),
     ) {
-        let lost = !stand.is_seen();
+        let lost = stand.is_lost();
         let mut found = false;
         self.for_each_step(stand.nose(), |step| {
             let mut passed: SmallVec<[Hold; 8]> = SmallVec::new();
@@ -333,6 +334,7 @@ impl Scene<'_> {
     /// The stand with the section entered by `entry` as its new nose.
     fn extended(&self, stand: &Stand, step: &Step, passed: &[Hold], entry: EndId) -> Stand {
         let mut further = stand.clone();
+        further.is_said = false;
         if stand.is_seen() {
             if let Some(nose) = further.holds.last_mut() {
                 nose.enter = nose.enter.or(step.enter);
@@ -358,7 +360,7 @@ impl Scene<'_> {
             };
             holds.push(Hold { enter, ..*hold });
         }
-        Stand { who: stand.who, backward: !stand.backward, holds, head: Head::UNKNOWN }
+        Stand { backward: !stand.backward, holds, head: Head::UNKNOWN, ..*stand }
     }
 
     /// The ways on from the section of a train's nose.

@@ -10,6 +10,7 @@ use super::clusters::ClusterId;
 use super::gather::Gather;
 use super::moves::Scene;
 use super::odometer::detectable_length;
+use super::picture::Hold;
 use super::search::{Line, settle};
 use super::topology::way_length;
 use crate::time::Time;
@@ -107,8 +108,9 @@ impl Identity {
             }
             hold.seen = self.reported[section] == Some(true);
         }
-        let stand =
-            Stand { who: Who::train(placement.train), backward: placement.backward, holds, head: Head::UNKNOWN };
+        let is_said = holds.iter().all(|hold| !hold.seen);
+        let who = Who::train(placement.train);
+        let stand = Stand { who, backward: placement.backward, is_said, holds, head: Head::UNKNOWN };
         let mut accounts = vec![Account { weight: 1.0, stands: smallvec![stand] }];
         self.tags.touch(&accounts);
         self.clusters.add(&mut accounts, 0.0);
@@ -176,8 +178,7 @@ impl Identity {
                     }
                 }
                 for &(who, enter) in &line.placed {
-                    let holds = smallvec![super::Hold { section: line.section, enter, seen: true }];
-                    put(&mut account.stands, Stand { who, backward: false, holds, head: Head::UNKNOWN });
+                    put(&mut account.stands, Stand::new(who, Hold { section: line.section, enter, seen: true }));
                 }
             }
         }
@@ -248,8 +249,7 @@ impl Identity {
             .find(|stand| stand.who.known().is_none() && stand.sees(section));
         let Some(stranger) = named.map(|stand| stand.who) else {
             if self.clusters.at(section).is_empty() {
-                let holds = smallvec![super::Hold { section, enter: None, seen: true }];
-                let stand = Stand { who: Who::train(train), backward: false, holds, head: Head::UNKNOWN };
+                let stand = Stand::new(Who::train(train), Hold { section, enter: None, seen: true });
                 let mut accounts = vec![Account { weight: 1.0, stands: smallvec![stand] }];
                 self.tags.touch(&accounts);
                 self.clusters.add(&mut accounts, 0.0);

@@ -8,7 +8,7 @@ use std::cell::Cell;
 use smallvec::{SmallVec, smallvec};
 use track::{EndId, SectionId};
 
-use super::account::{Account, Head, Stand, Stands, Who, drop, fingerprint, put};
+use super::account::{Account, Stand, Stands, Who, drop, fingerprint, put};
 use super::moves::Scene;
 use super::picture::Hold;
 
@@ -294,7 +294,7 @@ impl<F: Fn(SectionId) -> bool> Question<'_, F> {
     }
 
     fn is_lost(&self, stand: &Stand) -> bool {
-        !stand.is_seen() && !stand.holds.iter().any(|hold| self.scene.topology.is_dark(hold.section))
+        stand.is_lost() && !stand.holds.iter().any(|hold| self.scene.topology.is_dark(hold.section))
     }
 
     fn stays_filled(&self, section: SectionId) -> bool {
@@ -421,7 +421,6 @@ fn fill_again(
 
 fn with_new(stands: &Stands, who: Who, section: SectionId, enter: Option<EndId>) -> Stands {
     let mut stands = stands.clone();
-    let holds = smallvec![Hold { section, enter, seen: true }];
-    put(&mut stands, Stand { who, backward: false, holds, head: Head::UNKNOWN });
+    put(&mut stands, Stand::new(who, Hold { section, enter, seen: true }));
     stands
 }
