@@ -88,7 +88,7 @@ impl Signals {
         self.look_at(signal);
     }
 
-    /// A border signal shows what it was reported to show. An aspect that the book does not have is danger.
+    /// A signal was reported to show this; at the border it does. An aspect that the book does not have is danger.
     pub(crate) fn report(&mut self, signal: SignalId, shows: Aspect) {
         let known = self.book.name(shows).is_some();
         self.states[signal].reported = Some(if known { shows } else { Aspect::STOP });
@@ -147,14 +147,21 @@ impl Signals {
         }
     }
 
+    /// A report decides alone only at the border: within the layout nothing better is shown than what is known here allows.
     fn aspect_of(&self, signal: SignalId, picture: &impl Picture, interlock: &Interlock) -> Aspect {
         let state = &self.states[signal];
         if state.kept_at_danger {
             return Aspect::STOP;
         }
-        if let Some(reported) = state.reported {
-            return reported;
+        let at_border = self.layout.ends[self.layout.signals[signal].at].meets.is_empty();
+        match state.reported {
+            Some(reported) if at_border => reported,
+            Some(reported) => reported.min(self.aspect_known(signal, picture, interlock)),
+            None => self.aspect_known(signal, picture, interlock),
         }
+    }
+
+    fn aspect_known(&self, signal: SignalId, picture: &impl Picture, interlock: &Interlock) -> Aspect {
         if self.conduct == Conduct::Control && !interlock.is_cleared(signal) {
             return Aspect::STOP;
         }

@@ -146,6 +146,22 @@ fn what_is_beyond_the_layout_is_unknown_until_the_border_signal_is_reported() {
 }
 
 #[test]
+fn a_signal_within_the_layout_shows_nothing_better_than_the_track_allows_whatever_is_reported_of_it() {
+    let (builder, sections) = plain_line(Beyond::OffLayout);
+    let mut line = Watched::new(builder.build());
+    let (signal, _) = line.signaller.layout().signals.iter().next().unwrap();
+    let green = line.signaller.signals().book().named("green").unwrap();
+    line.hear(&[Input::SectionReported { section: sections[1], occupied: true }]);
+    assert_eq!(line.all()[0], "red");
+    line.hear(&[Input::SignalReported { signal, shows: green }]);
+    assert_eq!(line.all()[0], "red", "a train stands behind it");
+    line.hear(&[Input::SectionReported { section: sections[1], occupied: false }]);
+    assert_eq!(line.all()[0], "green");
+    line.hear(&[Input::SignalReported { signal, shows: Aspect::STOP }]);
+    assert_eq!(line.all()[0], "red", "worse than it could is taken for true");
+}
+
+#[test]
 fn a_line_that_leads_off_the_layout_without_a_signal_is_caution_at_best() {
     let (builder, _) = plain_line(Beyond::OffLayout);
     assert_eq!(Watched::new(builder.build()).all(), ["green", "green", "yellow"]);
