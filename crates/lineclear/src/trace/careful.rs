@@ -269,14 +269,11 @@ impl<'a> Object<'a> {
 fn not_json(line: u64, text: &str, error: &serde_json::Error) -> Problem {
     let words = error.to_string();
     let reason = words.split(" at line ").next().unwrap_or(&words);
-    let column = error.column();
-    let problem = Problem::new(line, format!("column {column} of `{}`: {}", shortened(text), lower_first(reason)));
+    let reason = reason.replace("EOF while parsing", "the line ends within");
+    // What is wrong with the line as a whole has no column.
+    let place = if error.column() == 0 { String::new() } else { format!("column {} of ", error.column()) };
+    let problem = Problem::new(line, format!("{place}`{}`: {reason}", shortened(text)));
     problem.hint("a line is one JSON object, such as `{\"at\": 12.5, \"section\": \"quay-1\", \"occupied\": true}`")
-}
-
-fn lower_first(words: &str) -> String {
-    let mut letters = words.chars();
-    letters.next().map_or_else(String::new, |first| first.to_lowercase().chain(letters).collect())
 }
 
 /// Collects the keys and values of one object.

@@ -147,6 +147,8 @@ impl Lines {
 
     fn take(&mut self, line: &[u8], batch: &mut Vec<Item>) {
         self.number += 1;
+        // Some programs mark a text as UTF-8 by its first three bytes.
+        let line = if self.number == 1 { line.strip_prefix(b"\xef\xbb\xbf").unwrap_or(line) } else { line };
         if let Err(problem) = self.read(line, batch) {
             batch.push(Item::Bad(problem));
         }

@@ -121,6 +121,23 @@ fn a_line_without_end_is_refused_once_and_the_next_one_is_read() {
 }
 
 #[test]
+fn a_recording_may_begin_with_a_mark_that_it_is_utf_8() {
+    let line = "{\"at\": 1, \"section\": \"quay-1\", \"occupied\": false}\n";
+    assert_eq!(run(format!("\u{feff}{line}"), BadLine::Stops), run(line, BadLine::Stops));
+    assert!(complaint(&format!("\u{feff}{line}")).contains("line 2: column 1"), "elsewhere it is no JSON");
+}
+
+#[test]
+fn what_is_no_json_is_told_in_plain_words() {
+    refused("[1, 2]", "line 2: `[1, 2]`: invalid type");
+    refused(
+        "{\"at\": 6, \"section\": \"quay",
+        "column 26 of `{\"at\": 6, \"section\": \"quay`: the line ends within a string",
+    );
+    refused("hello", "column 1 of `hello`: expected value");
+}
+
+#[test]
 fn an_instant_that_never_ends_is_refused() {
     let line = "{\"at\":1,\"section\":\"quay-1\",\"occupied\":true}\n";
     let (ending, _, complaints) = run(line.repeat(LINES_OF_AN_INSTANT + 1), BadLine::Stops);
