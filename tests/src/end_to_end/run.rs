@@ -96,19 +96,33 @@ fn what_cannot_be_run_is_refused() {
     }
 }
 
-#[test]
-fn a_script_with_a_mistake_is_told_with_its_line_and_the_others_run() {
-    let folder = crate::program::scratch("script-mistake");
+/// The demonstration layout with one other script, run for a while.
+fn run_with(name: &str, script: &str) -> Ran {
+    let folder = crate::program::scratch(name);
     for file in ["layout.toml", "trains.toml"] {
         std::fs::copy(root().join("demo-layout").join(file), folder.join(file)).unwrap();
     }
     std::fs::create_dir(folder.join("scripts")).unwrap();
     std::fs::write(folder.join("scripts/good.lua"), "task(\"out\", function() send(\"Heron\", \"loop-1\") end)\n")
         .unwrap();
-    std::fs::write(folder.join("scripts/bad.lua"), "\nsend(\"Heron\", \n").unwrap();
-    let arguments = ["run", folder.to_str().unwrap(), "--for", "3m", "--pace", "fast", "--plain"];
-    let ran = lineclear(&arguments, b"");
+    std::fs::write(folder.join("scripts/bad.lua"), script).unwrap();
+    lineclear(&["run", folder.to_str().unwrap(), "--for", "3m", "--pace", "fast", "--plain"], b"")
+}
+
+#[test]
+fn a_script_with_a_mistake_is_told_with_its_line_and_the_others_run() {
+    let ran = run_with("script-mistake", "\nsend(\"Heron\", \n");
     assert_eq!(ran.status, Some(2), "{}\n{}", ran.output, ran.complaints);
     assert!(ran.complaints.contains("error: scripts/bad.lua:"), "{}", ran.complaints);
+    assert_eq!(row(&ran, "scripts"), "0 failed, 1 left out because of errors");
+    assert!(ran.output.contains("Heron arrives at loop-1"), "{}", ran.output);
+}
+
+#[test]
+fn a_script_that_fails_on_the_way_shows_in_the_exit_status_and_the_others_run() {
+    let ran = run_with("script-failure", "task(\"late\", function() wait(5) error(\"no steam\") end)\n");
+    assert_eq!(ran.status, Some(1), "{}\n{}", ran.output, ran.complaints);
+    assert!(ran.output.contains("no steam"), "{}", ran.output);
+    assert_eq!(row(&ran, "scripts"), "1 failed");
     assert!(ran.output.contains("Heron arrives at loop-1"), "{}", ran.output);
 }

@@ -8,6 +8,7 @@ use testtrack::{Desk, Moment, PlaceError, Session, Settings, Violation};
 use track::{Layout, TrainId};
 
 use super::watch::Watch;
+use crate::Exit;
 
 /// Somebody who is told what happens.
 pub(super) trait Audience {
@@ -20,6 +21,8 @@ pub(super) struct House {
     session: Session,
     scripts: Scripts,
     watch: Watch,
+    /// How many scripts could not be put into service.
+    scripts_left_out: usize,
     script_failures: usize,
 }
 
@@ -36,7 +39,8 @@ impl House {
         let session = Session::new(Arc::clone(&layout), &Settings::seeded(seed))?;
         let (scripts, errors) = Scripts::load(Arc::clone(&layout), scripts, &Budget::default(), seed);
         tracing::info!(layout = layout.name, seed, "trains are on the pretend table");
-        Ok((Self { session, scripts, watch: Watch::new(layout), script_failures: 0 }, errors))
+        let watch = Watch::new(layout);
+        Ok((Self { session, scripts, watch, scripts_left_out: errors.len(), script_failures: 0 }, errors))
     }
 
     /// The layout time.
@@ -59,6 +63,22 @@ impl House {
         self.session.violations()
     }
 
+    /// How many scripts had errors and stayed out of service.
+    pub(super) fn scripts_left_out(&self) -> usize {
+        self.scripts_left_out
+    }
+
+    /// What the run so far deserves: rules were broken or scripts failed, scripts could not be used, or all is well.
+    pub(super) fn verdict(&self) -> Exit {
+        if !self.violations().is_empty() || self.script_failures > 0 {
+            Exit::Wrong
+        } else if self.scripts_left_out > 0 {
+            Exit::BadInput
+        } else {
+            Exit::Fine
+        }
+    }
+
     /// How often a script, or a part of one, was ended because it failed.
     pub(super) fn script_failures(&self) -> usize {
         self.script_failures
@@ -66,7 +86,7 @@ impl House {
 
     /// Lets layout time pass.
     pub(super) fn pass(&mut self, until: Time, audience: &mut dyn Audience) {
-        let Self { session, scripts, watch, script_failures } = self;
+        let Self { session, scripts, watch, script_failures, .. } = self;
         session.run_until(until, &mut |moment: &Moment<'_, Signaller>, desk: &mut Desk| {
             for output in moment.outputs {
                 tracing::debug!(at = moment.now.secs_f64(), ?output);

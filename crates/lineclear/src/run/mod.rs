@@ -87,9 +87,7 @@ pub(crate) fn run(args: &Args) -> Exit {
     let ending =
         if is_live { shell::live(house, args.pace, args.span) } else { shell::plain(house, args.pace, args.span) };
     match ending {
-        Ok(violations) if violations > 0 => Exit::Wrong,
-        Ok(_) if !script_errors.is_empty() => Exit::BadInput,
-        Ok(_) => Exit::Fine,
+        Ok(exit) => exit,
         Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Exit::Fine,
         Err(error) => bad_input(&format_args!("error: the output cannot be written: {error}")),
     }

@@ -46,9 +46,10 @@ pub(super) fn summary(house: &House, real_time: Duration) -> String {
     row("holds", &format!("{}, {:.0} s of train time", figures.holds, figures.time_held.as_secs_f64()));
     row(
         "scripts",
-        &match house.script_failures() {
-            0 => "none failed".to_owned(),
-            count => format!("{count} failed"),
+        &match (house.script_failures(), house.scripts_left_out()) {
+            (0, 0) => "none failed".to_owned(),
+            (failed, 0) => format!("{failed} failed"),
+            (failed, left_out) => format!("{failed} failed, {left_out} left out because of errors"),
         },
     );
     row("violations", &violations(house));
