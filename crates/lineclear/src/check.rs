@@ -92,12 +92,16 @@ fn write_json(output: &mut impl Write, outcome: &Result<Loaded, Refused>) -> io:
 
 fn tally(diagnostics: &Diagnostics) -> String {
     let (mistakes, warnings) = (diagnostics.count(Severity::Mistake), diagnostics.count(Severity::Warning));
-    let plural = |count: usize, word: &str| format!("{count} {word}{}", if count == 1 { "" } else { "s" });
-    if warnings == 0 {
-        plural(mistakes, "mistake")
-    } else {
-        format!("{}, {}", plural(mistakes, "mistake"), plural(warnings, "warning"))
+    let mut text = format!("{mistakes} {}", counted(mistakes, "mistake"));
+    if warnings > 0 {
+        text += &format!(", {warnings} {}", counted(warnings, "warning"));
     }
+    text
+}
+
+/// The word for so many of a thing.
+fn counted(count: usize, word: &str) -> String {
+    if count == 1 { word.to_owned() } else { format!("{word}s") }
 }
 
 /// The figures of a layout.
@@ -143,23 +147,27 @@ fn write_summary(output: &mut impl Write, loaded: &Loaded) -> io::Result<()> {
     let layout = &loaded.layout;
     let summary = Summary::of(layout);
     let of_which = |count: usize, what: &str| if count == 0 { String::new() } else { format!(", {count} {what}") };
+    let row = |output: &mut dyn Write, count: usize, word: &str, more: &str| {
+        writeln!(output, "  {count:>6} {}{more}", counted(count, word))
+    };
     writeln!(output, "{}, scale {}", layout.name, layout.scale.name)?;
-    writeln!(output, "  {:>6} sections{}", layout.sections.len(), of_which(summary.dark, "of them dark"))?;
+    row(output, layout.sections.len(), "section", &of_which(summary.dark, "of them dark"))?;
     let metres = summary.on_table.mm() / 1000.0;
     if summary.on_table == Length::ZERO {
         writeln!(output, "         track: no length was given")?;
     } else {
         let real = metres * layout.scale.ratio;
         let real = if real < 1000.0 { format!("{real:.0} m") } else { format!("{:.2} km", real / 1000.0) };
-        let unmeasured = of_which(summary.unmeasured, "ways without a length");
+        let unmeasured =
+            of_which(summary.unmeasured, &format!("{} without a length", counted(summary.unmeasured, "way")));
         writeln!(output, "  {metres:>6.2} m of track on the table, {real} at scale{unmeasured}")?;
     }
-    writeln!(output, "  {:>6} turnouts{}", layout.turnouts.len(), of_which(summary.reported, "of them reported"))?;
-    writeln!(output, "  {:>6} signals", layout.signals.len())?;
-    writeln!(output, "  {:>6} stopping points", layout.stops.len())?;
+    row(output, layout.turnouts.len(), "turnout", &of_which(summary.reported, "of them reported"))?;
+    row(output, layout.signals.len(), "signal", "")?;
+    row(output, layout.stops.len(), "stopping point", "")?;
     let longest =
         summary.longest_train.map_or_else(String::new, |length| format!(", the longest {:.0} mm", length.mm()));
-    writeln!(output, "  {:>6} trains{longest}", layout.trains.len())?;
+    row(output, layout.trains.len(), "train", &longest)?;
     if loaded.has_links {
         writeln!(output, "         of `{}` only the TOML was checked", layout::LINKS_FILE)?;
     }

@@ -47,6 +47,14 @@ fn the_demo_is_summed_up() {
 }
 
 #[test]
+fn one_thing_is_not_told_in_the_plural() {
+    let ran = check(&[&folder("one", &[("layout.toml", GOOD)]).display().to_string()]);
+    for part in ["1 section\n", "0 turnouts\n", "0 trains\n"] {
+        assert!(ran.output.contains(part), "no `{part}` in:\n{}", ran.output);
+    }
+}
+
+#[test]
 fn the_demo_is_summed_up_for_editors() {
     let ran = check(&[&demo(), "--json"]);
     assert_eq!(ran.status, Some(0));
