@@ -60,7 +60,9 @@ impl<'t> Keys<'t> {
     /// Reports that a key that must be there is not.
     pub(crate) fn missing(&self, key: &str, example: &str, out: &mut Findings) {
         if !out.is_broken(self.file) {
-            out.mistake(self.header, format!("{} needs `{key}`", self.what)).hint(format!("add `{key} = {example}`"));
+            // A table is begun by its head, not by a value.
+            let text = if key.starts_with('[') { key.to_owned() } else { format!("{key} = {example}") };
+            out.mistake(self.header, format!("{} needs `{key}`", self.what)).hint(format!("add `{text}`"));
         }
     }
 

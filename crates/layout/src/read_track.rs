@@ -35,7 +35,12 @@ pub(crate) fn read_track<'t>(mut root: Keys<'t>, out: &mut Findings) -> WrittenT
     track.turnouts = each(&mut root, "turnout", "a turnout", out, read_turnout);
     track.has_sections = root.has("section");
     track.sections = each(&mut root, "section", "a section", out, read_section);
-    track.joints = each(&mut root, "joint", "a joint", out, read_joint);
+    for joint in each(&mut root, "joint", "a joint", out, read_joint) {
+        match joint {
+            Ok(ends) => track.joints.push(ends),
+            Err(legible) => track.faulty_joints.push(legible),
+        }
+    }
     track.buffer_stops =
         each(&mut root, "buffer-stop", "a buffer stop", out, read_ends).into_iter().flatten().collect();
     track.off_layout =
@@ -163,14 +168,15 @@ fn read_lie(turnout: Said<&str>, value: Said<&DeValue<'_>>, out: &mut Findings) 
     Some(lie)
 }
 
-fn read_joint<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<[Said<&'t str>; 2]> {
-    let example = "[\"quay-1.b\", \"west-throat.one\"]";
+/// Two ends; of a joint that is wrong, whatever texts stand in it.
+fn read_joint<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<Result<[Said<&'t str>; 2], Vec<Said<&'t str>>>> {
+    let legible = keys.entries().flat_map(|(_, value)| texts_in(value)).collect();
     let Some(list) = keys.list("ends", out) else {
         if !keys.has("ends") {
-            keys.missing("ends", example, out);
+            keys.missing("ends", "[\"quay-1.b\", \"west-throat.one\"]", out);
         }
         keys.finish(out);
-        return None;
+        return Some(Err(legible));
     };
     let file = keys.header().file;
     let ends: Vec<_> = list
@@ -179,13 +185,29 @@ fn read_joint<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<[Said<&'t st
         .map(|item| text_of("an end", Said { value: item.get_ref(), span: Span::new(file, item.span()) }, out))
         .collect();
     keys.finish(out);
-    match ends.as_slice() {
-        [a, b] => Some([(*a)?, (*b)?]),
+    Some(match ends[..] {
+        [Some(a), Some(b)] => Ok([a, b]),
+        [_, _] => Err(legible),
         _ => {
             out.mistake(list.span, format!("a joint has two ends, not {}", ends.len()))
                 .hint("an end that meets several others has a joint with each of them");
-            None
+            Err(legible)
         }
+    })
+}
+
+/// A text, or the texts in a list.
+fn texts_in<'t>(value: Said<&'t DeValue<'t>>) -> Vec<Said<&'t str>> {
+    let text = |value: &'t DeValue<'t>, span| match value {
+        DeValue::String(text) => Some(Said { value: text.as_ref(), span }),
+        _ => None,
+    };
+    match value.value {
+        DeValue::Array(list) => {
+            let place = |range| Span::new(value.span.file, range);
+            list.iter().filter_map(|item| text(item.get_ref(), place(item.span()))).collect()
+        }
+        other => text(other, value.span).into_iter().collect(),
     }
 }
 

@@ -76,6 +76,8 @@ pub(crate) enum Found {
     End(EndId),
     /// Reported; this one was probably meant.
     Meant(EndId),
+    /// Reported; some end of this section was meant.
+    Within(SectionId),
     /// Reported; nothing is near.
     Nothing,
 }
@@ -84,14 +86,16 @@ impl Found {
     pub(crate) fn sure(self) -> Option<EndId> {
         match self {
             Self::End(end) => Some(end),
-            Self::Meant(_) | Self::Nothing => None,
+            Self::Meant(_) | Self::Within(_) | Self::Nothing => None,
         }
     }
 
-    fn likely(self) -> Option<EndId> {
+    /// The ends that may have been meant.
+    fn likely(self, layout: &Layout) -> Vec<EndId> {
         match self {
-            Self::End(end) | Self::Meant(end) => Some(end),
-            Self::Nothing => None,
+            Self::End(end) | Self::Meant(end) => vec![end],
+            Self::Within(section) => layout.sections[section].ends.to_vec(),
+            Self::Nothing => Vec::new(),
         }
     }
 }
@@ -116,6 +120,7 @@ pub(crate) fn resolve<'t>(track: &WrittenTrack<'t>, out: &mut Findings) -> Resol
         resolver.add_section(section);
     }
     resolver.add_joints(track);
+    resolver.excuse_joints(track);
     resolver.close_ends(&track.buffer_stops, Beyond::BufferStop);
     resolver.close_ends(&track.off_layout, Beyond::OffLayout);
     resolver.add_signals(track);
@@ -244,7 +249,8 @@ impl<'t> Resolver<'t, '_> {
 
     pub(crate) fn find_end(&mut self, name: Text<'_>) -> Found {
         let Some((section_name, end_name)) = name.value.rsplit_once('.') else {
-            let hint = match self.sections.find_quietly(name.value) {
+            let section = self.sections.find_quietly(name.value);
+            let hint = match section {
                 Some(section) => {
                     let ends = end_names(self.builder.layout(), section);
                     format!(
@@ -257,7 +263,7 @@ impl<'t> Resolver<'t, '_> {
                 None => "an end is written `section.end`".to_owned(),
             };
             self.out.mistake(name.span, format!("`{}` names no end", name.value)).hint(hint);
-            return Found::Nothing;
+            return section.map_or(Found::Nothing, Found::Within);
         };
         let layout = self.builder.layout();
         let Some(section) = self.sections.find_quietly(section_name) else {
@@ -280,7 +286,7 @@ impl<'t> Resolver<'t, '_> {
             |near| format!("the nearest end is `{section_name}.{near}`"),
         );
         self.out.mistake(name.span, format!("section `{section_name}` has no end `{end_name}`")).hint(hint);
-        near.and_then(|near| end_within(layout, section, near)).map_or(Found::Nothing, Found::Meant)
+        near.and_then(|near| end_within(layout, section, near)).map_or(Found::Within(section), Found::Meant)
     }
 
     fn add_joints(&mut self, track: &WrittenTrack<'t>) {
@@ -290,11 +296,27 @@ impl<'t> Resolver<'t, '_> {
                 self.join((a, *one), (b, *other));
                 continue;
             }
-            self.excused.ends.extend([a.likely(), b.likely()].into_iter().flatten());
-            if let (Some(a), Some(b)) = (a.likely(), b.likely()) {
-                let ends = &self.builder.layout().ends;
-                self.excused.touching.push((ends[a].section, ends[b].section));
+            let layout = self.builder.layout();
+            let (a, b) = (a.likely(layout), b.likely(layout));
+            if let (Some(&a), Some(&b)) = (a.first(), b.first()) {
+                self.excused.touching.push((layout.ends[a].section, layout.ends[b].section));
             }
+            self.excused.ends.extend(a.into_iter().chain(b));
+        }
+    }
+
+    /// The ends named in a joint that was reported may well meet, and so need no other reason to be there.
+    fn excuse_joints(&mut self, track: &WrittenTrack<'t>) {
+        let layout = self.builder.layout();
+        for joint in &track.faulty_joints {
+            let named = joint.iter().filter_map(|name| {
+                let (section, end) = name.value.rsplit_once('.')?;
+                end_within(layout, self.sections.find_quietly(section)?, end)
+            });
+            let ends: Vec<EndId> = named.collect();
+            let sections = ends.iter().map(|&end| layout.ends[end].section);
+            self.excused.touching.extend(sections.clone().zip(sections.skip(1)));
+            self.excused.ends.extend(ends);
         }
     }
 
@@ -330,7 +352,7 @@ impl<'t> Resolver<'t, '_> {
         for name in ends {
             let found = self.find_end(*name);
             let Some(end) = found.sure() else {
-                self.excused.ends.extend(found.likely());
+                self.excused.ends.extend(found.likely(self.builder.layout()));
                 continue;
             };
             let what = in_words(beyond);

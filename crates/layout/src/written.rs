@@ -21,6 +21,8 @@ pub(crate) struct WrittenTrack<'t> {
     pub(crate) has_sections: bool,
     pub(crate) sections: Vec<WrittenSection<'t>>,
     pub(crate) joints: Vec<[Text<'t>; 2]>,
+    /// The ends that can still be read in joints that are wrong.
+    pub(crate) faulty_joints: Vec<Vec<Text<'t>>>,
     pub(crate) buffer_stops: Vec<Text<'t>>,
     pub(crate) off_layout: Vec<Text<'t>>,
     pub(crate) signals: Vec<WrittenSignal<'t>>,

@@ -40,12 +40,12 @@ ways = [{ from = "toe", to = "one" }]
 [[joint]]
 ends = ["quay-1.c", "throat.one"]
 [[off-layout]]
-at = ["quay-1.a", "quay-1.b", "throat.tow"]
+at = ["quay-1.a", "throat.tow"]
 "#,
         r#"
             layout 8:9-19 mistake: section `quay-1` has no end `c`
             hint: its ends are `a` and `b`
-            layout 10:31-43 mistake: section `throat` has no end `tow`
+            layout 10:19-31 mistake: section `throat` has no end `tow`
             hint: the nearest end is `throat.toe`
         "#,
     );
@@ -136,6 +136,32 @@ at = ["quay.a", "quay.b"]
             layout 5:8-18 mistake: a joint has two ends, not 1
             hint: an end that meets several others has a joint with each of them
         "#,
+    );
+}
+
+#[test]
+fn a_joint_that_is_wrong_is_reported_once_and_not_as_dangling_ends() {
+    let sections = "
+            section = [{ name = \"quay-1\" }, { name = \"main-1\" }]
+            off-layout = [{ at = [\"quay-1.a\", \"main-1.b\"] }]
+    ";
+    check(
+        &format!("{sections}joint = [{{ end = [\"quay-1.b\", \"main-1.a\"] }}]"),
+        "
+            layout 4:14-48 mistake: a joint needs `ends`
+            hint: add `ends = [\"quay-1.b\", \"west-throat.one\"]`
+            layout 4:16-19 mistake: a joint has no key `end`
+            hint: the nearest key is `ends`
+        ",
+    );
+    check(
+        &format!("{sections}joint = [{{ ends = [\"quay-1.b\", \"main-1.a\", 7] }}]"),
+        "
+            layout 4:23-50 mistake: a joint has two ends, not 3
+            hint: an end that meets several others has a joint with each of them
+            layout 4:48-49 mistake: `an end` is a text, not a whole number
+            hint: put it in quotes: `\"7\"`
+        ",
     );
 }
 
