@@ -9,8 +9,8 @@ use crate::nearest::nearest;
 use crate::numbers::Unit;
 use crate::source::{Said, Span};
 use crate::written::{
-    WrittenDetector, WrittenDetectorPlace, WrittenDistrict, WrittenSection, WrittenSignal, WrittenStop, WrittenTrack,
-    WrittenTurnout, WrittenWay,
+    WrittenDetector, WrittenDetectorPlace, WrittenDistrict, WrittenJoint, WrittenSection, WrittenSignal, WrittenStop,
+    WrittenTrack, WrittenTurnout, WrittenWay,
 };
 
 /// No station throat has more ways than this; the bound keeps a faulty file from being checked for hours.
@@ -35,12 +35,7 @@ pub(crate) fn read_track<'t>(mut root: Keys<'t>, out: &mut Findings) -> WrittenT
     track.turnouts = each(&mut root, "turnout", "a turnout", out, read_turnout);
     track.has_sections = root.has("section");
     track.sections = each(&mut root, "section", "a section", out, read_section);
-    for joint in each(&mut root, "joint", "a joint", out, read_joint) {
-        match joint {
-            Ok(ends) => track.joints.push(ends),
-            Err(legible) => track.faulty_joints.push(legible),
-        }
-    }
+    track.joints = each(&mut root, "joint", "a joint", out, read_joint);
     track.buffer_stops =
         each(&mut root, "buffer-stop", "a buffer stop", out, read_ends).into_iter().flatten().collect();
     track.off_layout =
@@ -169,14 +164,14 @@ fn read_lie(turnout: Said<&str>, value: Said<&DeValue<'_>>, out: &mut Findings) 
 }
 
 /// Two ends; of a joint that is wrong, whatever texts stand in it.
-fn read_joint<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<Result<[Said<&'t str>; 2], Vec<Said<&'t str>>>> {
+fn read_joint<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenJoint<'t>> {
     let legible = keys.entries().flat_map(|(_, value)| texts_in(value)).collect();
     let Some(list) = keys.list("ends", out) else {
         if !keys.has("ends") {
             keys.missing("ends", "[\"quay-1.b\", \"west-throat.one\"]", out);
         }
         keys.finish(out);
-        return Some(Err(legible));
+        return Some(WrittenJoint::Faulty(legible));
     };
     let file = keys.header().file;
     let ends: Vec<_> = list
@@ -186,12 +181,12 @@ fn read_joint<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<Result<[Said
         .collect();
     keys.finish(out);
     Some(match ends[..] {
-        [Some(a), Some(b)] => Ok([a, b]),
-        [_, _] => Err(legible),
+        [Some(a), Some(b)] => WrittenJoint::Whole([a, b]),
+        [_, _] => WrittenJoint::Faulty(legible),
         _ => {
             out.mistake(list.span, format!("a joint has two ends, not {}", ends.len()))
                 .hint("an end that meets several others has a joint with each of them");
-            Err(legible)
+            WrittenJoint::Faulty(legible)
         }
     })
 }

@@ -12,7 +12,7 @@ use crate::keys::list_of;
 use crate::names::Names;
 use crate::nearest::nearest;
 use crate::source::{Said, Span};
-use crate::written::{WrittenSection, WrittenTrack, WrittenWay};
+use crate::written::{WrittenJoint, WrittenSection, WrittenTrack, WrittenWay};
 
 type Text<'t> = Said<&'t str>;
 
@@ -120,7 +120,6 @@ pub(crate) fn resolve<'t>(track: &WrittenTrack<'t>, out: &mut Findings) -> Resol
         resolver.add_section(section);
     }
     resolver.add_joints(track);
-    resolver.excuse_joints(track);
     resolver.close_ends(&track.buffer_stops, Beyond::BufferStop);
     resolver.close_ends(&track.off_layout, Beyond::OffLayout);
     resolver.add_signals(track);
@@ -290,7 +289,14 @@ impl<'t> Resolver<'t, '_> {
     }
 
     fn add_joints(&mut self, track: &WrittenTrack<'t>) {
-        for [one, other] in &track.joints {
+        for joint in &track.joints {
+            let [one, other] = match joint {
+                WrittenJoint::Whole(ends) => ends,
+                WrittenJoint::Faulty(legible) => {
+                    self.excuse_joint(legible);
+                    continue;
+                }
+            };
             let (a, b) = (self.find_end(*one), self.find_end(*other));
             if let (Some(a), Some(b)) = (a.sure(), b.sure()) {
                 self.join((a, *one), (b, *other));
@@ -306,18 +312,16 @@ impl<'t> Resolver<'t, '_> {
     }
 
     /// The ends named in a joint that was reported may well meet, and so need no other reason to be there.
-    fn excuse_joints(&mut self, track: &WrittenTrack<'t>) {
+    fn excuse_joint(&mut self, legible: &[Text<'t>]) {
         let layout = self.builder.layout();
-        for joint in &track.faulty_joints {
-            let named = joint.iter().filter_map(|name| {
-                let (section, end) = name.value.rsplit_once('.')?;
-                end_within(layout, self.sections.find_quietly(section)?, end)
-            });
-            let ends: Vec<EndId> = named.collect();
-            let sections = ends.iter().map(|&end| layout.ends[end].section);
-            self.excused.touching.extend(sections.clone().zip(sections.skip(1)));
-            self.excused.ends.extend(ends);
-        }
+        let named = legible.iter().filter_map(|name| {
+            let (section, end) = name.value.rsplit_once('.')?;
+            end_within(layout, self.sections.find_quietly(section)?, end)
+        });
+        let ends: Vec<EndId> = named.collect();
+        let sections = ends.iter().map(|&end| layout.ends[end].section);
+        self.excused.touching.extend(sections.clone().zip(sections.skip(1)));
+        self.excused.ends.extend(ends);
     }
 
     fn join(&mut self, (a, one): (EndId, Text<'t>), (b, other): (EndId, Text<'t>)) {

@@ -20,14 +20,18 @@ pub(crate) struct WrittenTrack<'t> {
     /// Whether any section was written, readable or not.
     pub(crate) has_sections: bool,
     pub(crate) sections: Vec<WrittenSection<'t>>,
-    pub(crate) joints: Vec<[Text<'t>; 2]>,
-    /// The ends that can still be read in joints that are wrong.
-    pub(crate) faulty_joints: Vec<Vec<Text<'t>>>,
+    pub(crate) joints: Vec<WrittenJoint<'t>>,
     pub(crate) buffer_stops: Vec<Text<'t>>,
     pub(crate) off_layout: Vec<Text<'t>>,
     pub(crate) signals: Vec<WrittenSignal<'t>>,
     pub(crate) stops: Vec<WrittenStop<'t>>,
     pub(crate) detectors: Vec<WrittenDetector<'t>>,
+}
+
+pub(crate) enum WrittenJoint<'t> {
+    Whole([Text<'t>; 2]),
+    /// Reported; the texts that can still be read in it.
+    Faulty(Vec<Text<'t>>),
 }
 
 pub(crate) struct WrittenDistrict<'t> {
