@@ -285,7 +285,7 @@ impl Table {
         match self.presence_mut(section, train) {
             Some(presence) => presence.pieces += 1,
             None => {
-                self.presences[section].push(Presence { train, since, seen_since: None, pieces: 1, pieces_seen: 0 })
+                self.presences[section].push(Presence { train, since, seen_since: None, pieces: 1, pieces_seen: 0 });
             }
         }
     }
