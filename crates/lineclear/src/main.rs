@@ -13,7 +13,7 @@ use clap::{Parser, Subcommand};
 
 /// Runs a model railway from what its section detectors say.
 #[derive(Debug, Parser)]
-#[command(version, about)]
+#[command(version)]
 struct CommandLine {
     #[command(subcommand)]
     command: Command,
@@ -34,7 +34,8 @@ enum Command {
 enum Exit {
     /// All is well.
     Fine,
-    /// What was looked at is not as it should be: a layout with mistakes, a run with violations.
+    /// What was looked at is not as it should be: a layout with mistakes, a run in which a rule was broken or a script
+    /// failed.
     Wrong,
     /// There was nothing to look at: no such folder, a file that is no text, a line that cannot be read.
     BadInput,

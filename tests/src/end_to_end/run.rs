@@ -74,6 +74,16 @@ fn an_interrupt_stops_every_train_before_the_run_ends() {
 }
 
 #[test]
+fn a_newcomer_is_told_what_the_program_is_for() {
+    let ran = lineclear(&["--help"], b"");
+    assert!(ran.output.starts_with("Runs a model railway from what its section detectors say"), "{}", ran.output);
+    let trace = lineclear(&["trace", "--help"], b"");
+    for part in ["\"occupied\": true", "\"lies\": \"straight\"", "\"held\": true", "Exit status: 0"] {
+        assert!(trace.output.contains(part), "no `{part}` in:\n{}", trace.output);
+    }
+}
+
+#[test]
 fn what_cannot_be_run_is_refused() {
     let demo = root().join("demo-layout");
     let demo = demo.to_str().unwrap();

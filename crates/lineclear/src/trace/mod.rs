@@ -36,8 +36,10 @@ const BATCHES_AHEAD: usize = 4;
 
 /// What was asked for on the command line.
 #[derive(Debug, clap::Args)]
+#[command(after_long_help = HELP)]
 pub(crate) struct Args {
     /// The folder of the layout
+    #[arg(value_name = "DIR")]
     layout: PathBuf,
     /// Also say what every signal shows
     #[arg(long)]
@@ -46,6 +48,20 @@ pub(crate) struct Args {
     #[arg(long)]
     keep_going: bool,
 }
+
+const HELP: &str = "\
+One JSON object a line, in order of time; `at` is seconds since the record began. What can be said:
+  {\"at\": 0.0, \"place\": \"Heron\", \"on\": [\"quay-1\"]}     put down, tail first; \"nose\": \"quay-1.b\" may be added
+  {\"at\": 12.5, \"section\": \"main-1\", \"occupied\": true}
+  {\"at\": 13.0, \"turnout\": \"W1\", \"lies\": \"straight\"}   or diverging, or unknown
+  {\"at\": 14.2, \"reader\": \"gate\", \"train\": \"Heron\"}
+  {\"at\": 90.0, \"lift\": \"Heron\"}                       taken off the track
+  {\"at\": 91.0, \"signal\": \"S9\", \"shows\": \"yellow\"}     reported from beyond the layout
+  {\"at\": 92.0, \"signal\": \"S2\", \"held\": true}          kept at danger by a person
+Where trains stand at first is taken from the record alone, not from `trains.toml`. Lines of one time are one instant, told
+of when a later one begins.
+
+Exit status: 0 all of it was read, or whoever read the output had enough; 2 the layout or a line cannot be used.";
 
 /// Whether to write what signals show.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
