@@ -58,6 +58,8 @@ pub(super) struct Stand {
     pub backward: bool,
     /// It stands there by a person's word, though the detector says otherwise, and nothing has been heard of it since.
     pub is_said: bool,
+    /// In how many instants something happened near it while it was lost from sight. Not part of what makes stands equal.
+    pub lost_for: u8,
     /// Tail first, nose last. Never empty.
     pub holds: Holds,
     /// Not part of what makes two stands equal: equal ones are merged, and their bounds with them.
@@ -83,7 +85,7 @@ impl Stand {
 
     /// A stand in a section that a train has just filled.
     pub fn new(who: Who, hold: Hold) -> Self {
-        Self { who, backward: false, is_said: false, holds: smallvec![hold], head: Head::UNKNOWN }
+        Self { who, backward: false, is_said: false, lost_for: 0, holds: smallvec![hold], head: Head::UNKNOWN }
     }
 
     pub fn is_seen(&self) -> bool {

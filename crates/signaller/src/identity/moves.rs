@@ -53,6 +53,7 @@ impl Scene<'_> {
                 let mut again = stand.clone();
                 again.holds[at].seen = true;
                 again.is_said = false;
+                again.lost_for = 0;
                 sink(again, if stand.is_lost() { 0.5 } else { 1.0 });
             }
             return;
@@ -335,6 +336,7 @@ impl Scene<'_> {
     fn extended(&self, stand: &Stand, step: &Step, passed: &[Hold], entry: EndId) -> Stand {
         let mut further = stand.clone();
         further.is_said = false;
+        further.lost_for = 0;
         if stand.is_seen() {
             if let Some(nose) = further.holds.last_mut() {
                 nose.enter = nose.enter.or(step.enter);

@@ -110,7 +110,7 @@ impl Identity {
         }
         let is_said = holds.iter().all(|hold| !hold.seen);
         let who = Who::train(placement.train);
-        let stand = Stand { who, backward: placement.backward, is_said, holds, head: Head::UNKNOWN };
+        let stand = Stand { who, backward: placement.backward, is_said, lost_for: 0, holds, head: Head::UNKNOWN };
         let mut accounts = vec![Account { weight: 1.0, stands: smallvec![stand] }];
         self.tags.touch(&accounts);
         self.clusters.add(&mut accounts, 0.0);

@@ -24,13 +24,14 @@ pub struct Prices {
     /// For each section in which a train lost from sight may meanwhile have moved on.
     pub moved_unseen: f64,
     /// The only section that shows a train empties though no section next to it fills: the report of the next one is
-    /// late or lost, or the contact is.
+    /// late or lost, or the contact is. Half of `sure`: alone it is believed only where nothing else explains the evidence,
+    /// and together with anything else that is unusual it is doubt.
     pub lost_from_sight: f64,
     /// The section at its nose empties while the ones behind stay filled, and the train did not back out: contact lost there.
     pub contact_at_nose: f64,
     /// A section in its middle empties: contact lost, or releases heard out of order.
     pub contact_in_middle: f64,
-    /// ... or the sections behind are held falsely.
+    /// ... or the sections behind are held falsely, or the report that they emptied was lost.
     pub stuck_behind: f64,
     /// Something unknown fills a section: moisture, a hand, a train nobody spoke of.
     pub stranger: f64,
@@ -42,9 +43,10 @@ pub struct Prices {
     pub repeat: f64,
     /// ... or the report of its emptying between was lost.
     pub emptying_unheard: f64,
-    /// A train lost from sight stays so, per instant in which something happens near it.
+    /// A train lost from sight stays so, for each further instant in which something happens near it. Not far from 1: a
+    /// train may stand for long where a report was lost, whatever passes by.
     pub stays_lost: f64,
-    /// A train lost from sight has been taken off and nobody said so.
+    /// A train lost from sight for long has been taken off and nobody said so.
     pub taken_off_unheard: f64,
     /// A train is taken off while its sections stay filled.
     pub lifted_but_filled: f64,
@@ -67,17 +69,17 @@ impl Prices {
         reverse_at_the_end: 0.5,
         passed_unheard: 3e-3,
         moved_unseen: 0.3,
-        lost_from_sight: 1e-3,
+        lost_from_sight: 5e-4,
         contact_at_nose: 1e-3,
         contact_in_middle: 2e-4,
-        stuck_behind: 2e-4,
+        stuck_behind: 3e-3,
         stranger: 5e-5,
         stranger_at_border: 2e-4,
         stranger_vanishes: 0.3,
         repeat: 1e-2,
         emptying_unheard: 1e-2,
-        stays_lost: 0.5,
-        taken_off_unheard: 1e-3,
+        stays_lost: 0.8,
+        taken_off_unheard: 1e-2,
         lifted_but_filled: 1e-3,
         against_turnout: 1e-4,
         by_hand: 1e-5,

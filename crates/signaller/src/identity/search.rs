@@ -27,6 +27,9 @@ pub(super) struct Line {
     pub stranger: Who,
 }
 
+/// A train that is still lost after so many instants in which something happened near it may not be there at all.
+const LOST_FOR_LONG: u8 = 24;
+
 /// After so many states the search gives up; what it has not seen is doubt.
 const STATES: usize = 4000;
 
@@ -281,12 +284,15 @@ impl<F: Fn(SectionId) -> bool> Question<'_, F> {
         for at in 0..stands.len() {
             if self.is_lost(&stands[at]) {
                 // A train that people drive may have been taken off without a word. One of ours is never given up like that.
-                if !self.scene.odometers.is_driven(stands[at].who) {
+                if stands[at].lost_for > LOST_FOR_LONG && !self.scene.odometers.is_driven(stands[at].who) {
                     let mut without = stands.clone();
                     without.remove(at);
                     results.push(Account { weight: weight * self.scene.prices.taken_off_unheard, stands: without });
                 }
-                weight *= self.scene.prices.stays_lost;
+                if stands[at].lost_for > 0 {
+                    weight *= self.scene.prices.stays_lost;
+                }
+                stands[at].lost_for = stands[at].lost_for.saturating_add(1);
             }
         }
         *best = best.max(weight);
