@@ -229,6 +229,39 @@ fn a_train_that_loses_contact_is_found_where_it_was() {
 }
 
 #[test]
+fn a_train_whose_report_was_lost_may_stand_for_long() {
+    // Heron runs into `n` unheard and stands there while Plover passes to and fro on `s`.
+    let mut scene = String::from("Heron@a>a.b +a Plover@z>z.a +z \n +b -a \n -b \n");
+    for _ in 0..6 {
+        scene.push_str("+y -z \n +s -y \n +b -s \n +a -b \n +b -a \n +s -b \n +y -s \n +z -y \n");
+    }
+    scene.push_str("-n +y \n");
+    let said = tags(&play(line("a b (n s) y z").build(), &scene));
+    assert!(said.contains("y: ") && said.contains("Heron"), "{said}");
+}
+
+#[test]
+fn a_train_put_down_where_no_detector_sees_it_is_not_forgotten() {
+    let mut scene = String::from("Heron@n Plover@z>z.a +z \n");
+    for _ in 0..6 {
+        scene.push_str("+y -z \n +s -y \n +b -s \n +a -b \n +b -a \n +s -b \n +y -s \n +z -y \n");
+    }
+    scene.push_str("+n \n");
+    check("a b (n s) y z", &scene, "n: Heron, z: Plover");
+}
+
+#[test]
+fn a_train_that_is_gone_for_good_does_not_haunt_the_others() {
+    // Heron vanishes without a word in `b`; a dozen trains run through after it.
+    let mut scene = String::from("Heron@a>a.b +a \n +b -a \n -b \n");
+    for _ in 0..12 {
+        scene.push_str("Plover@a>a.b +a \n +b -a \n +c -b \n +d -c \n Plover! -d \n");
+    }
+    scene.push_str("Dunlin@a>a.b +a \n +b -a \n +c -b");
+    check("a b c d", &scene, "c: Dunlin");
+}
+
+#[test]
 fn what_nobody_can_have_filled_is_unexplained() {
     check("a b c d e f g", "Heron@a +a \n +f", "a: Heron, f: ?");
 }
