@@ -10,19 +10,20 @@ use super::words;
 pub(super) fn summary(house: &House, real_time: Duration) -> String {
     let layout = house.watch().layout();
     let figures = house.session().statistics();
-    let trips: Vec<String> = house
+    let trips = house
         .watch()
         .errands
         .iter()
         .map(|(&train, errand)| format!("{} {}", words::train(layout, train), errand.trips))
-        .collect();
+        .collect::<Vec<_>>()
+        .join(", ");
     let stops = &figures.stops;
     let mut text = format!("\n{} after {} of layout time\n", layout.name, words::clock(house.now()));
     let mut row = |label: &str, value: &str| {
         // Writing to a text cannot fail.
         let _ = writeln!(text, "  {label:<11} {value}");
     };
-    row("trips", &trips.join(", "));
+    row("trips", if trips.is_empty() { "no train" } else { &trips });
     if stops.count + stops.elsewhere > 0 {
         let (short, beyond) = (stops.short_um_most as f64 / 1000.0, stops.beyond_um_most as f64 / 1000.0);
         let elsewhere = if stops.elsewhere > 0 { format!(", {} elsewhere", stops.elsewhere) } else { String::new() };

@@ -258,12 +258,14 @@ fn errand(scene: &Scene<'_>, canvas: &mut Canvas, line: usize, train: TrainId) {
         (format!("to {}", words::place(layout, to)), Style::Plain)
     } else if let Some(at) = errand.at {
         (format!("at {}", words::place(layout, at)), Style::Faint)
-    } else {
+    } else if layout.trains.get(train).is_some_and(|train| train.start.is_some()) {
         ("stands".to_owned(), Style::Faint)
+    } else {
+        ("not on the track".to_owned(), Style::Faint)
     };
     let highest = layout.trains.get(train).map_or(126, |train| usize::from(train.speed_steps.highest()));
     let column = bar(canvas, line, name_width + 3, usize::from(errand.step), highest);
-    let trips = format!("{} trips", errand.trips);
+    let trips = format!("{} trip{}", errand.trips, if errand.trips == 1 { "" } else { "s" });
     canvas.write(line, column + 2, &trips, 10, Style::Faint);
     canvas.write(line, column + 13, &text, usize::MAX, style);
 }

@@ -188,8 +188,13 @@ mod tests {
     /// Low Staithe after a minute, as the live view shows it.
     fn picture(width: usize, height: usize) -> String {
         let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../demo-layout");
-        let layout = Arc::new(crate::folder::load(&folder).unwrap().layout);
+        let layout = crate::folder::load(&folder).unwrap().layout;
         let scripts = crate::run::scripts(&folder.join("scripts")).unwrap();
+        picture_of(layout, scripts, width, height)
+    }
+
+    fn picture_of(layout: Layout, scripts: Vec<(String, String)>, width: usize, height: usize) -> String {
+        let layout = Arc::new(layout);
         let (mut house, errors) = House::new(Arc::clone(&layout), scripts, 1).unwrap();
         assert!(errors.is_empty(), "{errors:?}");
         let mut deaf = Deaf(Teller::new(&layout), Vec::new());
@@ -219,6 +224,16 @@ mod tests {
         for section in ["quay-1", "loop-2", "yard-5", "hill-2", "tunnel-1"] {
             assert!(shown.contains(section), "{section} is missing:\n{shown}");
         }
+    }
+
+    #[test]
+    fn a_train_that_nobody_put_down_is_not_on_the_track() {
+        let mut siding = track::Builder::new("Siding", track::Scale::UNKNOWN);
+        siding.plain_section("quay-1", None);
+        siding.train(track::Train::stranger("Heron"));
+        let shown = picture_of(siding.build(), Vec::new(), 80, 24);
+        let heron = shown.lines().find(|line| line.contains("Heron")).unwrap();
+        assert!(heron.contains("0 trips") && heron.contains("not on the track"), "{heron}");
     }
 
     #[test]
