@@ -193,7 +193,9 @@ fn text_of(file: &str, bytes: Vec<u8>) -> Result<String, Unreadable> {
             _ => {}
         }
     }
-    String::from_utf8(bytes).map_err(|error| {
+    // Some editors mark a text as UTF-8 by three bytes that they neither show nor count.
+    let mark = if bytes.starts_with(b"\xef\xbb\xbf") { 3 } else { 0 };
+    String::from_utf8(bytes).map(|text| text[mark..].to_owned()).map_err(|error| {
         let good = &error.as_bytes()[..error.utf8_error().valid_up_to()];
         let line = good.iter().filter(|byte| **byte == b'\n').count() + 1;
         unreadable(format!("line {line} is not UTF-8"), "save it as UTF-8 text")

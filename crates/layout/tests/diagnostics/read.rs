@@ -39,6 +39,16 @@ fn an_empty_file_is_a_mistake_in_the_layout() {
 }
 
 #[test]
+fn a_mark_that_a_text_is_utf_8_is_not_counted() {
+    let text = "layout = { name = \"Low Staithe\" }\nsection = [{ name = \"quay-1\" }]\noff-layout = [{ at = [\"quay-1.a\", \"quay-1.b\"] }]\n";
+    let loaded = layout::load(|name| Ok((name == "layout.toml").then(|| format!("\u{feff}{text}").into_bytes())));
+    let Err(Refused::Mistakes(diagnostics)) = loaded else { panic!("accepted: {loaded:?}") };
+    let mistake = diagnostics.iter().next().unwrap();
+    let (from, _) = diagnostics.places(mistake);
+    assert_eq!((mistake.message.as_str(), from.line, from.column), ("the layout needs `scale`", 1, 10));
+}
+
+#[test]
 fn bytes_that_are_no_text_are_refused_with_their_line() {
     assert_eq!(refused(b"[layout]\nname = \"\xff\"\n").reason, "line 2 is not UTF-8");
     assert_eq!(refused(b"\x7fELF\x02\x00\x00").reason, "line 1 holds a zero byte: it is no text");
