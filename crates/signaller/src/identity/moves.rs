@@ -239,9 +239,13 @@ impl Scene<'_> {
             rest.head = self.head_as_tail_passes(&rest, section);
             sink(with(rest), 1.0);
         } else if seen_ahead {
-            let hidden = if self.may_hide_in_the_middle(stand, section) { 1.0 } else { self.prices.contact_in_middle };
+            // A train known to have nothing there that a detector sees must show this gap; then a lost report is far-fetched.
+            let (hidden, stuck) = match self.may_hide_in_the_middle(stand, section) {
+                true => (1.0, self.prices.stuck_behind * self.prices.emptying_unheard),
+                false => (self.prices.contact_in_middle, self.prices.stuck_behind),
+            };
             sink(with(unseen()), hidden);
-            sink(with(self.cleared(stand, at)), self.prices.stuck_behind);
+            sink(with(self.cleared(stand, at)), stuck);
         } else if seen_behind {
             let mut back = stand.clone();
             back.holds.truncate(at);
