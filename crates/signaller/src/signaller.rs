@@ -96,10 +96,13 @@ impl Signaller {
 
     /// Grants, locks and releases, from what identity says now.
     fn lock(&mut self, now: Time) {
-        if self.conduct == Conduct::Control {
-            self.drive.reckon(now, &mut self.identity, &mut self.interlock);
-        }
         let (changes, outputs) = (&mut self.changes, &mut self.outputs);
+        if self.conduct == Conduct::Observe {
+            // Where people drive nothing is granted: how turnouts lie is all that signals need.
+            self.interlock.follow_turnouts(now, &mut self.identity, changes, outputs);
+            return;
+        }
+        self.drive.reckon(now, &mut self.identity, &mut self.interlock);
         self.interlock.work(now, &mut self.identity, &self.drive, &self.signals, changes, outputs);
     }
 

@@ -215,11 +215,30 @@ impl Interlock {
             }
             self.serve_waiting(now, picture, signals, outputs);
         }
+        self.note_thrown(picture, changes);
+        debug_assert!(self.touched.iter().all(|&train| self.is_consistent(train)), "grants and locks do not fit");
+    }
+
+    /// The part of [`Interlock::work`] that is left where people drive: turnouts that they have thrown come to lie.
+    pub(crate) fn follow_turnouts(
+        &mut self,
+        now: Time,
+        picture: &mut impl Picture,
+        changes: &mut Changes,
+        outputs: &mut Vec<Output>,
+    ) {
+        self.is_stirred = false;
+        if self.turnouts.any_moves() {
+            self.settle_turnouts(now, picture, changes, outputs);
+            self.note_thrown(picture, changes);
+        }
+    }
+
+    fn note_thrown(&mut self, picture: &mut impl Picture, changes: &mut Changes) {
         while let Some(turnout) = self.turnouts.next_thrown() {
             picture.set_lie(turnout, None);
             changes.turnouts.push(turnout);
         }
-        debug_assert!(self.touched.iter().all(|&train| self.is_consistent(train)), "grants and locks do not fit");
     }
 
     /// When a train that waits looks for a way round again, if anything was freed since it did.

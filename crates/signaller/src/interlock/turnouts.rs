@@ -155,6 +155,11 @@ impl Turnouts {
         self.thrown.pop()
     }
 
+    /// Whether any turnout is on its way.
+    pub(crate) fn any_moves(&self) -> bool {
+        !self.moving.is_empty()
+    }
+
     pub(crate) fn wake_at(&self) -> Option<Time> {
         self.moving.iter().filter_map(|&turnout| self.rows[turnout].movement.map(|movement| movement.due)).min()
     }
