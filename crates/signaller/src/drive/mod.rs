@@ -3,10 +3,15 @@
 //! A train is taken to be where its nose can be farthest, to answer late and to brake poorly: what is not known stops it early,
 //! never late. It is looked at when something changed near it, and ten times a second while it moves.
 //!
-//! Limits of this first drive: the speed curve is a straight line from standing to the top speed, nothing is learned, and a
+//! How fast a train really is at a speed step is learned as it runs (`learned.rs`), from passages timed from joint to joint
+//! (`passage.rs`): the better that is known, the closer to its stopping point it comes to stand.
+//!
+//! Limits: what is learned is forgotten when the program ends; how a train gathers speed and brakes is not learned; and a
 //! train whose nose is only known within wide bounds stops short by as much.
 
+mod learned;
 mod motion;
+mod passage;
 mod profile;
 mod reach;
 #[cfg(test)]
@@ -24,6 +29,7 @@ use crate::picture::Picture;
 use crate::time::Time;
 
 use motion::Motion;
+use passage::Passage;
 use profile::Profile;
 use reach::{CREEP, LOOK, Reach, SECTION_APPROACH};
 
@@ -40,6 +46,7 @@ pub struct Drive {
 struct Row {
     profile: Profile,
     motion: Motion,
+    passage: Passage,
     /// What identity was told last of its speed.
     told: Option<Pace>,
     look_at: Time,
@@ -109,6 +116,7 @@ impl Drive {
                 self.order(train, STAND, None, now, picture, outputs);
                 continue;
             };
+            self.learn(train, &stand, now);
             let wish = match interlock.authority(train, picture, signals) {
                 Some(authority) if stand.sure => self.wish(train, &authority, &stand),
                 _ => STAND,
@@ -122,10 +130,22 @@ impl Drive {
         }
     }
 
-    /// The step at which the train should go now.
-    fn wish(&mut self, train: TrainId, authority: &Authority<'_>, stand: &Whereabouts) -> Wish {
+    /// Times the train from joint to joint, and learns how fast it is.
+    fn learn(&mut self, train: TrainId, stand: &Whereabouts, now: Time) {
+        let layout = Arc::clone(&self.layout);
         let row = self.row(train);
-        let (profile, step) = (row.profile, row.motion.step);
+        if let Some(timed) = row.passage.follow(&layout, stand, &row.motion, now) {
+            row.profile.learn(row.motion.step, &timed);
+        }
+        if row.motion.is_at_rest() {
+            row.profile.direction = stand.leading;
+        }
+    }
+
+    /// The step at which the train should go now.
+    fn wish(&self, train: TrainId, authority: &Authority<'_>, stand: &Whereabouts) -> Wish {
+        let Some(row) = self.rows.get(train) else { return STAND };
+        let (profile, step) = (&row.profile, row.motion.step);
         let layout = &self.layout;
         if authority.call == Call::Stand {
             return STAND;
@@ -134,12 +154,12 @@ impl Drive {
             let slower = profile.nominal(step) - Speed::from_um(profile.braking.scaled(1, 10).um());
             return Wish { step: profile.step_within(slower.max(Speed::ZERO)).min(step.saturating_sub(1)), ..STAND };
         }
-        let limit = reach::limit(layout, authority, stand, &profile);
+        let limit = reach::limit(layout, authority, stand, profile);
         let creep = profile.creep_step(CREEP);
-        let allowed = match reach::reach(layout, authority, stand, &profile) {
+        let allowed = match reach::reach(layout, authority, stand, profile) {
             Reach::Measured(room) => {
-                let by_room = profile.step_within(limit.min(reach::speed_before(room, Speed::ZERO, &profile)));
-                let to_creep = reach::room_to_stop(profile.most(creep), &profile);
+                let by_room = profile.step_within(limit.min(reach::speed_before(room, Speed::ZERO, profile)));
+                let to_creep = reach::room_to_stop(profile.most(creep), profile);
                 // A train that stands does not start again for a few millimetres.
                 let worth_it = if step == 0 { to_creep + to_creep + Length::from_mm(10) } else { to_creep };
                 if room < worth_it { 0 } else { by_room.max(creep) }
@@ -212,7 +232,7 @@ impl Drive {
 
 impl Row {
     fn new(profile: Profile) -> Self {
-        Self { profile, motion: Motion::default(), told: None, look_at: Time::ZERO }
+        Self { profile, motion: Motion::default(), passage: Passage::default(), told: None, look_at: Time::ZERO }
     }
 
     /// Tells identity how fast the train can be, if that is news.

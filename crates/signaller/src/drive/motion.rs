@@ -11,7 +11,7 @@ use crate::identity::Pace;
 use crate::time::Time;
 
 /// How long an order may take until the train answers to it: a busy bus and a decoder's own pace. Common practice, no source.
-pub(crate) const REACTION: Duration = Duration::from_millis(200);
+pub(crate) const REACTION: Duration = Duration::from_millis(150);
 
 /// One train's motion.
 #[derive(Clone, Debug)]
@@ -23,11 +23,20 @@ pub(crate) struct Motion {
     as_of: Time,
     /// Orders that it may still be acting on: until when, and what they meant.
     recent: SmallVec<[(Time, Pace); 4]>,
+    /// Since when it has surely run as told, all ramps over.
+    steady_since: Option<Time>,
 }
 
 impl Default for Motion {
     fn default() -> Self {
-        Self { step: 0, direction: None, pace: STANDING, as_of: Time::ZERO, recent: SmallVec::new() }
+        Self {
+            step: 0,
+            direction: None,
+            pace: STANDING,
+            as_of: Time::ZERO,
+            recent: SmallVec::new(),
+            steady_since: None,
+        }
     }
 }
 
@@ -36,6 +45,11 @@ pub(crate) const STANDING: Pace = Pace { least: Speed::ZERO, most: Speed::ZERO }
 impl Motion {
     pub(crate) fn is_at_rest(&self) -> bool {
         self.step == 0 && self.pace.most == Speed::ZERO
+    }
+
+    /// Whether it has run at one speed since then.
+    pub(crate) fn is_steady_since(&self, then: Time) -> bool {
+        self.step > 0 && self.steady_since.is_some_and(|since| since <= then)
     }
 
     /// Bounds of the speed from now until the next order or the next look, whichever comes first.
@@ -49,6 +63,7 @@ impl Motion {
         self.recent.push((now + REACTION, before));
         self.step = step;
         self.direction = Some(direction);
+        self.steady_since = None;
         self.advance(profile, now);
     }
 
@@ -73,6 +88,9 @@ impl Motion {
         let slowed = self.pace.most - change(profile.braking, elapsed);
         let gathered = self.pace.least + change(profile.acceleration.scaled(1, 2), elapsed);
         self.pace = Pace { least: asked.least.min(gathered), most: asked.most.max(slowed) };
+        if self.recent.is_empty() && self.pace == asked {
+            self.steady_since.get_or_insert(until);
+        }
         debug_assert!(self.pace.least <= self.pace.most, "bounds of a speed that contradict each other");
     }
 }
@@ -100,8 +118,8 @@ mod tests {
         motion.order(0, Direction::Forward, &profile, seconds(5.0));
         assert_eq!(motion.pace(), Pace { least: Speed::ZERO, most: profile.most(63) });
         assert!(!motion.is_at_rest());
-        // 137.5 mm/s at 96 mm/s2 take 1.43 s, and up to 0.2 s pass before it brakes.
-        for tick in 1..=16 {
+        // 137.5 mm/s at 96 mm/s2 take 1.43 s, and up to 0.15 s pass before it brakes.
+        for tick in 1..=15 {
             motion.advance(&profile, seconds(5.0 + 0.1 * f64::from(tick)));
         }
         assert!(!motion.is_at_rest());

@@ -2,6 +2,9 @@
 
 use track::{Acceleration, Length, Speed, SpeedSteps, Train};
 
+use super::learned::{Learned, MILLION, Ratio, Timed};
+use crate::door::Direction;
+
 /// The speed at the highest step of a train that was not measured. Common practice, no source: about 80 km/h in H0.
 const TOP_SPEED: Speed = Speed::from_mm(250);
 /// How a train gathers speed that was not measured: quickly enough for a table, slowly enough to look right. Common practice,
@@ -15,12 +18,14 @@ const TOLERANCE: i64 = 100;
 /// gradient needs room. Common practice, no source.
 const BRAKING_COUNTED_ON: i64 = 800;
 
-/// One train's speed curve, a straight line, with its bounds.
-#[derive(Clone, Copy, Debug)]
+/// One train's speed curve: a straight line, with bounds that narrow as it is timed.
+#[derive(Clone, Debug)]
 pub(crate) struct Profile {
     top: Speed,
     steps: u8,
-    tolerance: i64,
+    learned: Learned,
+    /// Which way it faces: an engine is not as fast backwards as forwards.
+    pub(crate) direction: Direction,
     /// How it is made to gather speed.
     pub(crate) acceleration: Acceleration,
     /// How well it brakes at least.
@@ -37,7 +42,8 @@ impl Profile {
         Self {
             top: train.and_then(|train| train.top_speed).unwrap_or(TOP_SPEED),
             steps: train.map_or(SpeedSteps::Steps126, |train| train.speed_steps).highest(),
-            tolerance: if tolerance > 0 { tolerance.min(900) } else { TOLERANCE },
+            learned: Learned::new(if tolerance > 0 { tolerance.min(900) } else { TOLERANCE }),
+            direction: Direction::Forward,
             acceleration: train.and_then(|train| train.acceleration).unwrap_or(ACCELERATION),
             braking: braking.scaled(BRAKING_COUNTED_ON, 1000),
             blind: train.map_or(Length::ZERO, |train| train.blind_front().max(train.blind_rear())),
@@ -51,12 +57,22 @@ impl Profile {
 
     /// The highest speed it can have at a step, once it has settled.
     pub(crate) fn most(&self, step: u8) -> Speed {
-        self.nominal(step).scaled(1000 + self.tolerance, 1000)
+        self.nominal(step).scaled(self.believed(step).most, MILLION)
     }
 
     /// The least speed it can have at a step, once it has settled.
     pub(crate) fn least(&self, step: u8) -> Speed {
-        self.nominal(step).scaled(1000 - self.tolerance, 1000)
+        self.nominal(step).scaled(self.believed(step).least, MILLION)
+    }
+
+    fn believed(&self, step: u8) -> Ratio {
+        self.learned.believed(self.direction, step, self.steps)
+    }
+
+    /// It ran so fast at a step, for long enough to be timed.
+    pub(super) fn learn(&mut self, step: u8, timed: &Timed) {
+        let nominal = self.nominal(step);
+        self.learned.learn(self.direction, step, self.steps, timed, nominal);
     }
 
     /// The highest step at which it is surely no faster than `limit`.

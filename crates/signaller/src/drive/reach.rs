@@ -6,10 +6,10 @@ use track::{Layout, Length, Speed, Traverse};
 
 use super::motion::REACTION;
 use super::profile::Profile;
-use crate::identity::Whereabouts;
+use crate::identity::{NEXT_AXLE, Whereabouts};
 use crate::interlock::Authority;
 
-/// A nose stops at least so far short of the end of what it was granted. Common practice, no source.
+/// A nose stops at least so far short of the end of what it was granted, beside [`NEXT_AXLE`]. Common practice, no source.
 pub(super) const SHORT_OF_END: Length = Length::from_mm(20);
 /// How fast a train creeps up to where it stops.
 pub(super) const CREEP: Speed = Speed::from_mm(25);
@@ -37,8 +37,8 @@ pub(super) fn reach(layout: &Layout, authority: &Authority<'_>, stand: &Whereabo
         let Some(length) = length_of(passage) else { return sections };
         ahead += length;
     }
-    let short = authority.stop.map_or(Length::ZERO, |stop| layout.stops[stop].short_of_end).max(SHORT_OF_END);
-    Reach::Measured(ahead - short)
+    let short = authority.stop.map_or(Length::ZERO, |stop| layout.stops[stop].short_of_end);
+    Reach::Measured(ahead - short.max(SHORT_OF_END + NEXT_AXLE))
 }
 
 /// How far beyond the entry of its section the nose can be; nothing where lengths are not known.

@@ -36,17 +36,27 @@ pub(super) type Holds = SmallVec<[Hold; 4]>;
 pub(super) struct Head {
     pub least: i64,
     pub most: i64,
+    /// It ran over the entry of its section and has not turned since: whatever of it passes a spot there, the first axle did
+    /// so first.
+    pub came_in: bool,
+    /// So much farther it may be if a spot missed its first axle.
+    pub slack: i64,
 }
 
 impl Head {
-    pub const UNKNOWN: Self = Self { least: i64::MIN / 4, most: i64::MAX / 4 };
+    pub const UNKNOWN: Self = Self { least: i64::MIN / 4, most: i64::MAX / 4, came_in: false, slack: 0 };
 
     pub fn is_known(self) -> bool {
         self.most < i64::MAX / 8
     }
 
     pub fn hull(self, other: Self) -> Self {
-        Self { least: self.least.min(other.least), most: self.most.max(other.most) }
+        Self {
+            least: self.least.min(other.least),
+            most: self.most.max(other.most),
+            came_in: self.came_in && other.came_in,
+            slack: self.slack.max(other.slack),
+        }
     }
 }
 

@@ -5,6 +5,7 @@ use track::{EndId, Layout, SectionId, TrainId};
 
 use super::account::Holds;
 use super::picture::Hold;
+use super::position::SpotPassage;
 
 /// Conditioned reports and people's words of one instant. The order between sections means nothing.
 #[derive(Debug, Default)]
@@ -17,8 +18,8 @@ pub struct Batch {
     pub lifted: Vec<TrainId>,
     /// Trains read by a reader in a section.
     pub read: Vec<(SectionId, TrainId)>,
-    /// Sections in which something passed a spot detector.
-    pub passed: Vec<SectionId>,
+    /// Spots that something passed.
+    pub passed: Vec<SpotPassage>,
 }
 
 impl Batch {

@@ -18,6 +18,7 @@ mod odometer;
 mod picture;
 mod place;
 mod plain;
+mod position;
 mod prices;
 mod search;
 mod tags;
@@ -30,6 +31,9 @@ use track::{Layout, Lie, SectionId, Table, TrainId, TurnoutId};
 
 pub use batch::{Batch, Placement};
 pub use picture::{Hold, NoseInterval, Pace, Whereabouts};
+pub(crate) use position::NEXT_AXLE;
+pub use position::SpotPassage;
+pub(crate) use odometer::{LATE, MEASURED_WITHIN};
 pub use prices::Prices;
 
 use account::{Account, Who};
@@ -116,8 +120,9 @@ impl Identity {
         for &(section, train) in &batch.read {
             self.weigh_presence(section, Some(train));
         }
-        for &section in &batch.passed {
-            self.weigh_presence(section, None);
+        for spot in &batch.passed {
+            self.weigh_presence(self.layout.ways[spot.way].section, None);
+            self.pass_spot(now, spot);
         }
         self.follow_tails(now);
         self.retag();

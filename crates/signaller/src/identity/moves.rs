@@ -6,7 +6,7 @@ use smallvec::{SmallVec, smallvec};
 use track::{EndId, Layout, Length, Lie, SectionId, Table, Train, TurnoutId, WayId};
 
 use super::account::{Head, Holds, Stand, Stands, Who, drop, put};
-use super::odometer::{LATE, MEASURED_WITHIN, Odometers, detectable_length};
+use super::odometer::Odometers;
 use super::picture::Hold;
 use super::prices::Prices;
 use super::topology::Topology;
@@ -313,29 +313,6 @@ impl Scene<'_> {
         stand.holds.drain(..at + 1 + keep.unwrap_or(0));
     }
 
-    /// Where the head of a train is whose last detectable axle has just been reported to have left `section`: as far ahead of
-    /// the joint as the train is long, within what was known of it before.
-    fn head_as_tail_passes(&self, rest: &Stand, section: SectionId) -> Head {
-        let beyond_joint = || {
-            let (seen, _, _) = detectable_length(self.layout, rest.who)?;
-            let first = rest.holds.first()?.enter?;
-            self.topology.leave_towards(section, first)?;
-            let mut ahead = seen;
-            for pair in rest.holds.windows(2) {
-                let (enter, leave) = (pair[0].enter?, self.topology.leave_towards(pair[0].section, pair[1].enter?)?);
-                ahead -= self.layout.ways[self.layout.way_between(enter, leave)?].length?;
-            }
-            Some(ahead)
-        };
-        let before = self.odometers.head(rest, self.now);
-        let (Some(ahead), Some((least, most))) = (beyond_joint(), before) else { return rest.head };
-        let off_delay = self.layout.sections[section].detector.map(|it| self.layout.detectors[it].off_delay);
-        let since = self.odometers.pace_most(rest.who).distance_in(LATE + off_delay.unwrap_or_default());
-        let (least, most) = (least.max(ahead - MEASURED_WITHIN), most.min(ahead + MEASURED_WITHIN + since));
-        // What contradicts the way it came says that something is wrong, not where the train is.
-        if least <= most { self.odometers.head_between(rest.who, self.now, least, most) } else { rest.head }
-    }
-
     /// The stand with the section entered by `entry` as its new nose.
     fn extended(&self, stand: &Stand, step: &Step, passed: &[Hold], entry: EndId) -> Stand {
         let mut further = stand.clone();
@@ -352,7 +329,8 @@ impl Scene<'_> {
             further.holds.extend(passed.iter().filter(|hold| self.topology.is_dark(hold.section)).copied());
         }
         further.holds.push(Hold { section: self.topology.section_of[entry], enter: Some(entry), seen: true });
-        further.head = self.odometers.head_at_joint(stand.who, self.now);
+        let section = self.topology.section_of[entry];
+        further.head = self.odometers.head_at_joint(stand.who, self.now, self.on_delay(section));
         further
     }
 

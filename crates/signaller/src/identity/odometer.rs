@@ -9,10 +9,10 @@ use super::picture::Pace;
 use crate::time::Time;
 
 /// How late a report may be beside what its detector is said to take. Common practice, no source.
-pub(super) const LATE: Duration = Duration::from_millis(150);
+pub(crate) const LATE: Duration = Duration::from_millis(150);
 
-/// How far the measured length of a section may be off.
-pub(super) const MEASURED_WITHIN: Length = Length::from_mm(20);
+/// How far the measured length of a section may be off. Common practice, no source: a tape along the track does better.
+pub(crate) const MEASURED_WITHIN: Length = Length::from_mm(10);
 
 /// Distances travelled by every train that is driven.
 #[derive(Debug, Default)]
@@ -24,6 +24,8 @@ pub(super) struct Odometers {
 struct Odometer {
     since: Time,
     pace: Pace,
+    /// The highest speed it may have had shortly before `since`.
+    before: Speed,
     /// Travelled until `since`, in micrometres.
     least: i64,
     most: i64,
@@ -34,6 +36,11 @@ impl Odometer {
         let time = now.since(self.since);
         (self.least + self.pace.least.distance_in(time).um(), self.most + self.pace.most.distance_in(time).um())
     }
+
+    /// How far it may have run within the last `span`, which is of the order of how often its speed is told.
+    fn lately(&self, span: Duration) -> i64 {
+        self.pace.most.max(self.before).max(Speed::ZERO).distance_in(span).um()
+    }
 }
 
 impl Odometers {
@@ -43,7 +50,8 @@ impl Odometers {
             self.rows.push(None);
         }
         let (least, most) = self.rows[train].map_or((0, 0), |odometer| odometer.at(now));
-        self.rows[train] = Some(Odometer { since: now, pace, least, most });
+        let before = self.rows[train].map_or(Speed::ZERO, |odometer| odometer.pace.most);
+        self.rows[train] = Some(Odometer { since: now, pace, before, least, most });
     }
 
     /// Whether somebody says how the train is driven.
@@ -67,19 +75,20 @@ impl Odometers {
         Some((Length::from_um(stand.head.least + least), Length::from_um(stand.head.most + most)))
     }
 
-    /// The head of a train whose first detectable axle has just been reported beyond a joint.
-    pub fn head_at_joint(&self, who: Who, now: Time) -> Head {
+    /// The head of a train whose first detectable axle has just been reported beyond a joint, by a detector that takes so long
+    /// to say so.
+    pub fn head_at_joint(&self, who: Who, now: Time, on_delay: Duration) -> Head {
         let Some(odometer) = self.row(who) else { return Head::UNKNOWN };
         let (least, most) = odometer.at(now);
-        let beyond = odometer.pace.most.max(Speed::ZERO).distance_in(LATE).um();
-        Head { least: -least, most: beyond - most }
+        let beyond = (odometer.pace.least.distance_in(on_delay).um(), odometer.lately(on_delay + LATE));
+        Head { least: beyond.0 - least, most: beyond.1 - most, came_in: true, slack: 0 }
     }
 
     /// A head between two places.
     pub fn head_between(&self, who: Who, now: Time, least: Length, most: Length) -> Head {
         let Some(odometer) = self.row(who) else { return Head::UNKNOWN };
         let travelled = odometer.at(now);
-        Head { least: least.um() - travelled.0, most: most.um() - travelled.1 }
+        Head { least: least.um() - travelled.0, most: most.um() - travelled.1, came_in: false, slack: 0 }
     }
 
     /// Whether the train can have reached the far end of a way of this length in the section of its nose.
@@ -93,13 +102,17 @@ impl Odometers {
             return true;
         }
         let Some(length) = length else { return true };
-        stand.head.most + odometer.at(now).1 + MEASURED_WITHIN.um() + odometer.pace.most.distance_in(LATE).um()
-            >= length.um()
+        stand.head.most + odometer.at(now).1 + MEASURED_WITHIN.um() + odometer.lately(LATE) >= length.um()
     }
 
-    /// The highest speed the train may have.
-    pub fn pace_most(&self, who: Who) -> Speed {
-        self.row(who).map_or(Speed::ZERO, |odometer| odometer.pace.most)
+    /// How far the train may have run within the last `span`.
+    pub fn lately(&self, who: Who, span: Duration) -> Length {
+        self.row(who).map_or(Length::ZERO, |odometer| Length::from_um(odometer.lately(span)))
+    }
+
+    /// How far the train has run at least within the last `span`.
+    pub fn least_within(&self, who: Who, span: Duration) -> Length {
+        self.row(who).map_or(Length::ZERO, |odometer| odometer.pace.least.max(Speed::ZERO).distance_in(span))
     }
 
     /// The least and the most the train has travelled, all in all.

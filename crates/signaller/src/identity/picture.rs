@@ -4,9 +4,7 @@ use smallvec::SmallVec;
 use track::{EndId, Length, SectionId, Speed, TrainId};
 
 use super::Identity;
-use super::account::{Stand, Who};
-use super::odometer::{LATE, detectable_length};
-use super::topology::way_length;
+use super::account::Who;
 use crate::door::Direction;
 use crate::time::Time;
 
@@ -42,6 +40,8 @@ pub struct NoseInterval {
     pub least: Length,
     /// At most so far.
     pub most: Length,
+    /// At most so far even if a spot missed the train's first axle.
+    pub reach: Length,
 }
 
 /// Bounds of a train's speed, in the direction of its nose.
@@ -87,29 +87,10 @@ impl Identity {
     fn shows(&self, hold: &Hold) -> bool {
         hold.seen || self.topology.is_dark(hold.section)
     }
-
-    /// The nose, from where the first detectable axle can be.
-    fn nose(&self, stand: &Stand, now: Time) -> Option<NoseInterval> {
-        let (mut least, mut most) = self.odometers.head(stand, now)?;
-        let enter = stand.nose().enter?;
-        let length = way_length(&self.layout, enter, None)?;
-        let detected_beyond = self.topology.passages(enter).iter().all(|passage| {
-            let beyond = self.topology.meets(passage.leave);
-            beyond.iter().all(|&entry| !self.topology.is_dark(self.topology.section_of[entry]))
-        });
-        if detected_beyond {
-            // Beyond the joint it would have been seen, but for what the detector has not said yet.
-            most = most.min(length + self.odometers.pace_most(stand.who).distance_in(LATE));
-            least = least.min(length);
-        }
-        let (_, front, rear) = detectable_length(&self.layout, stand.who)?;
-        let blind = if stand.backward { rear } else { front };
-        Some(NoseInterval { least: least.max(Length::ZERO) + blind, most: most.max(Length::ZERO) + blind })
-    }
 }
 
 impl NoseInterval {
     fn with(self, other: Self) -> Self {
-        Self { least: self.least.min(other.least), most: self.most.max(other.most) }
+        Self { least: self.least.min(other.least), most: self.most.max(other.most), reach: self.reach.max(other.reach) }
     }
 }

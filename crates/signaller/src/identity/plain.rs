@@ -30,6 +30,7 @@ impl Scene<'_> {
                 return false;
             }
             stand.holds.remove(0);
+            stand.head = self.head_as_tail_passes(stand, tail);
             emptyings -= 1;
         }
         true
@@ -63,7 +64,7 @@ impl Scene<'_> {
             return false;
         }
         stand.holds.push(Hold { section, enter: Some(entry), seen: true });
-        stand.head = self.odometers.head_at_joint(stand.who, self.now);
+        stand.head = self.odometers.head_at_joint(stand.who, self.now, self.on_delay(section));
         true
     }
 }

@@ -98,7 +98,7 @@ impl Identity {
         let mut sections = Vec::new();
         let Some(stand) = self.whereabouts(train, now) else { return sections };
         let (Some(nose), Some(interval)) = (stand.footprint.last(), stand.nose) else { return sections };
-        let mut ahead: Vec<(EndId, Length)> = nose.enter.map(|enter| (enter, interval.most)).into_iter().collect();
+        let mut ahead: Vec<(EndId, Length)> = nose.enter.map(|enter| (enter, interval.reach)).into_iter().collect();
         while let Some((enter, most)) = ahead.pop() {
             for passage in self.topology.passages(enter) {
                 let way = &self.layout.ways[passage.way];

@@ -99,7 +99,7 @@ impl Interlock {
         let run = &self.runs[train];
         let mut keep = (run.nose + 1).min(run.granted.len());
         // How far the nose reaches, whatever of it detectors see, beyond the far end of the last passage kept.
-        let mut beyond = picture.whereabouts(train, now).and_then(|stand| stand.nose).map(|nose| nose.most);
+        let mut beyond = picture.whereabouts(train, now).and_then(|stand| stand.nose).map(|nose| nose.reach);
         while keep > 0
             && let Some(passage) = run.granted.get(keep)
         {

@@ -4,7 +4,7 @@ use track::{DetectorKind, SectionId, TrainId};
 
 use super::Signaller;
 use crate::door::{Answer, Fact, Input, Output, Refusal, Request, Ticket};
-use crate::identity::{Batch, Placement};
+use crate::identity::{Batch, Placement, SpotPassage};
 use crate::time::Time;
 
 impl Signaller {
@@ -29,8 +29,9 @@ impl Signaller {
                     });
                 }
                 Input::SpotPassed { detector } => {
-                    if let DetectorKind::Spot { way, .. } = self.layout.detectors[*detector].kind {
-                        batch.passed.push(self.layout.ways[way].section);
+                    let described = &self.layout.detectors[*detector];
+                    if let DetectorKind::Spot { way, from_first_end } = described.kind {
+                        batch.passed.push(SpotPassage { way, from_first_end, on_delay: described.on_delay });
                     }
                 }
                 Input::TrainRead { detector, train } => {

@@ -8,8 +8,9 @@ use track::Layout;
 
 /// Seeds that found something once: a section released under a blind tail (7), one granted with a blind nose in it (11), a
 /// throat that stayed taken for ever (5), a signal left clear for a piece given back in part (39), trains in doubt whose
-/// hoppers hid a short section (1) or that were believed to outrun themselves (10), one that crept on without a plan (16).
-const FOUND_SOMETHING: [u64; 7] = [1, 5, 7, 10, 11, 16, 39];
+/// hoppers hid a short section (1) or that were believed to outrun themselves (10), one that crept on without a plan (16), a
+/// brake van at a spot taken for the engine before it (192, 229).
+const FOUND_SOMETHING: [u64; 9] = [1, 5, 7, 10, 11, 16, 39, 192, 229];
 
 fn low_staithe() -> Arc<Layout> {
     let loaded = layout::load(|name| {

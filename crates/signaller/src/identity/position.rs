@@ -1,0 +1,153 @@
+//! Where along its section a train is: joints, tails and spots, each with how late it may have been heard.
+//!
+//! What is kept is where the first axle is that a detector can see, the head; the nose is so far ahead of it as it is blind. A
+//! report narrows the bounds of the head and never moves them: what contradicts them is not believed here.
+
+use std::time::Duration;
+
+use track::{Layout, Length, SectionId, WayId};
+
+use super::Identity;
+use super::account::{Head, Stand};
+use super::moves::Scene;
+use super::odometer::{LATE, MEASURED_WITHIN, detectable_length};
+use super::picture::NoseInterval;
+use super::topology::way_length;
+use crate::time::Time;
+
+/// A spot that misses the first axle answers to one so far behind at most, and the nose is then so much farther than it is
+/// taken to be. Common practice, no source: the axles of a bogie are nearer to each other than this in the common scales. Whoever
+/// relies on a nose being short of some place keeps so much more from it.
+pub(crate) const NEXT_AXLE: Length = Length::from_mm(30);
+
+/// Something passed a spot: on this way, so far from its first end, so long ago at least as the detector takes.
+#[derive(Clone, Copy, Debug)]
+pub struct SpotPassage {
+    /// The way.
+    pub way: WayId,
+    /// Measured from the way's first end; nothing where nobody measured.
+    pub from_first_end: Option<Length>,
+    /// What the detector takes at least before it says so.
+    pub on_delay: Duration,
+}
+
+pub(super) fn delays(layout: &Layout, section: SectionId) -> (Duration, Duration) {
+    let detector = layout.sections[section].detector.map(|detector| &layout.detectors[detector]);
+    detector.map_or_else(Default::default, |detector| (detector.on_delay, detector.off_delay))
+}
+
+impl Identity {
+    /// The nose, from where the first detectable axle can be.
+    pub(super) fn nose(&self, stand: &Stand, now: Time) -> Option<NoseInterval> {
+        let (mut least, mut most) = self.odometers.head(stand, now)?;
+        let enter = stand.nose().enter?;
+        let length = way_length(&self.layout, enter, None)?;
+        let mut latest = Some(Duration::ZERO);
+        for passage in self.topology.passages(enter) {
+            for &entry in self.topology.meets(passage.leave) {
+                let section = self.topology.section_of[entry];
+                let on_delay = delays(&self.layout, section).0;
+                latest = latest.filter(|_| !self.topology.is_dark(section)).map(|latest| latest.max(on_delay));
+            }
+        }
+        if let Some(on_delay) = latest {
+            // Beyond the joint it would have been seen, but for what the detector has not said yet.
+            most = most.min(length + self.odometers.lately(stand.who, on_delay + LATE));
+            least = least.min(length);
+        }
+        let (_, front, rear) = detectable_length(&self.layout, stand.who)?;
+        let blind = if stand.backward { rear } else { front };
+        let (least, most) = (least.max(Length::ZERO) + blind, most.max(Length::ZERO) + blind);
+        Some(NoseInterval { least, most, reach: most + Length::from_um(stand.head.slack) })
+    }
+
+    /// Narrows where the one train is that can have passed a spot.
+    ///
+    /// Nothing is learned where another train might have done it, or where the accounts differ.
+    ///
+    /// Some axle passed, and the first is no farther back: that raises the least. The most is lowered only if
+    ///
+    /// * the train ran over the entry of this section since it last turned: then its first axle comes to the spot before any
+    ///   other does, and
+    /// * the head may have been short of the spot until now, and no report from here was left unused since it came in: else
+    ///   this may be a later axle.
+    ///
+    /// So this is the report of the first axle, or of the next behind it if the spot missed that one. In that case the nose is
+    /// farther by their distance, and still short of the end of its authority: no train stops nearer to that than
+    /// [`NEXT_AXLE`] and a margin, and what the nose reaches over a joint is reckoned with it.
+    pub(super) fn pass_spot(&mut self, now: Time, spot: &SpotPassage) {
+        let section = self.layout.ways[spot.way].section;
+        let narrowed = self.head_at_spot(now, spot);
+        for place in 0..self.clusters.at(section).len() {
+            let cluster = self.clusters.at(section)[place];
+            for stand in self.clusters.accounts_mut(cluster).iter_mut().flat_map(|account| &mut account.stands) {
+                if stand.nose().section == section {
+                    // A report that taught nothing may have been that of the first axle: the next one is not.
+                    let missed = Head { came_in: false, ..stand.head };
+                    stand.head = narrowed.unwrap_or(missed);
+                }
+            }
+        }
+    }
+
+    fn head_at_spot(&self, now: Time, spot: &SpotPassage) -> Option<Head> {
+        let section = self.layout.ways[spot.way].section;
+        let &[cluster] = self.clusters.at(section) else { return None };
+        let stand = self.clusters.only_stand(cluster)?;
+        let (nose, way) = (stand.nose(), &self.layout.ways[spot.way]);
+        if nose.section != section || !nose.seen || self.clusters.cluster(cluster).given_up > 0.0 {
+            return None;
+        }
+        let (place, length, enter) = (spot.from_first_end?, way.length?, nose.enter?);
+        let at = if enter == way.ends[0] { place } else { length - place };
+        let (least, most) = self.odometers.head(stand, now)?;
+        if !way.ends.contains(&enter) || at < self.odometers.lately(stand.who, self.scene(now).on_delay(section) + LATE)
+        {
+            // So near to the joint the spot may have been heard before the train was heard to come in.
+            return None;
+        }
+        let narrow_least = least.max(at + self.odometers.least_within(stand.who, spot.on_delay));
+        let is_first = stand.head.came_in && least < at;
+        let ran_on = self.odometers.lately(stand.who, spot.on_delay + LATE);
+        let narrow_most = if is_first { most.min(at + ran_on) } else { most };
+        if narrow_least > narrow_most {
+            return None;
+        }
+        let head = self.odometers.head_between(stand.who, now, narrow_least, narrow_most);
+        let slack = if narrow_most < most { NEXT_AXLE.um() } else { stand.head.slack };
+        Some(Head { came_in: stand.head.came_in, slack, ..head })
+    }
+}
+
+impl Scene<'_> {
+    /// How long the section's detector takes to say that something is there.
+    pub fn on_delay(&self, section: SectionId) -> Duration {
+        delays(self.layout, section).0
+    }
+
+    /// Where the head of a train is whose last detectable axle has just been reported to have left `section`: as far ahead of
+    /// the joint as the train is long, within what was known of it before.
+    pub fn head_as_tail_passes(&self, rest: &Stand, section: SectionId) -> Head {
+        let beyond_joint = || {
+            let (seen, _, _) = detectable_length(self.layout, rest.who)?;
+            let first = rest.holds.first()?.enter?;
+            self.topology.leave_towards(section, first)?;
+            let mut ahead = seen;
+            for pair in rest.holds.windows(2) {
+                let (enter, leave) = (pair[0].enter?, self.topology.leave_towards(pair[0].section, pair[1].enter?)?);
+                ahead -= self.layout.ways[self.layout.way_between(enter, leave)?].length?;
+            }
+            Some(ahead)
+        };
+        let before = self.odometers.head(rest, self.now);
+        let (Some(ahead), Some((least, most))) = (beyond_joint(), before) else { return rest.head };
+        let since = self.odometers.lately(rest.who, LATE + delays(self.layout, section).1);
+        let (least, most) = (least.max(ahead - MEASURED_WITHIN), most.min(ahead + MEASURED_WITHIN + since));
+        // What contradicts the way it came says that something is wrong, not where the train is.
+        if least > most {
+            return rest.head;
+        }
+        let head = self.odometers.head_between(rest.who, self.now, least, most);
+        Head { came_in: rest.head.came_in, slack: rest.head.slack, ..head }
+    }
+}
