@@ -1,12 +1,19 @@
 //! Orders for trains and turnouts: what is refused, and what an accepted one changes.
 
-use track::{EndId, Lie, SectionId, TrainId, TurnoutId};
+use track::{EndId, Length, Lie, SectionId, TrainId, Traverse, TurnoutId};
 
 use super::{Interlock, Run, Wait};
 use crate::door::{Destination, Fact, Output};
 use crate::drive::Drive;
+use crate::identity::Whereabouts;
 use crate::picture::Picture;
 use crate::time::Time;
+
+/// A train that may be so near to its stopping point does not start for it.
+const CLOSE: Length = Length::from_mm(40);
+
+/// One that may be so far short of it cannot be said to have arrived.
+const FAR_OFF: Length = Length::from_mm(500);
 
 /// Why something is not done, in plain words.
 pub(crate) type Reason = String;
@@ -48,6 +55,12 @@ impl Interlock {
             let Some(course) = course else {
                 return Err(format!("no path leads from where `{name}` stands to {}", self.place_name(to)));
             };
+            if !course.turns_back && self.cannot_tell_if_there(&stand, &course.path, to) {
+                return Err(format!(
+                    "`{name}` may stand at {} or far short of it, and nobody knows; hint: send it somewhere else first",
+                    self.place_name(to)
+                ));
+            }
             let (length, room) = (self.train_length(train), self.room_at_the_end(&course.path, to));
             if let (Some(length), Some(room)) = (length, room)
                 && length > room
@@ -69,6 +82,15 @@ impl Interlock {
         run.waits_for = None;
         self.touch(train);
         Ok(())
+    }
+
+    /// Whether a train in the section of its stopping point may be too near to it to move, and may as well be far from it: so
+    /// it is with one that was put down there and has not moved since.
+    fn cannot_tell_if_there(&self, stand: &Whereabouts, path: &[Traverse], to: Destination) -> bool {
+        let (Destination::Stop(stop), [only], Some(nose)) = (to, path, stand.nose) else { return false };
+        let Some(length) = self.layout.ways[only.way].length else { return false };
+        let point = length - self.layout.stops[stop].short_of_end;
+        nose.most + CLOSE > point && nose.least + FAR_OFF < point
     }
 
     fn place_name(&self, to: Destination) -> String {

@@ -290,3 +290,12 @@ fn a_train_goes_round_what_stands_in_its_way() {
     assert!(world.facts().any(|fact| matches!(fact, Fact::RouteSet { sections, .. }
         if sections.contains(&world.section("south")))));
 }
+
+#[test]
+fn a_train_put_down_before_its_stopping_point_is_not_said_to_have_arrived_there_unmoved() {
+    let mut world = World::new(passing_loop());
+    world.put("Heron", "north", "north.b");
+    let Answer::Refused(refusal) = world.go("Heron", "halt") else { panic!("accepted") };
+    assert!(refusal.reason.contains("nobody knows"), "{}", refusal.reason);
+    assert_eq!(world.go("Heron", "far east"), Answer::Accepted, "and may go anywhere else");
+}
