@@ -30,10 +30,10 @@ use std::sync::Arc;
 use track::{Layout, Lie, SectionId, Table, TrainId, TurnoutId};
 
 pub use batch::{Batch, Placement};
+pub(crate) use odometer::{LATE, MEASURED_WITHIN};
 pub use picture::{Hold, NoseInterval, Pace, Whereabouts};
 pub(crate) use position::NEXT_AXLE;
 pub use position::SpotPassage;
-pub(crate) use odometer::{LATE, MEASURED_WITHIN};
 pub use prices::Prices;
 
 use account::{Account, Who};
