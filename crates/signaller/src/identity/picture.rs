@@ -31,6 +31,9 @@ pub struct Whereabouts {
     /// How far its nose stands beyond the entry of the last section, where lengths and speeds say so. The blind nose is
     /// included, so this may reach beyond the section's far end.
     pub nose: Option<NoseInterval>,
+    /// How far its nose reaches beyond the first axle that a detector can see: so far at most it sticks out of the section
+    /// in which it is seen last.
+    pub blind_nose: Length,
 }
 
 /// Bounds of a nose's place.
@@ -80,6 +83,7 @@ impl Identity {
             footprint: likeliest.holds.clone(),
             leading: if likeliest.backward { Direction::Backward } else { Direction::Forward },
             nose: nose.filter(|_| known),
+            blind_nose: self.blind_nose(likeliest),
         })
     }
 

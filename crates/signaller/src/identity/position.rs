@@ -55,10 +55,16 @@ impl Identity {
             most = most.min(length + self.odometers.lately(stand.who, on_delay + LATE));
             least = least.min(length);
         }
-        let (_, front, rear) = detectable_length(&self.layout, stand.who)?;
-        let blind = if stand.backward { rear } else { front };
+        detectable_length(&self.layout, stand.who)?;
+        let blind = self.blind_nose(stand);
         let (least, most) = (least.max(Length::ZERO) + blind, most.max(Length::ZERO) + blind);
         Some(NoseInterval { least, most, reach: most + Length::from_um(stand.head.slack) })
+    }
+
+    /// How far the nose reaches beyond the first axle that a detector can see.
+    pub(super) fn blind_nose(&self, stand: &Stand) -> Length {
+        let blind = detectable_length(&self.layout, stand.who);
+        blind.map_or(Length::ZERO, |(_, front, rear)| if stand.backward { rear } else { front })
     }
 
     /// Narrows where the one train is that can have passed a spot.

@@ -97,13 +97,17 @@ impl Identity {
     pub(super) fn overhang(&self, train: TrainId, now: Time) -> Vec<SectionId> {
         let mut sections = Vec::new();
         let Some(stand) = self.whereabouts(train, now) else { return sections };
-        let (Some(nose), Some(interval)) = (stand.footprint.last(), stand.nose) else { return sections };
-        let mut ahead: Vec<(EndId, Length)> = nose.enter.map(|enter| (enter, interval.reach)).into_iter().collect();
+        let Some(enter) = stand.footprint.last().and_then(|nose| nose.enter) else { return sections };
+        let mut ahead: Vec<(EndId, Option<Length>)> = vec![(enter, stand.nose.map(|nose| nose.reach))];
         while let Some((enter, most)) = ahead.pop() {
             for passage in self.topology.passages(enter) {
                 let way = &self.layout.ways[passage.way];
                 let lies = |need: &Need| self.lies[need.turnout].is_none_or(|lie| lie == need.lie);
-                let beyond = way.length.map_or(Length::ZERO, |length| most - length);
+                let beyond = match (most, way.length) {
+                    (Some(most), Some(length)) => most - length,
+                    // It sticks out of a section that nobody measured by its blind nose at most, and one ahead may be short.
+                    (most, _) => most.unwrap_or(Length::MAX).min(stand.blind_nose),
+                };
                 if beyond <= Length::ZERO || !way.needs.iter().all(lies) {
                     continue;
                 }
@@ -111,7 +115,7 @@ impl Identity {
                     let section = self.topology.section_of[entry];
                     if !sections.contains(&section) {
                         sections.push(section);
-                        ahead.push((entry, beyond));
+                        ahead.push((entry, Some(beyond)));
                     }
                 }
             }

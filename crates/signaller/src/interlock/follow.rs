@@ -98,15 +98,22 @@ impl Interlock {
     ) {
         let run = &self.runs[train];
         let mut keep = (run.nose + 1).min(run.granted.len());
+        let stand = picture.whereabouts(train, now);
+        let reach = stand.as_ref().and_then(|stand| stand.nose).map(|nose| nose.reach);
         // How far the nose reaches, whatever of it detectors see, beyond the far end of the last passage kept.
-        let mut beyond = picture.whereabouts(train, now).and_then(|stand| stand.nose).map(|nose| nose.reach);
+        let mut beyond = None;
         while keep > 0
             && let Some(passage) = run.granted.get(keep)
         {
             let length = self.layout.ways[run.granted[keep - 1].way].length;
-            beyond = beyond.zip(length).map(|(beyond, length)| beyond - length);
-            let reaches = beyond.is_some_and(|beyond| beyond > Length::ZERO);
-            if !reaches && !picture.holders(passage.section).contains(&train) {
+            let further = match (beyond, reach, length) {
+                (None, Some(reach), Some(length)) => reach - length,
+                (None, ..) => stand.as_ref().map_or(Length::ZERO, |stand| stand.blind_nose),
+                // A passage that nobody measured may be short.
+                (Some(beyond), ..) => beyond - length.unwrap_or(Length::ZERO),
+            };
+            beyond = Some(further);
+            if further <= Length::ZERO && !picture.holders(passage.section).contains(&train) {
                 break;
             }
             keep += 1;

@@ -221,7 +221,16 @@ impl Painted {
         let (train, enter) = (layout.train_named("Heron").unwrap(), layout.end_named(enter).unwrap());
         let hold = Hold { section: layout.ends[enter].section, enter: Some(enter), seen: true };
         let leading = Direction::Forward;
-        Self { train, stand: Whereabouts { sure: true, footprint: smallvec![hold], leading, nose: None } }
+        Self {
+            train,
+            stand: Whereabouts {
+                sure: true,
+                footprint: smallvec![hold],
+                leading,
+                nose: None,
+                blind_nose: Length::ZERO,
+            },
+        }
     }
 }
 
