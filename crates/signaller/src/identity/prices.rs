@@ -29,7 +29,7 @@ pub struct Prices {
     pub lost_from_sight: f64,
     /// The section at its nose empties while the ones behind stay filled, and the train did not back out: contact lost there.
     pub contact_at_nose: f64,
-    /// A section in its middle empties: contact lost, or releases heard out of order.
+    /// A section in its middle empties: contact lost, or releases heard out of order, about as often as a report is lost.
     pub contact_in_middle: f64,
     /// ... or the sections behind are held falsely, or the report that they emptied was lost.
     pub stuck_behind: f64,
@@ -43,8 +43,8 @@ pub struct Prices {
     pub repeat: f64,
     /// ... or the report of its emptying between was lost.
     pub emptying_unheard: f64,
-    /// A train lost from sight stays so, for each further instant in which something happens near it. Not far from 1: a
-    /// train may stand for long where a report was lost, whatever passes by.
+    /// A train lost from sight stays so, for each further instant in which something happens near it, the first few times: what
+    /// was only late or out of order shows itself soon.
     pub stays_lost: f64,
     /// A train lost from sight for long has been taken off and nobody said so.
     pub taken_off_unheard: f64,
@@ -71,14 +71,14 @@ impl Prices {
         moved_unseen: 0.3,
         lost_from_sight: 5e-4,
         contact_at_nose: 1e-3,
-        contact_in_middle: 2e-4,
+        contact_in_middle: 3e-3,
         stuck_behind: 3e-3,
         stranger: 5e-5,
         stranger_at_border: 2e-4,
         stranger_vanishes: 0.3,
         repeat: 1e-2,
         emptying_unheard: 1e-2,
-        stays_lost: 0.8,
+        stays_lost: 0.5,
         taken_off_unheard: 1e-2,
         lifted_but_filled: 1e-3,
         against_turnout: 1e-4,

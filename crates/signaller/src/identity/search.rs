@@ -27,6 +27,10 @@ pub(super) struct Line {
     pub stranger: Who,
 }
 
+/// A train that was lost should soon show itself. If it has not after so many instants in which something happened near it, it
+/// stands, and further ones say nothing more.
+const LOST_FOR_A_WHILE: u8 = 16;
+
 /// A train that is still lost after so many instants in which something happened near it may not be there at all.
 const LOST_FOR_LONG: u8 = 24;
 
@@ -289,7 +293,7 @@ impl<F: Fn(SectionId) -> bool> Question<'_, F> {
                     without.remove(at);
                     results.push(Account { weight: weight * self.scene.prices.taken_off_unheard, stands: without });
                 }
-                if stands[at].lost_for > 0 {
+                if (1..=LOST_FOR_A_WHILE).contains(&stands[at].lost_for) {
                     weight *= self.scene.prices.stays_lost;
                 }
                 stands[at].lost_for = stands[at].lost_for.saturating_add(1);
