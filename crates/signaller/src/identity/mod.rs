@@ -39,7 +39,6 @@ pub use prices::Prices;
 use account::{Account, Who};
 use clusters::Clusters;
 use gather::Gather;
-use moves::Scene;
 use odometer::Odometers;
 use search::{Question, Search};
 use tags::Tags;
@@ -134,21 +133,10 @@ impl Identity {
             return;
         }
         let given_up = self.take_joint(clusters);
-        let question = Question {
-            scene: Scene {
-                layout: &self.layout,
-                topology: &self.topology,
-                prices: &self.prices,
-                lies: &self.lies,
-                odometers: &self.odometers,
-                turned_in: &self.turned_in,
-                now,
-            },
-            lines,
-            lifted,
-            filled: |section: SectionId| self.reported[section] == Some(true),
-        };
-        let cut = self.search.explain(&question, &self.joint, &mut self.results);
+        let mut search = std::mem::take(&mut self.search);
+        let mut results = std::mem::take(&mut self.results);
+        let cut = search.explain(&self.question(now, lines, lifted), &self.joint, &mut results);
+        (self.search, self.results) = (search, results);
         if self.results.is_empty() {
             self.keep_what_fits(lines, lifted);
         }
@@ -158,6 +146,21 @@ impl Identity {
         self.tags.touch(&self.joint);
         self.tags.touch(&self.results);
         self.clusters.add_split(&mut self.results, if given_up < self.prices.sure * 1e-2 { 0.0 } else { given_up });
+    }
+
+    /// What is to be explained now.
+    fn question<'a>(
+        &'a self,
+        now: Time,
+        lines: &'a [search::Line],
+        lifted: &'a [Who],
+    ) -> Question<'a, impl Fn(SectionId) -> bool + 'a> {
+        Question {
+            scene: self.scene(now),
+            lines,
+            lifted,
+            filled: |section: SectionId| self.reported[section] == Some(true),
+        }
     }
 
     /// The same in place, where there is one train and it just runs on.
@@ -186,14 +189,8 @@ impl Identity {
     #[cfg(debug_assertions)]
     fn compare_with_search(&self, now: Time, lines: &[search::Line], before: account::Stand, after: &account::Stand) {
         let joint = [Account { weight: 1.0, stands: smallvec::smallvec![before] }];
-        let question = Question {
-            scene: self.scene(now),
-            lines,
-            lifted: &[],
-            filled: |section: SectionId| self.reported[section] == Some(true),
-        };
         let mut results = Vec::new();
-        Search::default().explain(&question, &joint, &mut results);
+        Search::default().explain(&self.question(now, lines, &[]), &joint, &mut results);
         debug_assert!(
             results.len() == 1 && results[0].stands.len() == 1 && results[0].stands[0] == *after,
             "the search says {results:?}, running on says {after:?}"

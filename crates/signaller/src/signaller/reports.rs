@@ -1,6 +1,6 @@
 //! From what was heard to one batch for identity, and from what identity made of it to facts.
 
-use track::{DetectorKind, SectionId, TrainId};
+use track::{DetectorKind, Layout, SectionId, TrainId};
 
 use super::Signaller;
 use crate::door::{Answer, Fact, Input, Output, Refusal, Request, Ticket};
@@ -64,8 +64,8 @@ impl Signaller {
     fn hear_placement(&mut self, ticket: Ticket, request: &Request, batch: &mut Batch) {
         match request {
             Request::Place { train, on, nose } => {
-                let said =
-                    beside_others(*train, on, batch).and_then(|()| Placement::new(&self.layout, *train, on, *nose));
+                let said = beside_others(&self.layout, *train, on, batch)
+                    .and_then(|()| Placement::new(&self.layout, *train, on, *nose));
                 match said {
                     Ok(placement) => {
                         if self.answer_placement(ticket, request) == Answer::Accepted {
@@ -88,7 +88,7 @@ impl Signaller {
 
 /// Whether a train can be placed in this instant beside what was placed before: once, and on sections that no other was
 /// placed on, unless they filled as often.
-fn beside_others(train: TrainId, on: &[SectionId], batch: &Batch) -> Result<(), String> {
+fn beside_others(layout: &Layout, train: TrainId, on: &[SectionId], batch: &Batch) -> Result<(), String> {
     if batch.placed.iter().any(|other| other.train == train) {
         return Err("this train was placed elsewhere in the same instant".to_owned());
     }
@@ -96,7 +96,8 @@ fn beside_others(train: TrainId, on: &[SectionId], batch: &Batch) -> Result<(), 
         let others = batch.placed.iter().filter(|other| other.stands_on(*section)).count();
         let fillings = batch.edges.iter().filter(|&&edge| edge == (*section, true)).count();
         if others > 0 && others >= fillings {
-            return Err("another train was placed on the same section in the same instant".to_owned());
+            let name = &layout.sections[*section].name;
+            return Err(format!("another train was placed on section `{name}` in the same instant"));
         }
     }
     Ok(())
