@@ -53,7 +53,18 @@ impl Event {
             Fact::Waiting { train, reason } => Self { reason: Some(reason.clone()), ..about("waiting", train) },
             Fact::HoldSet { train, reason } => Self { reason: Some(reason.clone()), ..about("held", train) },
             Fact::HoldLifted { train } => about("hold_lifted", train),
-            Fact::Answered { .. } => return None,
+            Fact::DoubtRaised { .. }
+            | Fact::DoubtCleared { .. }
+            | Fact::PowerLost { .. }
+            | Fact::PowerBack { .. }
+            | Fact::LinkLost { .. }
+            | Fact::LinkBack { .. }
+            | Fact::Suspected { .. }
+            | Fact::RollCallBegan { .. }
+            | Fact::RollCallEnded { .. }
+            | Fact::Coupled { .. }
+            | Fact::Uncoupled { .. }
+            | Fact::Answered { .. } => return None,
         })
     }
 

@@ -31,10 +31,8 @@ impl Picture {
                 self.granted.extend(sections.iter().map(|&section| (section, *train)));
                 self.waiting.remove(train);
             }
-            Fact::SectionReleased { train, section } => {
-                if self.granted.get(section) == Some(train) {
-                    self.granted.remove(section);
-                }
+            Fact::SectionReleased { train, section } if self.granted.get(section) == Some(train) => {
+                self.granted.remove(section);
             }
             Fact::Departed { train, to } => {
                 self.bound.insert(*train, *to);
@@ -55,7 +53,7 @@ impl Picture {
             Fact::HoldLifted { train } => {
                 self.held.remove(train);
             }
-            Fact::Answered { .. } => {}
+            _ => {}
         }
     }
 

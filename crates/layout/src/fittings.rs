@@ -231,9 +231,8 @@ impl<'t> Resolver<'t, '_> {
 
 fn detector(name: &str, kind: DetectorKind, written: Option<&WrittenDetector<'_>>) -> Detector {
     Detector {
-        name: name.to_owned(),
-        kind,
         on_delay: written.and_then(|written| written.on_delay).unwrap_or(Duration::ZERO),
         off_delay: written.and_then(|written| written.off_delay).unwrap_or(Duration::ZERO),
+        ..Detector::new(name, kind)
     }
 }

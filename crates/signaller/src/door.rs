@@ -5,7 +5,7 @@
 //! and scripts.
 
 use smallvec::SmallVec;
-use track::{DetectorId, DistrictId, EndId, Lie, SectionId, SignalId, StopId, TrainId, TurnoutId};
+use track::{DetectorId, DistrictId, EndId, Lie, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId};
 
 use crate::aspect::Aspect;
 use crate::time::Time;
@@ -46,6 +46,22 @@ pub enum Input {
         /// Whether it is live.
         live: bool,
     },
+    /// A link came up or went down. While it is down nothing is known of what it carries; when it comes up again, what was
+    /// heard before is old news until it is reported anew.
+    LinkReported {
+        /// The link.
+        link: LinkId,
+        /// Whether it is up.
+        up: bool,
+    },
+    /// Where a train stood when the signaller was last in charge. To be told before anything else is heard; what detectors
+    /// say then decides what of it is still so, and until then the train is held.
+    TrainRemembered {
+        /// The train.
+        train: TrainId,
+        /// Where it stood.
+        memory: Memory,
+    },
     /// A border signal, beyond the layout, was reported to show this.
     SignalReported {
         /// The signal.
@@ -71,6 +87,19 @@ pub enum Input {
     Woke,
 }
 
+/// Where a train stood, kept from one run of the signaller to the next.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Memory {
+    /// The sections it covered, tail first.
+    pub on: Vec<SectionId>,
+    /// The end that its nose pointed at, where that was known.
+    pub nose: Option<EndId>,
+    /// Which way its nose points, as the train sees it.
+    pub leading: Direction,
+    /// Whether all accounts agreed on that.
+    pub sure: bool,
+}
+
 /// Joins a request to its answer. The shell makes them unique.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Ticket(pub u64);
@@ -90,6 +119,44 @@ pub enum Request {
     /// A train was taken off the track.
     Lift {
         /// The train.
+        train: TrainId,
+    },
+    /// A person, or a script that saw it, says which train is in a section.
+    Identify {
+        /// The section.
+        section: SectionId,
+        /// The train that is there.
+        train: TrainId,
+    },
+    /// Two trains that stand next to each other were coupled: from now on they are one.
+    Couple {
+        /// The train whose name is kept.
+        train: TrainId,
+        /// The train that is part of it from now on.
+        with: TrainId,
+    },
+    /// A train that stands was uncoupled: from now on it is two.
+    Uncouple {
+        /// The train. It keeps its foremost vehicles.
+        train: TrainId,
+        /// How many.
+        keep: usize,
+        /// The train that the others are from now on: one that stands nowhere.
+        rest: TrainId,
+    },
+    /// It is to be found out who is where, by moving one train a little and seeing which section answers.
+    RollCall {
+        /// The train to move; nothing where the signaller is to choose.
+        train: Option<TrainId>,
+    },
+    /// A person takes a train over and drives it at a throttle of their own.
+    TakeOver {
+        /// The train.
+        train: TrainId,
+    },
+    /// A person gives a train back that they drove.
+    HandBack {
+        /// The train. It must stand.
         train: TrainId,
     },
     /// A train is to go somewhere by any free path.
@@ -260,6 +327,75 @@ pub enum Fact {
         /// The train.
         train: TrainId,
     },
+    /// It is not known who is where. Said anew, under the same number, when the alternatives change.
+    DoubtRaised {
+        /// Its number.
+        doubt: DoubtId,
+        /// What is not known, and what would settle it.
+        about: Doubt,
+    },
+    /// A doubt is settled.
+    DoubtCleared {
+        /// Its number.
+        doubt: DoubtId,
+        /// By what, in plain words.
+        by: String,
+    },
+    /// A power district went dark: trains in it do not move, and what its detectors say means nothing.
+    PowerLost {
+        /// The district.
+        district: DistrictId,
+        /// How that is known, in plain words.
+        because: String,
+    },
+    /// A power district is live again.
+    PowerBack {
+        /// The district.
+        district: DistrictId,
+    },
+    /// A link went down: nothing is known of what it carries.
+    LinkLost {
+        /// The link.
+        link: LinkId,
+    },
+    /// A link is up again, and everything it carries was reported anew.
+    LinkBack {
+        /// The link.
+        link: LinkId,
+    },
+    /// A detector or a train gives cause to look at it.
+    Suspected {
+        /// What should be looked at.
+        suspect: Suspect,
+        /// Why, in plain words.
+        because: String,
+    },
+    /// A train is moved a little to find out where it is.
+    RollCallBegan {
+        /// The train.
+        train: TrainId,
+    },
+    /// A roll call is over.
+    RollCallEnded {
+        /// The train that was moved.
+        train: TrainId,
+        /// The section in which it was found; nothing where it did not show itself.
+        found: Option<SectionId>,
+    },
+    /// Two trains became one.
+    Coupled {
+        /// The train that goes on.
+        train: TrainId,
+        /// The train that is part of it.
+        with: TrainId,
+    },
+    /// One train became two.
+    Uncoupled {
+        /// The train that keeps its name.
+        train: TrainId,
+        /// The train that the others are.
+        rest: TrainId,
+    },
     /// A request was answered.
     Answered {
         /// The request's ticket.
@@ -283,6 +419,36 @@ pub enum Answer {
 pub struct Refusal {
     /// In plain words: lower case, no full stop.
     pub reason: String,
+}
+
+/// Tells doubts apart.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct DoubtId(pub u64);
+
+/// A doubt, for people.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Doubt {
+    /// The trains of which it is not known where they are.
+    pub trains: Vec<TrainId>,
+    /// The sections of which it is not known who is there.
+    pub sections: Vec<SectionId>,
+    /// What may be so, the likeliest first, in plain words.
+    pub alternatives: Vec<String>,
+    /// What would settle it, in plain words.
+    pub settled_by: String,
+    /// Whether a roll call would settle it, and of which train.
+    pub roll_call: Option<TrainId>,
+}
+
+/// What may be at fault.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Suspect {
+    /// The detector of a section, its feed or its track.
+    Section(SectionId),
+    /// A train's wheels or couplings.
+    Train(TrainId),
+    /// A turnout or its report.
+    Turnout(TurnoutId),
 }
 
 /// What is said of a section.

@@ -21,6 +21,9 @@ mod signaller;
 mod time;
 
 pub use aspect::{Aspect, AspectBook};
-pub use door::{Answer, Destination, Direction, Fact, Input, Output, Refusal, Request, Step, Tag, Ticket};
+pub use door::{
+    Answer, Destination, Direction, Doubt, DoubtId, Fact, Input, Memory, Output, Refusal, Request, Step, Suspect, Tag,
+    Ticket,
+};
 pub use signaller::{Conduct, Signaller};
 pub use time::Time;

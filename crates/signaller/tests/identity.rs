@@ -314,12 +314,8 @@ fn junction() -> Builder {
     }
     let u = end(&builder, "u.a");
     builder.join(toe, u);
-    builder.detector(Detector {
-        name: "gate".to_owned(),
-        kind: DetectorKind::Reader(builder.layout().section_named("u").unwrap()),
-        on_delay: std::time::Duration::ZERO,
-        off_delay: std::time::Duration::ZERO,
-    });
+    let reader = DetectorKind::Reader(builder.layout().section_named("u").unwrap());
+    builder.detector(Detector::new("gate", reader));
     builder
 }
 

@@ -2,9 +2,10 @@
 
 use std::time::Duration;
 
-use crate::ids::{DetectorId, DistrictId, EndId, SectionId, SignalId, StopId, TrainId, TurnoutId, WayId};
+use crate::ids::{DetectorId, DistrictId, EndId, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId, WayId};
 use crate::layout::{
-    Beyond, Detector, DetectorKind, District, End, Layout, Lie, Need, Section, Signal, StoppingPoint, Turnout, Way,
+    Beyond, Detector, DetectorKind, District, End, Layout, Lie, Link, Need, Section, Signal, StoppingPoint, Turnout,
+    Way,
 };
 use crate::scale::Scale;
 use crate::table::Table;
@@ -32,6 +33,7 @@ impl Builder {
                 stops: Table::new(),
                 detectors: Table::new(),
                 districts: Table::new(),
+                links: Table::new(),
                 trains: Table::new(),
             },
         }
@@ -129,6 +131,7 @@ impl Builder {
             worked: true,
             throw_time: Duration::from_secs(1),
             sections: Vec::new(),
+            link: None,
         })
     }
 
@@ -155,12 +158,7 @@ impl Builder {
     /// Adds an area detector named after its section.
     pub fn area_detector(&mut self, section: SectionId) -> DetectorId {
         let name = self.layout.sections[section].name.clone();
-        self.detector(Detector {
-            name,
-            kind: DetectorKind::Area(section),
-            on_delay: Duration::ZERO,
-            off_delay: Duration::ZERO,
-        })
+        self.detector(Detector::new(name, DetectorKind::Area(section)))
     }
 
     /// Adds a detector of any kind.
@@ -175,7 +173,22 @@ impl Builder {
 
     /// Adds a power district.
     pub fn district(&mut self, name: impl Into<String>) -> DistrictId {
-        self.layout.districts.push(District { name: name.into() })
+        self.layout.districts.push(District { name: name.into(), voltage: None })
+    }
+
+    /// The power district, to be changed.
+    pub fn district_mut(&mut self, district: DistrictId) -> &mut District {
+        &mut self.layout.districts[district]
+    }
+
+    /// The detector, to be changed.
+    pub fn detector_mut(&mut self, detector: DetectorId) -> &mut Detector {
+        &mut self.layout.detectors[detector]
+    }
+
+    /// Adds a link.
+    pub fn link(&mut self, name: impl Into<String>) -> LinkId {
+        self.layout.links.push(Link { name: name.into() })
     }
 
     /// Puts a section into a power district.

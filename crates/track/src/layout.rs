@@ -2,7 +2,8 @@
 
 use std::time::Duration;
 
-use crate::ids::{DetectorId, DistrictId, EndId, SectionId, SignalId, StopId, TrainId, TurnoutId, WayId};
+use crate::electrics::{Sensing, Voltage};
+use crate::ids::{DetectorId, DistrictId, EndId, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId, WayId};
 use crate::scale::Scale;
 use crate::table::{Id, Table};
 use crate::train::Train;
@@ -31,6 +32,8 @@ pub struct Layout {
     pub detectors: Table<DetectorId, Detector>,
     /// Power districts.
     pub districts: Table<DistrictId, District>,
+    /// Links.
+    pub links: Table<LinkId, Link>,
     /// Trains.
     pub trains: Table<TrainId, Train>,
 }
@@ -136,6 +139,8 @@ pub struct Turnout {
     pub throw_time: Duration,
     /// The sections whose ways need it.
     pub sections: Vec<SectionId>,
+    /// The link that carries its reports, where that was said.
+    pub link: Option<LinkId>,
 }
 
 /// A signal.
@@ -171,6 +176,12 @@ pub struct Detector {
     pub on_delay: Duration,
     /// How long nothing must be there before it says so.
     pub off_delay: Duration,
+    /// For so long a report that nothing is there any more is not believed: what comes back within it was never gone.
+    pub bridge: Duration,
+    /// How it senses current, where that was said. Only of use for an area detector.
+    pub sensing: Option<Sensing>,
+    /// The link that carries its reports, where that was said.
+    pub link: Option<LinkId>,
 }
 
 /// What a detector sees.
@@ -189,9 +200,34 @@ pub enum DetectorKind {
     Reader(SectionId),
 }
 
+impl Detector {
+    /// A detector that takes no time, and of which nothing else was said.
+    pub fn new(name: impl Into<String>, kind: DetectorKind) -> Self {
+        Self {
+            name: name.into(),
+            kind,
+            on_delay: Duration::ZERO,
+            off_delay: Duration::ZERO,
+            bridge: Duration::ZERO,
+            sensing: None,
+            link: None,
+        }
+    }
+}
+
 /// A power district: what goes dark together.
 #[derive(Clone, Debug)]
 pub struct District {
+    /// Its name.
+    pub name: String,
+    /// The voltage on its track, where that was said.
+    pub voltage: Option<Voltage>,
+}
+
+/// A link: what carries reports and orders to and from one part of the hardware. While it is down, nothing is known of what
+/// it carries.
+#[derive(Clone, Debug)]
+pub struct Link {
     /// Its name.
     pub name: String,
 }
@@ -252,6 +288,16 @@ impl Layout {
     /// The train of that name.
     pub fn train_named(&self, name: &str) -> Option<TrainId> {
         named(&self.trains, name, |train| &train.name)
+    }
+
+    /// The link of that name.
+    pub fn link_named(&self, name: &str) -> Option<LinkId> {
+        named(&self.links, name, |link| &link.name)
+    }
+
+    /// The power district of that name.
+    pub fn district_named(&self, name: &str) -> Option<DistrictId> {
+        named(&self.districts, name, |district| &district.name)
     }
 
     /// The detector of that name.

@@ -8,6 +8,7 @@
 
 mod builder;
 pub mod dcc;
+mod electrics;
 mod graph;
 mod ids;
 mod layout;
@@ -17,10 +18,12 @@ mod train;
 mod units;
 
 pub use builder::Builder;
+pub use electrics::{Current, Sensing, SensingKind, Voltage};
 pub use graph::{Graph, Path, Traverse, distance_cost};
-pub use ids::{DetectorId, DistrictId, EndId, SectionId, SignalId, StopId, TrainId, TurnoutId, WayId};
+pub use ids::{DetectorId, DistrictId, EndId, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId, WayId};
 pub use layout::{
-    Beyond, Detector, DetectorKind, District, End, Layout, Lie, Need, Section, Signal, StoppingPoint, Turnout, Way,
+    Beyond, Detector, DetectorKind, District, End, Layout, Lie, Link, Need, Section, Signal, StoppingPoint, Turnout,
+    Way,
 };
 pub use scale::Scale;
 pub use table::{Id, Table};

@@ -93,7 +93,7 @@ impl Watch {
             Fact::Waiting { train, reason } => self.errand(*train).waits = Some(reason.clone()),
             Fact::HoldSet { train, reason } => self.errand(*train).held = Some(reason.clone()),
             Fact::HoldLifted { train } => self.errand(*train).held = None,
-            Fact::Answered { .. } => {}
+            _ => {}
         }
     }
 

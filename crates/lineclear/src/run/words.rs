@@ -108,6 +108,35 @@ impl Teller {
             Fact::Waiting { train, reason } => (Weight::Ordinary, format!("{} waits: {reason}", name(train))),
             Fact::HoldSet { train, reason } => (Weight::Notable, format!("{} is held: {reason}", name(train))),
             Fact::HoldLifted { train } => (Weight::Ordinary, format!("{} is held no more", name(train))),
+            Fact::DoubtRaised { about, .. } => {
+                let what = about.alternatives.join("; or ");
+                (Weight::Notable, format!("in doubt: {what}. {}", about.settled_by))
+            }
+            Fact::DoubtCleared { by, .. } => (Weight::Ordinary, format!("a doubt is settled: {by}")),
+            Fact::PowerLost { district, because } => {
+                (Weight::Notable, format!("the power is off in {}: {because}", layout.districts[*district].name))
+            }
+            Fact::PowerBack { district } => {
+                (Weight::Ordinary, format!("the power is back in {}", layout.districts[*district].name))
+            }
+            Fact::LinkLost { link } => (Weight::Notable, format!("link {} is down", layout.links[*link].name)),
+            Fact::LinkBack { link } => (Weight::Ordinary, format!("link {} is up again", layout.links[*link].name)),
+            Fact::Suspected { because, .. } => (Weight::Notable, because.clone()),
+            Fact::RollCallBegan { train } => {
+                (Weight::Notable, format!("{} is moved a little to find out where it is", name(train)))
+            }
+            Fact::RollCallEnded { train, found: Some(section) } => {
+                (Weight::Ordinary, format!("{} was found in {}", name(train), layout.sections[*section].name))
+            }
+            Fact::RollCallEnded { train, found: None } => {
+                (Weight::Notable, format!("{} was moved and did not show itself", name(train)))
+            }
+            Fact::Coupled { train, with } => {
+                (Weight::Ordinary, format!("{} was coupled to {}", name(with), name(train)))
+            }
+            Fact::Uncoupled { train, rest } => {
+                (Weight::Ordinary, format!("{} was uncoupled from {}", name(rest), name(train)))
+            }
             Fact::RouteSet { .. } | Fact::SectionReleased { .. } | Fact::Answered { .. } => return None,
         };
         Some(told)

@@ -43,7 +43,12 @@ impl Signaller {
                     self.identity.set_lie(*turnout, *lie);
                     self.changes.turnouts.push(*turnout);
                 }
-                Input::Requested { .. } | Input::TrainNamed { .. } | Input::SignalReported { .. } | Input::Woke => {}
+                Input::Requested { .. }
+                | Input::TrainNamed { .. }
+                | Input::SignalReported { .. }
+                | Input::LinkReported { .. }
+                | Input::TrainRemembered { .. }
+                | Input::Woke => {}
             }
         }
         for input in inputs {

@@ -61,6 +61,12 @@ impl Signaller {
                 Ok(())
             }
             Request::Place { .. } | Request::Lift { .. } => Ok(()),
+            Request::Identify { .. }
+            | Request::Couple { .. }
+            | Request::Uncouple { .. }
+            | Request::RollCall { .. }
+            | Request::TakeOver { .. }
+            | Request::HandBack { .. } => Err("the signaller cannot do that yet".to_owned()),
         }
     }
 

@@ -76,7 +76,7 @@ fn a_train_that_only_looks_in_for_less_than_the_on_delay_is_not_reported() {
     let layout = corner_with(|builder| {
         let section = builder.layout().section_named("throat").unwrap();
         let (kind, delay) = (DetectorKind::Area(section), Duration::from_secs(4));
-        builder.detector(Detector { name: "slow".into(), kind, on_delay: delay, off_delay: delay });
+        builder.detector(Detector { on_delay: delay, off_delay: delay, ..Detector::new("slow", kind) });
     });
     let mut corner = Corner::of(layout);
     corner.put("Plover", &["quay-1"], "quay-1.b");
@@ -104,10 +104,10 @@ fn every_axle_passes_a_spot_and_a_reader_reads_the_train_once() {
     let mut corner = Corner::of(corner_with(|builder| {
         let section = builder.layout().section_named("line-1").unwrap();
         let way = builder.layout().sections[section].ways[0];
-        let (spot, delay) = (DetectorKind::Spot { way, from_first_end: Some(Length::from_mm(500)) }, Duration::ZERO);
-        builder.detector(Detector { name: "spot".into(), kind: spot, on_delay: delay, off_delay: delay });
+        let spot = DetectorKind::Spot { way, from_first_end: Some(Length::from_mm(500)) };
+        builder.detector(Detector::new("spot", spot));
         let reader = DetectorKind::Reader(section);
-        builder.detector(Detector { name: "gate".into(), kind: reader, on_delay: delay, off_delay: delay });
+        builder.detector(Detector::new("gate", reader));
     }));
     corner.put("Heron", &["quay-1"], "quay-1.b");
     corner.drive("Heron", Direction::Forward, 100);

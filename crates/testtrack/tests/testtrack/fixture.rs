@@ -48,8 +48,8 @@ pub(crate) fn corner() -> Layout {
 pub(crate) fn corner_with(more: impl FnOnce(&mut Builder)) -> Layout {
     let mut builder = Builder::new("Low Staithe", Scale::named("H0").unwrap());
     let watched = |builder: &mut Builder, name: &str, section| {
-        let (kind, name) = (DetectorKind::Area(section), name.to_owned());
-        builder.detector(Detector { name, kind, on_delay: ON_DELAY, off_delay: OFF_DELAY });
+        let watching = Detector::new(name, DetectorKind::Area(section));
+        builder.detector(Detector { on_delay: ON_DELAY, off_delay: OFF_DELAY, ..watching });
     };
     let plain = |builder: &mut Builder, name: &str, mm| {
         let section = builder.section(name);
