@@ -2,6 +2,7 @@
 
 use std::time::Duration;
 
+use crate::faults::Faults;
 use crate::random::Stream;
 
 /// How long the physics takes in one go.
@@ -22,6 +23,8 @@ pub struct Settings {
     pub order_delay: Spread,
     /// How turnouts lie at first, where no train stands on them.
     pub turnouts_at_first: FirstLie,
+    /// What goes wrong, and how often.
+    pub faults: Faults,
 }
 
 /// A span that is drawn anew each time.
@@ -51,6 +54,7 @@ impl Settings {
             detector_jitter: Duration::from_millis(10),
             order_delay: Spread { least: Duration::from_millis(10), most: Duration::from_millis(60) },
             turnouts_at_first: FirstLie::Drawn,
+            faults: Faults::NONE,
         }
     }
 
