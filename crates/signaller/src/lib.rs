@@ -17,6 +17,7 @@ pub mod interlock;
 #[cfg(test)]
 mod model;
 pub mod picture;
+pub mod roster;
 mod signaller;
 mod time;
 

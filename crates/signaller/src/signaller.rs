@@ -16,6 +16,7 @@ use crate::door::{Input, Output, Step};
 use crate::drive::Drive;
 use crate::identity::{Batch, Identity};
 use crate::interlock::Interlock;
+use crate::roster::Roster;
 use crate::time::Time;
 
 /// Whether the signaller only watches or also drives.
@@ -50,6 +51,7 @@ impl Changes {
 #[derive(Debug)]
 pub struct Signaller {
     layout: Arc<Layout>,
+    roster: Arc<Roster>,
     conduct: Conduct,
     detect: Detect,
     batch: Batch,
@@ -71,6 +73,7 @@ impl Signaller {
             interlock: Interlock::new(Arc::clone(&layout)),
             signals: Signals::new(Arc::clone(&layout), conduct),
             drive: Drive::new(Arc::clone(&layout)),
+            roster: Roster::new(&layout),
             layout,
             conduct,
             changes: Changes::default(),
@@ -148,6 +151,11 @@ impl Signaller {
     /// The layout.
     pub fn layout(&self) -> &Arc<Layout> {
         &self.layout
+    }
+
+    /// What trains are called, and made of, now.
+    pub fn roster(&self) -> &Roster {
+        &self.roster
     }
 
     /// Whether it only watches or also drives.

@@ -45,12 +45,14 @@ use tags::Tags;
 use topology::Topology;
 use trail::Trails;
 
+use crate::roster::Roster;
 use crate::time::Time;
 
 /// All accounts of where the trains are.
 #[derive(Debug)]
 pub struct Identity {
     layout: Arc<Layout>,
+    roster: Arc<Roster>,
     topology: Topology,
     prices: Prices,
     /// What each section's detector said last; nothing where it has never been heard.
@@ -80,6 +82,7 @@ impl Identity {
     pub fn with_prices(layout: Arc<Layout>, prices: Prices) -> Self {
         let sections = layout.sections.len();
         Self {
+            roster: Roster::new(&layout),
             topology: Topology::new(&layout),
             prices,
             reported: Table::filled(None, sections),
@@ -239,6 +242,11 @@ impl Identity {
     /// A turnout is known to lie so, or it is not known how.
     pub fn set_lie(&mut self, turnout: TurnoutId, lie: Option<Lie>) {
         self.lies[turnout] = lie;
+    }
+
+    /// From now on trains are made of what this roster says.
+    pub(crate) fn set_roster(&mut self, roster: Arc<Roster>) {
+        self.roster = roster;
     }
 
     /// What the section's detector said last; nothing where it was never heard.

@@ -3,13 +3,14 @@
 use std::cell::Cell;
 
 use smallvec::{SmallVec, smallvec};
-use track::{EndId, Layout, Length, Lie, SectionId, Table, Train, TurnoutId, WayId};
+use track::{EndId, Layout, Length, Lie, SectionId, Table, TurnoutId, WayId};
 
 use super::account::{Head, Holds, Stand, Stands, Who, drop, put};
 use super::odometer::Odometers;
 use super::picture::Hold;
 use super::prices::Prices;
 use super::topology::Topology;
+use crate::roster::Roster;
 use crate::time::Time;
 
 /// How many sections a train lost from sight may have moved on unseen.
@@ -21,6 +22,7 @@ const DARK_SECTIONS: usize = 6;
 /// What an explanation may rest on besides the account itself.
 pub(super) struct Scene<'a> {
     pub layout: &'a Layout,
+    pub roster: &'a Roster,
     pub topology: &'a Topology,
     pub prices: &'a Prices,
     pub lies: &'a Table<TurnoutId, Option<Lie>>,
@@ -259,8 +261,8 @@ impl Scene<'_> {
     /// Whether the longest part inside a train that no detector sees covers a whole section: then the section may empty while
     /// the train stands on both sides of it.
     fn may_hide_in_the_middle(&self, stand: &Stand, section: SectionId) -> bool {
-        let train = stand.who.known().and_then(|train| self.layout.trains.get(train));
-        let gap = train.map_or(Length::ZERO, Train::blind_gap);
+        let measure = stand.who.known().and_then(|train| self.roster.measure(train));
+        let gap = measure.map_or(Length::ZERO, |measure| measure.blind_gap);
         let mut lengths = self.layout.sections[section].ways.iter().map(|&way| self.layout.ways[way].length);
         gap > Length::ZERO && lengths.any(|length| length.is_none_or(|length| length <= gap))
     }

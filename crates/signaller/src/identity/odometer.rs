@@ -2,10 +2,11 @@
 
 use std::time::Duration;
 
-use track::{Id, Layout, Length, Speed, Table, TrainId};
+use track::{Id, Length, Speed, Table, TrainId};
 
 use super::account::{Head, Stand, Who};
 use super::picture::Pace;
+use crate::roster::Roster;
 use crate::time::Time;
 
 /// How late a report may be beside what its detector is said to take. Common practice, no source.
@@ -130,9 +131,7 @@ impl Odometers {
 }
 
 /// The length of a train from its first to its last axle that a detector can see, and its blind ends, front and rear.
-pub(super) fn detectable_length(layout: &Layout, who: Who) -> Option<(Length, Length, Length)> {
-    let train = layout.trains.get(who.known()?)?;
-    let (front, rear) = (train.blind_front(), train.blind_rear());
-    let length = train.length()?;
-    Some(((length - front - rear).max(Length::ZERO), front, rear))
+pub(super) fn detectable_length(roster: &Roster, who: Who) -> Option<(Length, Length, Length)> {
+    let measure = roster.measure(who.known()?)?;
+    Some((measure.seen, measure.blind_front, measure.blind_rear))
 }

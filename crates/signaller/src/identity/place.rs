@@ -22,6 +22,7 @@ impl Identity {
     pub(super) fn scene(&self, now: Time) -> Scene<'_> {
         Scene {
             layout: &self.layout,
+            roster: &self.roster,
             topology: &self.topology,
             prices: &self.prices,
             lies: &self.lies,
@@ -273,7 +274,7 @@ impl Identity {
     pub(super) fn anchor(&mut self, train: TrainId, now: Time) {
         let who = Who::train(train);
         let Some(home) = self.clusters.home(train) else { return };
-        let detectable = detectable_length(&self.layout, who);
+        let detectable = detectable_length(&self.roster, who);
         let layout = &self.layout;
         let odometers = &self.odometers;
         for stand in self.clusters.accounts_mut(home).iter_mut().flat_map(|account| &mut account.stands) {
@@ -323,7 +324,7 @@ impl Identity {
         };
         let Some(tail) = length_of(0) else { return Head::UNKNOWN };
         let before: Option<Length> = (0..stand.holds.len() - 1).map(length_of).sum();
-        let (least, most) = match (before, self.odometers.head(stand, now), detectable_length(&self.layout, stand.who))
+        let (least, most) = match (before, self.odometers.head(stand, now), detectable_length(&self.roster, stand.who))
         {
             (Some(before), Some((least, most)), Some((seen, _, _))) => {
                 let most = most.min(way_length_of_nose(self, stand).unwrap_or(most));

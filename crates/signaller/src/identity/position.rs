@@ -55,7 +55,7 @@ impl Identity {
             most = most.min(length + self.odometers.lately(stand.who, on_delay + LATE));
             least = least.min(length);
         }
-        detectable_length(&self.layout, stand.who)?;
+        detectable_length(&self.roster, stand.who)?;
         let blind = self.blind_nose(stand);
         let (least, most) = (least.max(Length::ZERO) + blind, most.max(Length::ZERO) + blind);
         Some(NoseInterval { least, most, reach: most + Length::from_um(stand.head.slack) })
@@ -63,7 +63,7 @@ impl Identity {
 
     /// How far the nose reaches beyond the first axle that a detector can see.
     pub(super) fn blind_nose(&self, stand: &Stand) -> Length {
-        let blind = detectable_length(&self.layout, stand.who);
+        let blind = detectable_length(&self.roster, stand.who);
         blind.map_or(Length::ZERO, |(_, front, rear)| if stand.backward { rear } else { front })
     }
 
@@ -135,7 +135,7 @@ impl Scene<'_> {
     /// the joint as the train is long, within what was known of it before.
     pub fn head_as_tail_passes(&self, rest: &Stand, section: SectionId) -> Head {
         let beyond_joint = || {
-            let (seen, _, _) = detectable_length(self.layout, rest.who)?;
+            let (seen, _, _) = detectable_length(self.roster, rest.who)?;
             let first = rest.holds.first()?.enter?;
             self.topology.leave_towards(section, first)?;
             let mut ahead = seen;

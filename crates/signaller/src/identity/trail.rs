@@ -49,7 +49,7 @@ impl Trails {
 impl Identity {
     /// Whether the train has a blind end, of which a trail must be kept.
     pub(super) fn drags_unseen(&self, who: Who) -> bool {
-        detectable_length(&self.layout, who).is_some_and(|(_, front, rear)| front + rear > Length::ZERO)
+        detectable_length(&self.roster, who).is_some_and(|(_, front, rear)| front + rear > Length::ZERO)
     }
 
     /// Takes note of the sections that trains of `self.joint` have left according to `self.results`.
@@ -60,7 +60,7 @@ impl Identity {
             }
             for stand in &account.stands {
                 let Some(train) = stand.who.known() else { continue };
-                let Some((_, front, rear)) = detectable_length(&self.layout, stand.who) else { continue };
+                let Some((_, front, rear)) = detectable_length(&self.roster, stand.who) else { continue };
                 let blind = if stand.backward { front } else { rear };
                 if blind == Length::ZERO {
                     continue;
@@ -125,8 +125,7 @@ impl Identity {
 
     /// A train has turned back: what its blind nose reached into, its blind tail lies in now.
     pub(super) fn note_overhang(&mut self, train: TrainId, sections: &[SectionId], now: Time) {
-        let Some(described) = self.layout.trains.get(train) else { return };
-        let blind = described.blind_front().max(described.blind_rear());
+        let blind = self.roster.measure(train).map_or(Length::ZERO, |it| it.blind_front.max(it.blind_rear));
         let until = self.odometers.least(train, now).map(|least| least + blind + SLACK);
         for &section in sections {
             self.trails.rows.retain(|trail| trail.train != train || trail.section != section);

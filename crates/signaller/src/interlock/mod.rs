@@ -26,13 +26,14 @@ use std::sync::Arc;
 
 use smallvec::SmallVec;
 use track::{
-    EndId, Graph, Id, Layout, Length, Lie, SectionId, SignalId, StopId, Table, TrainId, Traverse, TurnoutId, WayId,
+    EndId, Graph, Layout, Length, Lie, SectionId, SignalId, StopId, Table, TrainId, Traverse, TurnoutId, WayId,
 };
 
 use crate::aspect::Signals;
 use crate::door::{Destination, Fact, Output};
 use crate::drive::Drive;
 use crate::picture::Picture;
+use crate::roster::Roster;
 use crate::signaller::Changes;
 use crate::time::Time;
 
@@ -43,6 +44,7 @@ use turnouts::Turnouts;
 #[derive(Debug)]
 pub struct Interlock {
     layout: Arc<Layout>,
+    roster: Arc<Roster>,
     graph: Graph,
     turnouts: Turnouts,
     granted_to: Table<SectionId, Option<TrainId>>,
@@ -96,7 +98,6 @@ pub(crate) enum Call {
 impl Interlock {
     /// Nothing is granted.
     pub fn new(layout: Arc<Layout>) -> Self {
-        let named = |train: &track::Train| Run { name: train.name.clone(), ..Run::default() };
         Self {
             graph: Graph::new(&layout),
             turnouts: Turnouts::new(Arc::clone(&layout)),
@@ -105,7 +106,8 @@ impl Interlock {
             planned_by: Table::filled(SmallVec::new(), layout.sections.len()),
             cleared: Table::filled(false, layout.signals.len()),
             cleared_anew: Vec::new(),
-            runs: layout.trains.values().map(named).collect(),
+            runs: layout.trains.values().map(|_| Run::default()).collect(),
+            roster: Roster::new(&layout),
             orders_so_far: 0,
             now: Time::ZERO,
             everything_stopped: false,
@@ -333,14 +335,11 @@ impl Interlock {
     }
 
     fn name(&self, train: TrainId) -> String {
-        match self.runs.get(train) {
-            Some(run) if !run.name.is_empty() => run.name.clone(),
-            _ => format!("train {}", train.index() + 1),
-        }
+        self.roster.name(train)
     }
 
     fn train_length(&self, train: TrainId) -> Option<Length> {
-        self.layout.trains.get(train).and_then(track::Train::length)
+        self.roster.train(train).and_then(track::Train::length)
     }
 
     fn wait(&mut self, train: TrainId, wait: Wait, outputs: &mut Vec<Output>) {

@@ -1,5 +1,7 @@
 //! Orders for trains and turnouts: what is refused, and what an accepted one changes.
 
+use std::sync::Arc;
+
 use track::{EndId, Length, Lie, SectionId, TrainId, Traverse, TurnoutId};
 
 use super::{Interlock, Run, Wait};
@@ -7,6 +9,7 @@ use crate::door::{Destination, Fact, Output};
 use crate::drive::Drive;
 use crate::identity::Whereabouts;
 use crate::picture::Picture;
+use crate::roster::Roster;
 use crate::time::Time;
 
 /// A train that may be so near to its stopping point does not start for it.
@@ -19,13 +22,12 @@ const FAR_OFF: Length = Length::from_mm(500);
 pub(crate) type Reason = String;
 
 impl Interlock {
-    /// A train that the layout does not describe has a name now.
-    pub(crate) fn name_train(&mut self, train: TrainId, name: &str) {
-        use track::Id;
-        while self.runs.len() <= train.index() {
+    /// From now on trains have these names, and are made of what this roster says.
+    pub(crate) fn set_roster(&mut self, roster: Arc<Roster>) {
+        while self.runs.len() < roster.len() {
             self.runs.push(Run::default());
         }
-        name.clone_into(&mut self.runs[train].name);
+        self.roster = roster;
     }
 
     fn known(&self, train: TrainId) -> Result<(), Reason> {

@@ -10,8 +10,6 @@ use crate::time::Time;
 /// One train's errand.
 #[derive(Debug, Default)]
 pub(crate) struct Run {
-    /// Its name; empty for an id that nobody named yet.
-    pub(crate) name: String,
     pub(crate) to: Option<Destination>,
     /// Older orders are served first.
     pub(crate) age: u64,

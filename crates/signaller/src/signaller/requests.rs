@@ -1,7 +1,10 @@
 //! Answers to wishes.
 
+use std::sync::Arc;
+
 use super::{Conduct, Signaller};
 use crate::door::{Answer, Fact, Input, Output, Refusal, Request, Ticket};
+use crate::roster::Roster;
 use crate::time::Time;
 
 impl Signaller {
@@ -28,11 +31,26 @@ impl Signaller {
 
     /// Takes note of the names given at this time, before anything else needs them.
     pub(super) fn name_trains(&mut self, inputs: &[Input]) {
-        for input in inputs {
-            if let Input::TrainNamed { train, name } = input {
-                self.interlock.name_train(*train, name);
-            }
+        if inputs.iter().any(|input| matches!(input, Input::TrainNamed { .. })) {
+            self.change_roster(|roster| {
+                for input in inputs {
+                    if let Input::TrainNamed { train, name } = input {
+                        roster.give_name(*train, name);
+                    }
+                }
+            });
         }
+    }
+
+    /// Changes what trains are called or made of. Every stage goes by the new roster.
+    pub(super) fn change_roster(&mut self, change: impl FnOnce(&mut Roster)) {
+        // Nobody shares it while it changes, so that it need not be copied.
+        let blank = Arc::new(Roster::default());
+        self.identity.set_roster(Arc::clone(&blank));
+        self.interlock.set_roster(blank);
+        change(Arc::make_mut(&mut self.roster));
+        self.identity.set_roster(Arc::clone(&self.roster));
+        self.interlock.set_roster(Arc::clone(&self.roster));
     }
 
     /// Does what was wished, or says why not.
