@@ -343,15 +343,15 @@ pub enum Fact {
     },
     /// A power district went dark: trains in it do not move, and what its detectors say means nothing.
     PowerLost {
-        /// The district.
-        district: DistrictId,
+        /// The district; nothing where the layout describes none, and everything on it goes dark together.
+        district: Option<DistrictId>,
         /// How that is known, in plain words.
         because: String,
     },
     /// A power district is live again.
     PowerBack {
-        /// The district.
-        district: DistrictId,
+        /// The district; nothing where the layout describes none.
+        district: Option<DistrictId>,
     },
     /// A link went down: nothing is known of what it carries.
     LinkLost {

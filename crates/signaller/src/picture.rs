@@ -11,6 +11,12 @@ use crate::time::Time;
 pub trait Picture {
     /// Whether something is there. Unknown counts as occupied.
     fn is_occupied(&self, section: SectionId) -> bool;
+    /// Whether the section's power district is dark, or not yet known to be live again. A train in or near it must stand and be
+    /// held until it is live.
+    fn is_frozen(&self, section: SectionId) -> bool {
+        let _ = section;
+        false
+    }
     /// What is said of the section.
     fn tag(&self, section: SectionId) -> Tag;
     /// Every train that some surviving account puts into the section, blind ends included.
@@ -28,6 +34,10 @@ pub trait Picture {
 impl Picture for Identity {
     fn is_occupied(&self, section: SectionId) -> bool {
         self.is_occupied(section)
+    }
+
+    fn is_frozen(&self, section: SectionId) -> bool {
+        self.is_frozen(section)
     }
 
     fn tag(&self, section: SectionId) -> Tag {

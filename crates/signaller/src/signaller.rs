@@ -37,6 +37,8 @@ pub(crate) struct Changes {
     pub(crate) trains: Vec<TrainId>,
     /// Turnouts that lie differently, or of which is known now how they lie, or no longer.
     pub(crate) turnouts: Vec<TurnoutId>,
+    /// Sections whose power went, or is known to be back. They are among `sections`, too.
+    pub(crate) power: Vec<SectionId>,
 }
 
 impl Changes {
@@ -44,6 +46,7 @@ impl Changes {
         self.sections.clear();
         self.trains.clear();
         self.turnouts.clear();
+        self.power.clear();
     }
 }
 
@@ -161,6 +164,11 @@ impl Signaller {
     /// Whether it only watches or also drives.
     pub fn conduct(&self) -> Conduct {
         self.conduct
+    }
+
+    /// What is known of detectors, links and power.
+    pub fn detect(&self) -> &Detect {
+        &self.detect
     }
 
     /// Who stands where.

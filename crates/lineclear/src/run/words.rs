@@ -5,7 +5,7 @@ use std::fmt;
 use hooks::{Notice, NoticeKind};
 use signaller::{Destination, Fact, Output, Tag, Time};
 use testtrack::Moment;
-use track::{Layout, SectionId, Table, TrainId};
+use track::{DistrictId, Layout, SectionId, Table, TrainId};
 
 /// How much attention a line wants.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -114,10 +114,10 @@ impl Teller {
             }
             Fact::DoubtCleared { by, .. } => (Weight::Ordinary, format!("a doubt is settled: {by}")),
             Fact::PowerLost { district, because } => {
-                (Weight::Notable, format!("the power is off in {}: {because}", layout.districts[*district].name))
+                (Weight::Notable, format!("the power is off{}: {because}", within(layout, *district)))
             }
             Fact::PowerBack { district } => {
-                (Weight::Ordinary, format!("the power is back in {}", layout.districts[*district].name))
+                (Weight::Ordinary, format!("the power is back{}", within(layout, *district)))
             }
             Fact::LinkLost { link } => (Weight::Notable, format!("link {} is down", layout.links[*link].name)),
             Fact::LinkBack { link } => (Weight::Ordinary, format!("link {} is up again", layout.links[*link].name)),
@@ -159,6 +159,11 @@ impl Teller {
             Tag::Sure(_) | Tag::Free => None,
         }
     }
+}
+
+/// Where the power is off; nothing to say where everything on the layout goes dark together.
+fn within(layout: &Layout, district: Option<DistrictId>) -> String {
+    district.map_or_else(String::new, |district| format!(" in {}", layout.districts[district].name))
 }
 
 #[cfg(test)]

@@ -48,6 +48,17 @@ use trail::Trails;
 use crate::roster::Roster;
 use crate::time::Time;
 
+/// How far what a section's detector said last can be relied on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Standing {
+    /// It is so now.
+    Current,
+    /// It is old news: the section counts as occupied, and what was said of it stays.
+    Old,
+    /// The same, for want of power: nothing driven by it moves there.
+    Dark,
+}
+
 /// All accounts of where the trains are.
 #[derive(Debug)]
 pub struct Identity {
@@ -57,6 +68,8 @@ pub struct Identity {
     prices: Prices,
     /// What each section's detector said last; nothing where it has never been heard.
     reported: Table<SectionId, Option<bool>>,
+    /// How far what is said of each section can be relied on.
+    standings: Table<SectionId, Standing>,
     filled_at: Table<SectionId, Time>,
     lies: Table<TurnoutId, Option<Lie>>,
     odometers: Odometers,
@@ -86,6 +99,7 @@ impl Identity {
             topology: Topology::new(&layout),
             prices,
             reported: Table::filled(None, sections),
+            standings: Table::filled(Standing::Current, sections),
             filled_at: Table::filled(Time::from_nanos(i64::MIN), sections),
             lies: Table::filled(None, layout.turnouts.len()),
             odometers: Odometers::default(),
@@ -257,11 +271,23 @@ impl Identity {
     /// Whether the section's detector says that something is there. Unknown counts as occupied; a dark section says nothing
     /// and counts as free unless some account puts a train there.
     pub fn is_occupied(&self, section: SectionId) -> bool {
-        if self.topology.is_dark(section) {
+        if self.standings[section] != Standing::Current {
+            true
+        } else if self.topology.is_dark(section) {
             !self.clusters.at(section).is_empty()
         } else {
             self.reported[section] != Some(false)
         }
+    }
+
+    /// From now on what the section's detector said last is to be relied on so far.
+    pub(crate) fn set_standing(&mut self, section: SectionId, standing: Standing) {
+        self.standings[section] = standing;
+    }
+
+    /// Whether the section has no power, or it is not yet known to be back.
+    pub fn is_frozen(&self, section: SectionId) -> bool {
+        self.standings[section] == Standing::Dark
     }
 
     /// The sections of which something else is said now than before the last [`Identity::observe`].

@@ -4,7 +4,7 @@ use track::{DetectorKind, Layout, SectionId, TrainId};
 
 use super::Signaller;
 use crate::door::{Answer, Fact, Input, Output, Refusal, Request, Ticket};
-use crate::identity::{Batch, Placement, SpotPassage};
+use crate::identity::{Batch, Placement, SpotPassage, Standing};
 use crate::time::Time;
 
 impl Signaller {
@@ -22,6 +22,12 @@ impl Signaller {
                     });
                 }
                 Input::PowerReported { district, live } => {
+                    let standing = if *live { Standing::Current } else { Standing::Dark };
+                    for (section, _) in self.layout.sections.iter().filter(|(_, row)| row.district == Some(*district)) {
+                        self.identity.set_standing(section, standing);
+                        self.changes.power.push(section);
+                        self.changes.sections.push(section);
+                    }
                     self.detect.power(&self.layout, *district, *live, &mut |section, filled| {
                         if self.identity.is_reported(section) != Some(filled) {
                             edges.push((section, filled));
@@ -39,6 +45,15 @@ impl Signaller {
                         batch.read.push((section, *train));
                     }
                 }
+                Input::LinkReported { link, up } => {
+                    let standing = if *up { Standing::Current } else { Standing::Old };
+                    for (_, row) in self.layout.detectors.iter().filter(|(_, row)| row.link == Some(*link)) {
+                        if let DetectorKind::Area(section) = row.kind {
+                            self.identity.set_standing(section, standing);
+                            self.changes.sections.push(section);
+                        }
+                    }
+                }
                 Input::TurnoutReported { turnout, lie } => {
                     self.identity.set_lie(*turnout, *lie);
                     self.changes.turnouts.push(*turnout);
@@ -46,7 +61,6 @@ impl Signaller {
                 Input::Requested { .. }
                 | Input::TrainNamed { .. }
                 | Input::SignalReported { .. }
-                | Input::LinkReported { .. }
                 | Input::TrainRemembered { .. }
                 | Input::Woke => {}
             }
