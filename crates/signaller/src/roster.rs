@@ -28,6 +28,10 @@ pub struct Measure {
     pub blind_front: Length,
     /// Behind the last such axle.
     pub blind_rear: Length,
+    /// How much of the front a section has to be kept for that no detector sees it leave: the blind end less its overhang.
+    pub hidden_front: Length,
+    /// The same at the rear.
+    pub hidden_rear: Length,
     /// The longest stretch between them that no detector can see.
     pub blind_gap: Length,
 }
@@ -37,7 +41,14 @@ impl Row {
         let measure = train.length().map(|length| {
             let (blind_front, blind_rear) = (train.blind_front(), train.blind_rear());
             let seen = (length - blind_front - blind_rear).max(Length::ZERO);
-            Measure { seen, blind_front, blind_rear, blind_gap: train.blind_gap() }
+            Measure {
+                seen,
+                blind_front,
+                blind_rear,
+                hidden_front: (blind_front - train.overhang_front()).max(Length::ZERO),
+                hidden_rear: (blind_rear - train.overhang_rear()).max(Length::ZERO),
+                blind_gap: train.blind_gap(),
+            }
         });
         Self { train, measure }
     }

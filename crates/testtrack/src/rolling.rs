@@ -77,6 +77,8 @@ pub(crate) enum Change {
 #[derive(Debug)]
 pub(crate) struct Rolling {
     pub(crate) length: i64,
+    /// How far its ends, front and rear, stick out beyond its wheels, as far as that is of no matter.
+    overhangs: (i64, i64),
     pub(crate) pieces: VecDeque<Piece>,
     /// Where its front is, on its odometer.
     pub(crate) front: i64,
@@ -111,6 +113,7 @@ impl Rolling {
         let gathering = train.acceleration.unwrap_or(ACCELERATION_UNKNOWN).scaled(stream.between(800, 1000), 1000).um();
         Self {
             length: vehicles.iter().map(|vehicle| vehicle.length.um()).sum(),
+            overhangs: (train.overhang_front().um(), train.overhang_rear().um()),
             pieces: VecDeque::new(),
             front: 0,
             speed: 0,
@@ -217,6 +220,12 @@ impl Rolling {
         let length = piece.to - piece.from;
         let as_declared = ground.layout.ways[on.way].ends[0] == on.enter;
         Some(if as_declared { (on.way, from, to) } else { (on.way, length - to, length - from) })
+    }
+
+    /// Whether it has wheels on a piece. Its ends may stick out over the next one.
+    pub(crate) fn has_wheels_on(&self, piece: &Piece) -> bool {
+        let (front, rear) = self.overhangs;
+        piece.from < self.front - front && piece.to > self.front - self.length + rear
     }
 
     /// The passage at the tip that leads in a direction, the end ahead of it, and how far it is to that end.

@@ -89,6 +89,13 @@ impl Table {
         self.presences[section].iter().any(|presence| presence.train == train)
     }
 
+    /// Whether the train has wheels in the section. What sticks out into it beyond them does not count.
+    pub fn stands_in(&self, train: TrainId, section: SectionId) -> bool {
+        let rolling = &self.trains[train];
+        let mut pieces = rolling.pieces.iter();
+        pieces.any(|piece| piece.on.track().is_some_and(|on| on.section == section) && rolling.has_wheels_on(piece))
+    }
+
     /// When the train last left the section for good.
     pub fn left_at(&self, train: TrainId, section: SectionId) -> Option<Time> {
         self.departures[section].iter().find(|(of, _)| *of == train).map(|&(_, at)| at)
@@ -185,13 +192,15 @@ impl Table {
         self.presences[section].iter().find(|presence| presence.train == train)
     }
 
-    /// Trains that lie on a way which needs the turnout, each with the section.
+    /// Trains with wheels on a way which needs the turnout, each with the section.
     pub fn trains_over(&self, turnout: TurnoutId) -> Vec<(TrainId, SectionId)> {
         let layout = self.layout();
         let mut over = Vec::new();
         for &section in &layout.turnouts[turnout].sections {
             for presence in &self.presences[section] {
-                let on = self.trains[presence.train].pieces.iter().filter_map(|piece| piece.on.track());
+                let rolling = &self.trains[presence.train];
+                let pieces = rolling.pieces.iter().filter(|piece| rolling.has_wheels_on(piece));
+                let on = pieces.filter_map(|piece| piece.on.track());
                 let mut ways = on.filter(|on| on.section == section).map(|on| &layout.ways[on.way]);
                 if ways.any(|way| way.needs.iter().any(|need| need.turnout == turnout)) {
                     over.push((presence.train, section));
@@ -204,7 +213,7 @@ impl Table {
     /// Trains that the train overlaps or touches.
     ///
     /// Where two ways of a section meet at an end, or need one turnout to lie both ways, nobody said where they are clear of
-    /// each other, so trains on both count as touching, however far in they are.
+    /// each other, so trains with wheels on both count as touching, however far in they are.
     pub(crate) fn touching(&self, train: TrainId) -> SmallVec<[Touched; 1]> {
         let rolling = &self.trains[train];
         let mut touched = SmallVec::new();
@@ -219,8 +228,10 @@ impl Table {
                 let covered = rolling.covered(piece, &self.ground);
                 let others =
                     other.pieces.iter().filter(|piece| piece.on.track().is_some_and(|it| it.section == on.section));
+                let stand_here = |theirs| rolling.has_wheels_on(piece) && other.has_wheels_on(theirs);
                 let touches = |theirs| match (covered, other.covered(theirs, &self.ground)) {
-                    (Some(ours), Some(theirs)) => self.in_each_others_way(ours, theirs),
+                    (Some(ours), Some(its)) if ours.0 == its.0 => ours.1 <= its.2 && its.1 <= ours.2,
+                    (Some(ours), Some(its)) => stand_here(theirs) && self.are_too_near(ours.0, its.0),
                     _ => false,
                 };
                 if others.into_iter().any(touches) {
@@ -231,14 +242,7 @@ impl Table {
         touched
     }
 
-    fn in_each_others_way(
-        &self,
-        (way, from, to): (WayId, i64, i64),
-        (other, other_from, other_to): (WayId, i64, i64),
-    ) -> bool {
-        if way == other {
-            return from <= other_to && other_from <= to;
-        }
+    fn are_too_near(&self, way: WayId, other: WayId) -> bool {
         let (way, other) = (&self.layout().ways[way], &self.layout().ways[other]);
         let shares_end = way.ends.iter().any(|end| other.ends.contains(end));
         let conflicts =

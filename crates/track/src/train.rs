@@ -101,6 +101,18 @@ impl SpeedSteps {
     }
 }
 
+impl Vehicle {
+    /// So far at most a vehicle may stick out beyond its wheels into a section that it has left, or has not come to yet. The gaps
+    /// between sections lie farther than that from where tracks come too near to each other. Common practice, no source.
+    pub const OVERHANG: Length = Length::from_mm(40);
+
+    /// How far it sticks out beyond its wheels where nobody said: 25 mm, or a quarter of its length where that is less. Common
+    /// practice, no source.
+    fn overhang(&self) -> Length {
+        Length::from_mm(25).min(self.length.scaled(1, 4)).min(Self::OVERHANG)
+    }
+}
+
 impl Train {
     /// A train of which only the name is known.
     pub fn stranger(name: impl Into<String>) -> Self {
@@ -144,6 +156,16 @@ impl Train {
             behind += vehicle.length;
         }
         behind
+    }
+
+    /// How far its first vehicle sticks out ahead of its wheels, as far as that is of no matter: see [`Vehicle::OVERHANG`].
+    pub fn overhang_front(&self) -> Length {
+        self.vehicles.first().map_or(Length::ZERO, Vehicle::overhang)
+    }
+
+    /// How far its last vehicle sticks out behind its wheels, as far as that is of no matter: see [`Vehicle::OVERHANG`].
+    pub fn overhang_rear(&self) -> Length {
+        self.vehicles.last().map_or(Length::ZERO, Vehicle::overhang)
     }
 
     /// The longest stretch inside the train, between neighbouring detectable vehicles, that no detector can see.

@@ -41,10 +41,14 @@ pub(super) struct Head {
     pub came_in: bool,
     /// So much farther it may be if a spot missed its first axle.
     pub slack: i64,
+    /// So far beyond the entry it is at least by what was heard, whether or not the train did as it was told since. No odometer
+    /// is to be added: a train that stalls is no farther than it was last heard to be.
+    pub proved: i64,
 }
 
 impl Head {
-    pub const UNKNOWN: Self = Self { least: i64::MIN / 4, most: i64::MAX / 4, came_in: false, slack: 0 };
+    pub const UNKNOWN: Self =
+        Self { least: i64::MIN / 4, most: i64::MAX / 4, came_in: false, slack: 0, proved: i64::MIN / 4 };
 
     pub fn is_known(self) -> bool {
         self.most < i64::MAX / 8
@@ -56,6 +60,7 @@ impl Head {
             most: self.most.max(other.most),
             came_in: self.came_in && other.came_in,
             slack: self.slack.max(other.slack),
+            proved: self.proved.min(other.proved),
         }
     }
 }

@@ -140,7 +140,7 @@ impl Identity {
             self.weigh_presence(self.layout.ways[spot.way].section, None);
             self.pass_spot(now, spot);
         }
-        self.follow_tails(now);
+        self.follow_tails();
         self.retag();
     }
 
@@ -157,7 +157,7 @@ impl Identity {
         if self.results.is_empty() {
             self.keep_what_fits(lines, lifted);
         }
-        self.note_tails(now);
+        self.note_tails();
         self.note_turns();
         let given_up = given_up * 0.5 + cut;
         self.tags.touch(&self.joint);

@@ -82,14 +82,20 @@ impl Odometers {
         let Some(odometer) = self.row(who) else { return Head::UNKNOWN };
         let (least, most) = odometer.at(now);
         let beyond = (odometer.pace.least.distance_in(on_delay).um(), odometer.lately(on_delay + LATE));
-        Head { least: beyond.0 - least, most: beyond.1 - most, came_in: true, slack: 0 }
+        Head { least: beyond.0 - least, most: beyond.1 - most, came_in: true, slack: 0, proved: 0 }
     }
 
-    /// A head between two places.
-    pub fn head_between(&self, who: Who, now: Time, least: Length, most: Length) -> Head {
+    /// A head between two places, and proved to be beyond a third.
+    pub fn head_between(&self, who: Who, now: Time, (least, most): (Length, Length), proved: Length) -> Head {
         let Some(odometer) = self.row(who) else { return Head::UNKNOWN };
         let travelled = odometer.at(now);
-        Head { least: least.um() - travelled.0, most: most.um() - travelled.1, came_in: false, slack: 0 }
+        Head {
+            least: least.um() - travelled.0,
+            most: most.um() - travelled.1,
+            came_in: false,
+            slack: 0,
+            proved: proved.um(),
+        }
     }
 
     /// Whether the train can have reached the far end of a way of this length in the section of its nose.
@@ -114,19 +120,6 @@ impl Odometers {
     /// How far the train has run at least within the last `span`.
     pub fn least_within(&self, who: Who, span: Duration) -> Length {
         self.row(who).map_or(Length::ZERO, |odometer| odometer.pace.least.max(Speed::ZERO).distance_in(span))
-    }
-
-    /// The least and the most the train has travelled, all in all.
-    pub fn bounds(&self, train: TrainId, now: Time) -> Option<(Length, Length)> {
-        self.row(Who::train(train)).map(|odometer| {
-            let (least, most) = odometer.at(now);
-            (Length::from_um(least), Length::from_um(most))
-        })
-    }
-
-    /// The least the train has travelled, all in all.
-    pub fn least(&self, train: TrainId, now: Time) -> Option<Length> {
-        self.row(Who::train(train)).map(|odometer| Length::from_um(odometer.at(now).0))
     }
 }
 

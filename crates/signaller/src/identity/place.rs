@@ -287,7 +287,7 @@ impl Identity {
             let (nose, tail) = if stand.backward { (rear, front) } else { (front, rear) };
             let most = (length - nose).max(Length::ZERO);
             let least = if stand.holds.len() == 1 { (seen + tail).min(most) } else { Length::ZERO };
-            stand.head = odometers.head_between(who, now, least, most);
+            stand.head = odometers.head_between(who, now, (least, most), least);
         }
     }
 
@@ -306,8 +306,7 @@ impl Identity {
         }
         settle(&mut accounts, 0.0);
         self.clusters.add_split(&mut accounts, given_up);
-        self.trails.turn_back(train, self.odometers.bounds(train, now));
-        self.note_overhang(train, &overhang, now);
+        self.note_overhang(train, &overhang);
     }
 
     /// The head of a train that turns back: what was its last detectable axle, seen from the other end of its tail's section.
@@ -324,16 +323,17 @@ impl Identity {
         };
         let Some(tail) = length_of(0) else { return Head::UNKNOWN };
         let before: Option<Length> = (0..stand.holds.len() - 1).map(length_of).sum();
-        let (least, most) = match (before, self.odometers.head(stand, now), detectable_length(&self.roster, stand.who))
-        {
-            (Some(before), Some((least, most)), Some((seen, _, _))) => {
+        let bounds = match (before, self.odometers.head(stand, now), detectable_length(&self.roster, stand.who)) {
+            (Some(before), Some((_, most)), Some((seen, _, _))) => {
                 let most = most.min(way_length_of_nose(self, stand).unwrap_or(most));
-                (tail - (before + most - seen), tail - (before + least - seen))
+                // What it should have travelled and did not would bring it nearer to where it goes now.
+                (tail - (before + most - seen), tail - (before + Length::from_um(stand.head.proved) - seen))
             }
             _ => (Length::ZERO, tail),
         };
         let clip = |length: Length| length.max(Length::ZERO).min(tail);
-        self.odometers.head_between(stand.who, now, clip(least), clip(most))
+        let (least, most) = (clip(bounds.0), clip(bounds.1));
+        self.odometers.head_between(stand.who, now, (least, most), least)
     }
 }
 

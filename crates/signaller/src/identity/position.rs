@@ -119,7 +119,8 @@ impl Identity {
         if narrow_least > narrow_most {
             return None;
         }
-        let head = self.odometers.head_between(stand.who, now, narrow_least, narrow_most);
+        let proved = at.max(Length::from_um(stand.head.proved));
+        let head = self.odometers.head_between(stand.who, now, (narrow_least, narrow_most), proved);
         let slack = if narrow_most < most { NEXT_AXLE.um() } else { stand.head.slack };
         Some(Head { came_in: stand.head.came_in, slack, ..head })
     }
@@ -153,7 +154,8 @@ impl Scene<'_> {
         if least > most {
             return rest.head;
         }
-        let head = self.odometers.head_between(rest.who, self.now, least, most);
+        let proved = (ahead - MEASURED_WITHIN).max(Length::from_um(rest.head.proved));
+        let head = self.odometers.head_between(rest.who, self.now, (least, most), proved);
         Head { came_in: rest.head.came_in, slack: rest.head.slack, ..head }
     }
 }

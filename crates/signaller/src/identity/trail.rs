@@ -1,11 +1,15 @@
 //! What a train drags behind where no detector sees it.
+//!
+//! A section that a train has left reads free while its blind tail may still lie in it. It counts as left for good only when the
+//! train is proved to be far enough on: by a joint, a spot or its own visible tail, never by how it was driven, for a train that
+//! stalls says nothing.
 
-use track::{EndId, Length, Need, SectionId, TrainId};
+use track::{EndId, Length, Need, SectionId, TrainId, Vehicle};
 
 use super::Identity;
-use super::account::{Account, Who};
+use super::account::{Account, Stand, Who};
 use super::odometer::detectable_length;
-use crate::time::Time;
+use super::picture::Hold;
 
 /// Allowed for the slack of couplings and the reckoning of the last axle.
 const SLACK: Length = Length::from_mm(15);
@@ -20,11 +24,16 @@ pub(super) struct Trails {
 struct Trail {
     train: TrainId,
     section: SectionId,
-    /// The least distance on the train's odometer at which the blind tail is through; nothing where only the next emptying
-    /// behind it can tell.
-    until: Option<Length>,
-    /// While the blind end leads: how far it still was from being through, and the most on the odometer, when it turned.
-    turned: Option<(Length, Length)>,
+    beyond: Option<Beyond>,
+}
+
+/// Where a train went on from a section that it left.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Beyond {
+    /// It came in by this end
+    entry: EndId,
+    /// which lies so far beyond the section.
+    distance: Length,
 }
 
 impl Trails {
@@ -32,74 +41,88 @@ impl Trails {
     pub fn over(&self, section: SectionId) -> impl Iterator<Item = TrainId> + '_ {
         self.rows.iter().filter(move |trail| trail.section == section).map(|trail| trail.train)
     }
-
-    /// The train turns back, having travelled between these bounds. Where its blind tail leads from now on, distance alone says
-    /// no more that it is through; where one trails again, it has to make good what it went in meanwhile.
-    pub fn turn_back(&mut self, train: TrainId, travelled: Option<(Length, Length)>) {
-        for trail in self.rows.iter_mut().filter(|trail| trail.train == train) {
-            (trail.until, trail.turned) = match (trail.until, trail.turned, travelled) {
-                (Some(until), _, Some((least, most))) => (None, Some((until - least, most))),
-                (None, Some((left, since)), Some((least, most))) => (Some(least + left + (most - since)), None),
-                _ => (None, None),
-            };
-        }
-    }
 }
 
 impl Identity {
     /// Whether the train has a blind end, of which a trail must be kept.
     pub(super) fn drags_unseen(&self, who: Who) -> bool {
-        detectable_length(&self.roster, who).is_some_and(|(_, front, rear)| front + rear > Length::ZERO)
+        let measure = who.known().and_then(|train| self.roster.measure(train));
+        measure.is_some_and(|measure| measure.hidden_front + measure.hidden_rear > Length::ZERO)
     }
 
     /// Takes note of the sections that trains of `self.joint` have left according to `self.results`.
-    pub(super) fn note_tails(&mut self, now: Time) {
+    pub(super) fn note_tails(&mut self) {
+        let mut rows = std::mem::take(&mut self.trails.rows);
         for account in &self.joint {
             if account.weight < self.prices.sure {
                 continue;
             }
             for stand in &account.stands {
                 let Some(train) = stand.who.known() else { continue };
-                let Some((_, front, rear)) = detectable_length(&self.roster, stand.who) else { continue };
-                let blind = if stand.backward { front } else { rear };
-                if blind == Length::ZERO {
-                    continue;
-                }
-                for hold in &stand.holds {
+                let Some(blind) = self.blind_tail(stand).filter(|&blind| blind > Length::ZERO) else { continue };
+                for (place, hold) in stand.holds.iter().enumerate() {
                     if holds(&self.results, self.prices.sure, stand.who, hold.section) {
                         continue;
                     }
-                    let until = self.odometers.least(train, now).map(|least| least + blind + SLACK);
-                    let long = self.layout.sections[hold.section]
-                        .ways
-                        .iter()
-                        .all(|&way| self.layout.ways[way].length.is_none_or(|length| length >= blind + SLACK));
-                    let known = |trail: &Trail| trail.train == train && trail.section == hold.section;
-                    if !self.trails.rows.iter().any(known) {
-                        if long {
-                            let tags = &mut self.tags;
-                            self.trails.rows.retain(|trail| {
-                                let through = trail.train == train;
-                                if through {
-                                    tags.touch_section(trail.section);
-                                }
-                                !through
-                            });
-                        }
-                        self.trails.rows.push(Trail { train, section: hold.section, until, turned: None });
+                    let next = stand.holds.get(place + 1);
+                    for trail in rows.iter_mut().filter(|trail| trail.train == train) {
+                        trail.beyond = trail.beyond.and_then(|beyond| self.further(beyond, hold, next));
                     }
+                    if rows.iter().any(|trail| trail.train == train && trail.section == hold.section) {
+                        continue;
+                    }
+                    if self.is_longer_than(hold.section, blind + SLACK) {
+                        let tags = &mut self.tags;
+                        rows.retain(|trail| {
+                            let through = trail.train == train;
+                            if through {
+                                tags.touch_section(trail.section);
+                            }
+                            !through
+                        });
+                    }
+                    let beyond = next.and_then(|next| Some(Beyond { entry: next.enter?, distance: Length::ZERO }));
+                    rows.push(Trail { train, section: hold.section, beyond });
                 }
             }
         }
+        self.trails.rows = rows;
     }
 
-    /// The sections ahead that the blind nose of a train may reach into.
-    pub(super) fn overhang(&self, train: TrainId, now: Time) -> Vec<SectionId> {
-        let mut sections = Vec::new();
+    /// The same trail, where the train has left the section beyond too.
+    fn further(&self, beyond: Beyond, left: &Hold, next: Option<&Hold>) -> Option<Beyond> {
+        if left.enter != Some(beyond.entry) {
+            return Some(beyond);
+        }
+        let entry = next?.enter?;
+        Some(Beyond { entry, distance: beyond.distance + self.length_towards(left, entry)? })
+    }
+
+    /// The length of the way by which a train went from where it came into a section to the entry of the next.
+    fn length_towards(&self, from: &Hold, entry: EndId) -> Option<Length> {
+        let leave = self.topology.leave_towards(from.section, entry)?;
+        self.layout.ways[self.layout.way_between(from.enter?, leave)?].length
+    }
+
+    fn is_longer_than(&self, section: SectionId, length: Length) -> bool {
+        let mut ways = self.layout.sections[section].ways.iter();
+        ways.all(|&way| self.layout.ways[way].length.is_none_or(|known| known >= length))
+    }
+
+    /// What of the train trails where no detector sees it.
+    fn blind_tail(&self, stand: &Stand) -> Option<Length> {
+        let measure = self.roster.measure(stand.who.known()?)?;
+        Some(if stand.backward { measure.hidden_front } else { measure.hidden_rear })
+    }
+
+    /// The sections ahead that the blind nose of a train may reach into, and where it would go on from each if it turned back.
+    pub(super) fn overhang(&self, train: TrainId, now: crate::Time) -> Vec<(SectionId, Beyond)> {
+        let mut sections: Vec<(SectionId, Beyond)> = Vec::new();
         let Some(stand) = self.whereabouts(train, now) else { return sections };
         let Some(enter) = stand.footprint.last().and_then(|nose| nose.enter) else { return sections };
-        let mut ahead: Vec<(EndId, Option<Length>)> = vec![(enter, stand.nose.map(|nose| nose.reach))];
-        while let Some((enter, most)) = ahead.pop() {
+        let mut ahead: Vec<(EndId, Option<Length>, Option<Beyond>)> =
+            vec![(enter, stand.nose.map(|nose| nose.reach - Vehicle::OVERHANG), None)];
+        while let Some((enter, most, back)) = ahead.pop() {
             for passage in self.topology.passages(enter) {
                 let way = &self.layout.ways[passage.way];
                 let lies = |need: &Need| self.lies[need.turnout].is_none_or(|lie| lie == need.lie);
@@ -111,11 +134,16 @@ impl Identity {
                 if beyond <= Length::ZERO || !way.needs.iter().all(lies) {
                     continue;
                 }
+                // A section farther out is left so much earlier.
+                let back = match back {
+                    Some(back) => Beyond { distance: back.distance + way.length.unwrap_or(Length::ZERO), ..back },
+                    None => Beyond { entry: passage.leave, distance: Length::ZERO },
+                };
                 for &entry in self.topology.meets(passage.leave) {
                     let section = self.topology.section_of[entry];
-                    if !sections.contains(&section) {
-                        sections.push(section);
-                        ahead.push((entry, Some(beyond)));
+                    if !sections.iter().any(|&(known, _)| known == section) {
+                        sections.push((section, back));
+                        ahead.push((entry, Some(beyond), Some(back)));
                     }
                 }
             }
@@ -124,36 +152,54 @@ impl Identity {
     }
 
     /// A train has turned back: what its blind nose reached into, its blind tail lies in now.
-    pub(super) fn note_overhang(&mut self, train: TrainId, sections: &[SectionId], now: Time) {
-        let blind = self.roster.measure(train).map_or(Length::ZERO, |it| it.blind_front.max(it.blind_rear));
-        let until = self.odometers.least(train, now).map(|least| least + blind + SLACK);
-        for &section in sections {
+    pub(super) fn note_overhang(&mut self, train: TrainId, sections: &[(SectionId, Beyond)]) {
+        for &(section, beyond) in sections {
             self.trails.rows.retain(|trail| trail.train != train || trail.section != section);
-            self.trails.rows.push(Trail { train, section, until, turned: None });
+            self.trails.rows.push(Trail { train, section, beyond: Some(beyond) });
             self.tags.touch_section(section);
         }
     }
 
     /// Gives up the trails that are through, and those of trains that are back or gone.
-    pub(super) fn follow_tails(&mut self, now: Time) {
+    pub(super) fn follow_tails(&mut self) {
         if self.trails.rows.is_empty() {
             return;
         }
-        let (clusters, odometers, tags) = (&self.clusters, &self.odometers, &mut self.tags);
-        let sure = self.prices.sure;
-        self.trails.rows.retain(|trail| {
-            let home = clusters.home(trail.train);
-            let back = home.is_some_and(|home| {
-                holds(&clusters.cluster(home).accounts, sure, Who::train(trail.train), trail.section)
+        let mut rows = std::mem::take(&mut self.trails.rows);
+        rows.retain(|trail| {
+            let who = Who::train(trail.train);
+            let accounts = self.clusters.home(trail.train).map(|home| &self.clusters.cluster(home).accounts);
+            let stays = accounts.is_some_and(|accounts| {
+                !holds(accounts, self.prices.sure, who, trail.section) && !self.is_through(trail, accounts)
             });
-            let through =
-                trail.until.is_some_and(|until| odometers.least(trail.train, now).is_some_and(|least| least >= until));
-            let stays = home.is_some() && !back && !through;
             if !stays {
-                tags.touch_section(trail.section);
+                self.tags.touch_section(trail.section);
             }
             stays
         });
+        self.trails.rows = rows;
+    }
+
+    /// Whether the blind tail is proved to be out of the section, by every account that counts.
+    fn is_through(&self, trail: &Trail, accounts: &[Account]) -> bool {
+        let who = Who::train(trail.train);
+        let mut stands = accounts
+            .iter()
+            .filter(|account| account.weight >= self.prices.sure)
+            .filter_map(|account| account.stands.iter().find(|stand| stand.who == who));
+        stands.all(|stand| self.tail_beyond(trail, stand).is_some_and(|beyond| beyond >= SLACK))
+    }
+
+    /// How far beyond the section the last wheel of the train is at least; nothing where that is not known.
+    fn tail_beyond(&self, trail: &Trail, stand: &Stand) -> Option<Length> {
+        let beyond = trail.beyond?;
+        let from = stand.holds.iter().position(|hold| hold.enter == Some(beyond.entry))?;
+        let mut distance = beyond.distance;
+        for pair in stand.holds[from..].windows(2) {
+            distance += self.length_towards(&pair[0], pair[1].enter?)?;
+        }
+        let (seen, _, _) = detectable_length(&self.roster, stand.who)?;
+        Some(distance + Length::from_um(stand.head.proved) - seen - self.blind_tail(stand)?)
     }
 }
 

@@ -1,6 +1,6 @@
 //! N2: two trains hold authority over the same section. N4: a driven train's nose passes the end of its authority.
 //!
-//! A train that lies in a section holds it, granted or not: giving it to another is N2 too, whatever detectors say. A train
+//! A train with wheels in a section holds it, granted or not: giving it to another is N2 too, whatever detectors say. A train
 //! may move within the sections it lies in; every section that its nose rolls into must have been granted before and not been
 //! given back. The end of the track is the end of every authority.
 
@@ -14,6 +14,7 @@ pub(super) fn granted(checkers: &mut Checkers, now: Time, train: TrainId, sectio
     for &section in sections {
         let holders = checkers.said.authority[section].iter().copied();
         let lying = table.trains_in(section).iter().map(|presence| presence.train);
+        let lying = lying.filter(|&other| table.stands_in(other, section));
         let (held, lies) = (holders.filter(|&other| other != train).min(), lying.filter(|&other| other != train).min());
         if let Some(other) = held.or(lies) {
             let how = if held.is_some() { "holds it" } else { "lies there" };

@@ -79,7 +79,7 @@ fn obstacle(checkers: &Checkers, now: Time, at: EndId, section: SectionId, table
     let detector = checkers.layout.sections[section].detector;
     let on_delay = detector.map_or(Duration::ZERO, |it| checkers.layout.detectors[it].on_delay);
     let known = |since: Time| now.since(since) > on_delay + checkers.lateness;
-    let presences = table.trains_in(section).iter();
+    let presences = table.trains_in(section).iter().filter(|presence| table.stands_in(presence.train, section));
     let mut obstacles = presences.filter(|presence| match table.running_past(presence.train, at) {
         Some(seen_since) => seen_since.is_some_and(known),
         None => known(presence.since),
