@@ -12,6 +12,7 @@
 mod account;
 mod batch;
 mod clusters;
+mod exchange;
 mod gather;
 mod moves;
 mod odometer;
@@ -82,6 +83,8 @@ pub struct Identity {
     search: Search,
     gather: Gather,
     joint: Vec<Account>,
+    /// Pairs of trains that may have been taken for each other, to be looked at in the next instant.
+    suspected: Vec<(TrainId, TrainId)>,
     results: Vec<Account>,
 }
 
@@ -111,6 +114,7 @@ impl Identity {
             search: Search::default(),
             gather: Gather::default(),
             joint: Vec::new(),
+            suspected: Vec::new(),
             results: Vec::new(),
             layout,
         }
@@ -120,6 +124,7 @@ impl Identity {
     /// [`Identity::moved`].
     pub fn observe(&mut self, now: Time, batch: &Batch) {
         self.tags.begin();
+        self.add_exchanges();
         let mut gather = std::mem::take(&mut self.gather);
         self.place_standing(now, batch, &mut gather);
         gather.lines(self, now, batch);

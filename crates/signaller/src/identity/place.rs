@@ -219,7 +219,7 @@ impl Identity {
         if let [only] = clusters.as_slice() {
             let accounts = &self.clusters.cluster(*only).accounts;
             let fits: Vec<bool> = accounts.iter().map(|account| account.stands.iter().any(there)).collect();
-            self.weigh(*only, &fits, misread);
+            self.weigh(*only, &fits, self.prices.passed_by_nobody);
         }
     }
 

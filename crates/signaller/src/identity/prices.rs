@@ -54,8 +54,11 @@ pub struct Prices {
     pub against_turnout: f64,
     /// A train moves that stands, or moves farther than it can have got, or backs though driven ahead: pushed by hand.
     pub by_hand: f64,
-    /// A reading or a passage where the account has nobody: a misread, a reader that reaches to the next track.
+    /// A reading where the account has somebody else: a reader that reaches to the next track. What is read is protected
+    /// against being garbled.
     pub misread: f64,
+    /// A passage of a spot where the account has nobody.
+    pub passed_by_nobody: f64,
     /// Accounts that weigh less than this beside the likeliest are given up.
     pub given_up: f64,
 }
@@ -83,7 +86,8 @@ impl Prices {
         lifted_but_filled: 1e-3,
         against_turnout: 1e-4,
         by_hand: 1e-5,
-        misread: 1e-3,
+        misread: 2e-5,
+        passed_by_nobody: 1e-3,
         given_up: 1e-4,
     };
 }
