@@ -63,6 +63,7 @@ fn described(written: &WrittenTrain<'_>, ratio: f64) -> Train {
         name: vehicle.name.map_or("", |name| name.value).to_owned(),
         length: vehicle.length,
         detectable: vehicle.detectable,
+        axles: Vec::new(),
     });
     let tolerance = written.speed_tolerance.map_or(SPEED_TOLERANCE, |said| said.value);
     Train {

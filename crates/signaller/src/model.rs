@@ -95,6 +95,7 @@ pub(crate) fn railcar(name: &str) -> Train {
         name: name.into(),
         length: Length::from_mm(250),
         detectable: Some((Length::from_mm(10), Length::from_mm(240))),
+        axles: Vec::new(),
     };
     Train {
         vehicles: vec![vehicle("motor car"), vehicle("driving car")],

@@ -104,8 +104,12 @@ impl Rolling {
     /// A train that stands nowhere yet. It brakes up to a tenth better or worse than described, and gathers speed no faster
     /// than described, down to a fifth slower.
     pub(crate) fn new(train: &Train, stream: &mut Stream) -> Self {
-        let whole =
-            Vehicle { name: String::new(), length: LENGTH_UNKNOWN, detectable: Some((Length::ZERO, LENGTH_UNKNOWN)) };
+        let whole = Vehicle {
+            name: String::new(),
+            length: LENGTH_UNKNOWN,
+            detectable: Some((Length::ZERO, LENGTH_UNKNOWN)),
+            axles: Vec::new(),
+        };
         let stranger = [whole];
         let vehicles = if train.vehicles.is_empty() { &stranger[..] } else { &train.vehicles[..] };
         let (visible, axles) = what_shows(vehicles);

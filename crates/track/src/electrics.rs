@@ -1,4 +1,7 @@
-//! Currents and voltages, and what a detector makes of them.
+//! Currents, voltages and resistances, and what a detector makes of them.
+
+use std::iter::Sum;
+use std::ops::{Add, AddAssign, Sub};
 
 /// A current in whole microamperes.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -7,6 +10,10 @@ pub struct Current(i64);
 /// A voltage in whole millivolts.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Voltage(i64);
+
+/// A resistance in whole ohms.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Resistance(i64);
 
 impl Current {
     /// None.
@@ -28,7 +35,29 @@ impl Current {
     }
 }
 
+impl Add for Current {
+    type Output = Self;
+    fn add(self, other: Self) -> Self {
+        Self(self.0.saturating_add(other.0))
+    }
+}
+
+impl AddAssign for Current {
+    fn add_assign(&mut self, other: Self) {
+        *self = *self + other;
+    }
+}
+
+impl Sum for Current {
+    fn sum<I: Iterator<Item = Self>>(values: I) -> Self {
+        values.fold(Self::ZERO, |total, value| total + value)
+    }
+}
+
 impl Voltage {
+    /// None.
+    pub const ZERO: Self = Self(0);
+
     /// From millivolts.
     pub const fn from_mv(mv: i64) -> Self {
         Self(mv)
@@ -37,6 +66,34 @@ impl Voltage {
     /// In millivolts.
     pub const fn mv(self) -> i64 {
         self.0
+    }
+}
+
+impl Sub for Voltage {
+    type Output = Self;
+    fn sub(self, other: Self) -> Self {
+        Self(self.0.saturating_sub(other.0))
+    }
+}
+
+impl Resistance {
+    /// From ohms.
+    pub const fn from_ohm(ohm: i64) -> Self {
+        Self(ohm)
+    }
+
+    /// In ohms.
+    pub const fn ohm(self) -> i64 {
+        self.0
+    }
+
+    /// The current that a voltage drives through it (Ohm's law), rounded down to the microampere. None where the voltage or
+    /// the resistance is not positive.
+    pub fn current_at(self, voltage: Voltage) -> Current {
+        if self.0 <= 0 || voltage.0 <= 0 {
+            return Current::ZERO;
+        }
+        Current((i128::from(voltage.0) * 1000 / i128::from(self.0)) as i64)
     }
 }
 
@@ -53,6 +110,17 @@ pub enum SensingKind {
     Hall,
 }
 
+impl SensingKind {
+    /// The most voltage that the detector takes away from what stands in its section: one silicon diode's worth. Common
+    /// practice, no source.
+    pub const fn drop(self) -> Voltage {
+        match self {
+            Self::DiodeDrop => Voltage::from_mv(700),
+            Self::CurrentTransformer | Self::Hall => Voltage::ZERO,
+        }
+    }
+}
+
 /// An area detector's sense.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Sensing {
@@ -60,4 +128,16 @@ pub struct Sensing {
     pub kind: SensingKind,
     /// From how much current on it says that something is there.
     pub threshold: Current,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_resistor_axle_draws_nothing_from_dead_track() {
+        let axle = Resistance::from_ohm(10_000);
+        assert_eq!(axle.current_at(Voltage::from_mv(15_000)), Current::from_ua(1500));
+        assert_eq!(axle.current_at(Voltage::ZERO - SensingKind::DiodeDrop.drop()), Current::ZERO);
+    }
 }

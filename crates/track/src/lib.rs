@@ -18,7 +18,7 @@ mod train;
 mod units;
 
 pub use builder::Builder;
-pub use electrics::{Current, Sensing, SensingKind, Voltage};
+pub use electrics::{Current, Resistance, Sensing, SensingKind, Voltage};
 pub use graph::{Graph, Path, Traverse, distance_cost};
 pub use ids::{DetectorId, DistrictId, EndId, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId, WayId};
 pub use layout::{
@@ -27,5 +27,5 @@ pub use layout::{
 };
 pub use scale::Scale;
 pub use table::{Id, Table};
-pub use train::{Address, SpeedSteps, Start, Train, Vehicle};
+pub use train::{Address, Axle, Draw, SpeedSteps, Start, Train, Vehicle};
 pub use units::{Acceleration, Length, Speed};

@@ -1,5 +1,6 @@
 //! Trains as they were described: vehicles in order, what of them a detector can see, how they are driven.
 
+use crate::electrics::{Current, Resistance, Voltage};
 use crate::ids::{EndId, SectionId};
 use crate::units::{Acceleration, Length, Speed};
 
@@ -44,6 +45,39 @@ pub struct Vehicle {
     pub length: Length,
     /// From its first to its last axle that a detector can see, measured from its front; nothing where it draws no current.
     pub detectable: Option<(Length, Length)>,
+    /// Its axles that draw current, front first. Empty where nobody said which: then only `detectable` is known.
+    pub axles: Vec<Axle>,
+}
+
+/// An axle that draws current.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Axle {
+    /// Where it is, measured from the vehicle's front.
+    pub at: Length,
+    /// What it draws.
+    pub draw: Draw,
+}
+
+/// What an axle draws.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Draw {
+    /// What flows through the resistor between its wheels: the more, the higher the voltage.
+    Resistor(Resistance),
+    /// Its share of what motor, decoder and lights draw together while the vehicle stands, whatever the voltage: as long as
+    /// all axles that collect current touch the rails.
+    Share(Current),
+}
+
+impl Axle {
+    /// What it draws of track at `voltage`, of which a detector takes `drop` away. Nothing where nothing is left.
+    pub fn current(&self, voltage: Voltage, drop: Voltage) -> Current {
+        let left = voltage - drop;
+        match self.draw {
+            Draw::Resistor(resistance) => resistance.current_at(left),
+            Draw::Share(current) if left > Voltage::ZERO => current,
+            Draw::Share(_) => Current::ZERO,
+        }
+    }
 }
 
 /// A decoder's address (NMRA S-9.2 baseline, S-9.2.1 extended).
@@ -193,7 +227,7 @@ mod tests {
 
     fn vehicle(mm: i64, detectable: Option<(i64, i64)>) -> Vehicle {
         let detectable = detectable.map(|(first, last)| (Length::from_mm(first), Length::from_mm(last)));
-        Vehicle { name: String::new(), length: Length::from_mm(mm), detectable }
+        Vehicle { name: String::new(), length: Length::from_mm(mm), detectable, axles: Vec::new() }
     }
 
     #[test]

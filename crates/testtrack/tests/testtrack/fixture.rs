@@ -21,7 +21,7 @@ pub(crate) const OFF_DELAY: Duration = Duration::from_millis(300);
 
 pub(crate) fn vehicle(mm: i64, detectable: Option<(i64, i64)>) -> Vehicle {
     let detectable = detectable.map(|(first, last)| (Length::from_mm(first), Length::from_mm(last)));
-    Vehicle { name: String::new(), length: Length::from_mm(mm), detectable }
+    Vehicle { name: String::new(), length: Length::from_mm(mm), detectable, axles: Vec::new() }
 }
 
 /// 320 mm, the last 100 of them unseen.
