@@ -29,6 +29,7 @@ mod session;
 mod settings;
 mod statistics;
 mod table;
+mod tracking;
 mod traffic;
 mod truth;
 
@@ -43,5 +44,6 @@ pub use session::{Desk, Moment, Session, Works};
 pub use settings::{FirstLie, Settings, Spread};
 pub use statistics::{Statistics, Stops};
 pub use table::Table;
+pub use tracking::{Look, Tracking};
 pub use traffic::Traffic;
 pub use truth::{Happening, Nose, Presence};

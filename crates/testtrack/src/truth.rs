@@ -106,6 +106,11 @@ impl Table {
         self.trains.get(train).is_some_and(crate::rolling::Rolling::is_on_table)
     }
 
+    /// All trains on the table.
+    pub fn trains_on_table(&self) -> impl Iterator<Item = TrainId> + '_ {
+        self.trains.iter().filter(|(_, rolling)| rolling.is_on_table()).map(|(train, _)| train)
+    }
+
     /// The sections that the train covers, rear first as it faces.
     pub fn footprint(&self, train: TrainId) -> SmallVec<[SectionId; 4]> {
         self.trains[train].pieces.iter().filter_map(|piece| piece.on.track()).map(|on| on.section).collect()

@@ -8,6 +8,7 @@ mod disturb;
 mod naive;
 mod recording;
 mod score;
+mod tracking;
 
 use std::fmt::Write;
 use std::path::PathBuf;
@@ -28,7 +29,7 @@ const FLOORS: &[(&str, f64, f64)] =
 const SEEDS: u64 = 20;
 
 /// What share of claims may be sure and wrong where lines are missing or exchanged, in per cent: the evidence itself is false.
-const FALSE_EVIDENCE: f64 = 0.1;
+const FALSE_EVIDENCE: f64 = 0.05;
 
 /// The folder of recordings; nothing where there is none and none is needed.
 fn folder() -> Option<PathBuf> {
