@@ -1,13 +1,23 @@
-//! Detectors that are late, and the post that carries their reports.
+//! Detectors: what they find in their sections, when they say so, and the post that carries it.
+//!
+//! An area detector finds what the currents of all axles in its section add up to ([`crate::electrics`]), makes up its mind
+//! after its delays, and sends a report. What can be wrong with it: it is stuck, or slow, or starts anew, or moisture draws
+//! current through it.
 
-use std::collections::{BTreeMap, BTreeSet};
+mod links;
+mod post;
+
+use std::collections::BTreeSet;
 use std::time::Duration;
 
 use signaller::{Input, Time};
-use track::{DetectorId, DetectorKind, Layout, Lie, SectionId, Table as Rows, TrainId, TurnoutId};
+use track::{DetectorId, DetectorKind, DistrictId, Layout, Lie, LinkId, SectionId, Table as Rows, TrainId, TurnoutId};
 
+use crate::electrics::{Feed, Load, Sense, Supply};
+use crate::mishaps::Mishap;
 use crate::random::Stream;
 use crate::settings::{Settings, Spread};
+use post::{Post, Sender};
 
 /// All detectors, and the reports on their way.
 #[derive(Debug)]
@@ -16,91 +26,140 @@ pub(crate) struct Detectors {
     areas: Rows<SectionId, Option<Area>>,
     readers: Rows<SectionId, Vec<DetectorId>>,
     turnouts: Rows<TurnoutId, Sender>,
+    /// What each turnout reported last, heard or not.
+    lies: Rows<TurnoutId, Option<Lie>>,
     deciding: BTreeSet<(Time, SectionId)>,
+    jitter: Spread,
     post: Post,
+    /// What each link that is down said last.
+    stale: Rows<LinkId, Vec<Input>>,
 }
 
 /// An area detector's mind.
 #[derive(Debug)]
 struct Area {
     detector: DetectorId,
-    /// How many pieces of trains it sees.
-    sees: u32,
+    district: Option<DistrictId>,
+    sense: Sense,
+    supply: Supply,
+    /// What the axles in its section draw.
+    load: Load,
+    /// What else draws current there.
+    leak: Load,
+    /// Whether it says occupied while its district is dark.
+    dark_says: bool,
+    is_stuck: bool,
+    is_starting: bool,
+    /// How much longer than it should it takes.
+    slower_by: Duration,
     says: bool,
     /// When it will say otherwise, if nothing changes until then.
     decides_at: Option<Time>,
 }
 
-/// Something that sends reports.
-#[derive(Debug)]
-struct Sender {
-    on_delay: Duration,
-    off_delay: Duration,
-    stream: Stream,
-    last_arrival: Time,
-}
+impl Area {
+    fn new(layout: &Layout, section: SectionId, detector: DetectorId, seed: u64) -> Self {
+        let district = layout.sections[section].district;
+        let said = district.and_then(|district| layout.districts[district].voltage);
+        Self {
+            detector,
+            district,
+            sense: Sense::new(&layout.detectors[detector], seed),
+            supply: Supply::new(said, layout.scale),
+            load: Load::NONE,
+            leak: Load::NONE,
+            dark_says: false,
+            is_stuck: false,
+            is_starting: false,
+            slower_by: Duration::ZERO,
+            says: false,
+            decides_at: None,
+        }
+    }
 
-/// Reports on their way, by when they arrive.
-#[derive(Debug)]
-struct Post {
-    delay: Spread,
-    jitter: Spread,
-    letters: BTreeMap<(Time, u64), Input>,
-    posted: u64,
+    /// Whether it finds that something is there.
+    fn finds(&self) -> bool {
+        if self.is_starting {
+            false
+        } else if self.supply.feed == Feed::Dark {
+            self.dark_says
+        } else {
+            let mut load = self.load;
+            load += self.leak;
+            self.sense.sees(self.sense.current_ua(load, self.supply))
+        }
+    }
+
+    /// Whether the axles in its section draw enough for it to see.
+    fn sees_trains(&self) -> bool {
+        self.sense.sees(self.sense.current_ua(self.load, self.supply))
+    }
 }
 
 impl Detectors {
     pub(crate) fn new(layout: &Layout, settings: &Settings) -> Self {
-        let sender = |kind: &str, name: &str, on_delay, off_delay| Sender {
-            on_delay,
-            off_delay,
-            stream: Stream::labelled(settings.seed, &format!("{kind} {name}")),
-            last_arrival: Time::ZERO,
+        let seed = settings.seed;
+        let sender = |detector: &track::Detector| {
+            let stream = Stream::labelled(seed, &format!("detector {}", detector.name));
+            let (on_delay, off_delay) = (detector.on_delay, detector.off_delay);
+            let section = match detector.kind {
+                DetectorKind::Area(section) | DetectorKind::Reader(section) => section,
+                DetectorKind::Spot { way, .. } => layout.ways[way].section,
+            };
+            Sender { on_delay, off_delay, section: Some(section), ..Sender::new(stream, detector.link) }
         };
-        let area = |detector| Area { detector, sees: 0, says: false, decides_at: None };
+        let turnout_sender = |(id, turnout): (TurnoutId, &track::Turnout)| {
+            let stream = Stream::labelled(seed, &format!("report of {}", turnout.name));
+            Sender { turnout: Some(id), ..Sender::new(stream, turnout.link) }
+        };
+        let area = |(id, section): (SectionId, &track::Section)| {
+            section.detector.map(|detector| Area::new(layout, id, detector, seed))
+        };
         let mut readers = Rows::filled(Vec::new(), layout.sections.len());
         for (id, detector) in layout.detectors.iter() {
             if let DetectorKind::Reader(section) = detector.kind {
                 readers[section].push(id);
             }
         }
-        let detectors = layout.detectors.values();
-        let turnouts = layout.turnouts.values();
         Self {
-            detectors: detectors.map(|it| sender("detector", &it.name, it.on_delay, it.off_delay)).collect(),
-            areas: layout.sections.values().map(|section| section.detector.map(area)).collect(),
+            detectors: layout.detectors.values().map(sender).collect(),
+            areas: layout.sections.iter().map(area).collect(),
             readers,
-            turnouts: turnouts.map(|it| sender("report of", &it.name, Duration::ZERO, Duration::ZERO)).collect(),
+            turnouts: layout.turnouts.iter().map(turnout_sender).collect(),
+            lies: Rows::filled(None, layout.turnouts.len()),
             deciding: BTreeSet::new(),
-            post: Post {
-                delay: settings.message_delay,
-                jitter: Spread { least: Duration::ZERO, most: settings.detector_jitter },
-                letters: BTreeMap::new(),
-                posted: 0,
-            },
+            jitter: Spread { least: Duration::ZERO, most: settings.detector_jitter },
+            post: Post::new(layout.links.len(), settings),
+            stale: Rows::filled(Vec::new(), layout.links.len()),
         }
     }
 
-    /// Something of a train came into a section's sight.
-    pub(crate) fn seen(&mut self, section: SectionId, train: TrainId, now: Time) {
+    /// The axles of a train draw something else from a section than they did.
+    pub(crate) fn draws(&mut self, section: SectionId, before: Load, now: Load, at: Time) {
+        let Some(area) = &mut self.areas[section] else { return };
+        area.load -= before;
+        area.load += now;
+        area.sense.stir();
+        self.reconsider(section, at);
+    }
+
+    /// Whether the axles that stand in a section draw enough for its detector to see. Without a detector any current is.
+    pub(crate) fn sees_trains(&self, section: SectionId) -> bool {
+        self.areas[section].as_ref().is_none_or(Area::sees_trains)
+    }
+
+    /// The current of all axles in a section, in microamperes; nothing where no detector watches it.
+    pub(crate) fn current_ua(&self, section: SectionId) -> Option<i64> {
+        self.areas[section].as_ref().map(|area| area.sense.current_ua(area.load, area.supply))
+    }
+
+    /// A train came into the sight of a section's readers.
+    pub(crate) fn read(&mut self, section: SectionId, train: TrainId, now: Time) {
         for &reader in &self.readers[section] {
             let sender = &mut self.detectors[reader];
             let delay = sender.on_delay;
             self.post.send(sender, delay, now, Input::TrainRead { detector: reader, train });
         }
-        if let Some(area) = &mut self.areas[section] {
-            area.sees += 1;
-        }
-        self.reconsider(section, now);
-    }
-
-    /// Something of a train went out of a section's sight.
-    pub(crate) fn unseen(&mut self, section: SectionId, now: Time) {
-        if let Some(area) = &mut self.areas[section] {
-            debug_assert!(area.sees > 0, "nothing to go out of sight in {section:?}");
-            area.sees = area.sees.saturating_sub(1);
-        }
-        self.reconsider(section, now);
     }
 
     /// An axle passed a spot.
@@ -110,24 +169,26 @@ impl Detectors {
         self.post.send(sender, delay, now, Input::SpotPassed { detector });
     }
 
-    /// A turnout came to lie.
+    /// A turnout reports that it came to lie so.
     pub(crate) fn turnout_lies(&mut self, turnout: TurnoutId, lie: Lie, now: Time) {
-        self.post.send(
-            &mut self.turnouts[turnout],
-            Duration::ZERO,
-            now,
-            Input::TurnoutReported { turnout, lie: Some(lie) },
-        );
+        self.lies[turnout] = Some(lie);
+        let report = Input::TurnoutReported { turnout, lie: Some(lie) };
+        self.post.send(&mut self.turnouts[turnout], Duration::ZERO, now, report);
     }
 
-    /// Says at once what it sees, without delay: what a detector says that was there before the signaller came.
+    /// Says at once what it finds, without delay: what a detector says that was there before the signaller came.
     pub(crate) fn say_at_once(&mut self, section: SectionId) -> Option<bool> {
         let area = self.areas[section].as_mut()?;
         if let Some(at) = area.decides_at.take() {
             self.deciding.remove(&(at, section));
         }
-        area.says = area.sees > 0;
+        area.says = area.finds();
         Some(area.says)
+    }
+
+    /// A turnout reported how it lies before the signaller came.
+    pub(crate) fn lay_at_first(&mut self, turnout: TurnoutId, lie: Option<Lie>) {
+        self.lies[turnout] = lie;
     }
 
     /// When a detector makes up its mind, or a report arrives.
@@ -141,7 +202,7 @@ impl Detectors {
 
     /// When the next report arrives.
     pub(crate) fn next_arrival(&self) -> Option<Time> {
-        self.post.letters.first_key_value().map(|(&(at, _), _)| at)
+        self.post.next_arrival()
     }
 
     /// Lets detectors make up their minds that were to do so by `now`.
@@ -156,21 +217,24 @@ impl Detectors {
         }
     }
 
-    /// Hands over the reports that have arrived by `now`.
-    pub(crate) fn hand_over(&mut self, now: Time, into: &mut Vec<Input>) {
-        while let Some(entry) = self.post.letters.first_entry().filter(|entry| entry.key().0 <= now) {
-            into.push(entry.remove());
-        }
+    /// The next report that has arrived by `now`.
+    pub(crate) fn take(&mut self, now: Time) -> Option<Input> {
+        self.post.take(now)
+    }
+
+    /// What befell reports since it was last asked.
+    pub(crate) fn take_struck(&mut self) -> Vec<Mishap> {
+        std::mem::take(&mut self.post.struck)
     }
 
     fn reconsider(&mut self, section: SectionId, now: Time) {
         let Some(area) = &mut self.areas[section] else { return };
-        let differs = (area.sees > 0) != area.says;
+        let differs = !area.is_stuck && area.finds() != area.says;
         match (differs, area.decides_at) {
             (true, None) => {
                 let sender = &mut self.detectors[area.detector];
                 let delay = if area.says { sender.off_delay } else { sender.on_delay };
-                let at = now + delay + self.post.jitter.draw(&mut sender.stream);
+                let at = now + delay + area.slower_by + self.jitter.draw(&mut sender.stream);
                 area.decides_at = Some(at);
                 self.deciding.insert((at, section));
             }
@@ -180,15 +244,5 @@ impl Detectors {
             }
             _ => {}
         }
-    }
-}
-
-impl Post {
-    fn send(&mut self, sender: &mut Sender, after: Duration, now: Time, report: Input) {
-        let arrival = now + after + self.delay.draw(&mut sender.stream);
-        let arrival = arrival.max(sender.last_arrival + Duration::from_nanos(1));
-        sender.last_arrival = arrival;
-        self.posted += 1;
-        self.letters.insert((arrival, self.posted), report);
     }
 }

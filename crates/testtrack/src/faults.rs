@@ -192,6 +192,15 @@ impl Rate {
         }
     }
 
+    /// How many times in a million chances; 0 where it happens by the hour.
+    pub(crate) const fn per_million(self) -> u64 {
+        match self {
+            Self::Never | Self::PerHour(_) | Self::In(0) => 0,
+            Self::PerMillion(rate) => rate,
+            Self::In(chances) => 1_000_000 / chances,
+        }
+    }
+
     /// Milliseconds until it happens next, where it happens by the hour: exponentially distributed.
     pub(crate) fn next_in_ms(self, stream: &mut Stream) -> Option<i64> {
         let Self::PerHour(thousandths) = self else { return None };
@@ -205,7 +214,7 @@ impl Rate {
 
 /// A span with this mean, exponentially distributed, in whole numbers so that it is the same on every machine: the position of
 /// the first hit among chances of one in 64 a 64th of the mean apart, and a lot within it.
-fn exponential(mean: i64, stream: &mut Stream) -> i64 {
+pub(crate) fn exponential(mean: i64, stream: &mut Stream) -> i64 {
     let piece = (mean / 64).max(1);
     let mut pieces = 0;
     while pieces < 64 * 20 && stream.below(64) != 0 {

@@ -3,7 +3,8 @@
 use std::sync::Arc;
 
 use track::{
-    Beyond, DetectorId, DetectorKind, EndId, Layout, Length, Lie, Table as Rows, Train, Traverse, TurnoutId, WayId,
+    Beyond, DetectorId, DetectorKind, EndId, Layout, Length, Lie, SectionId, Table as Rows, Train, Traverse, TurnoutId,
+    WayId,
 };
 
 use crate::random::Stream;
@@ -26,6 +27,8 @@ pub(crate) struct Ground {
     next_lying: Option<Time>,
     spots: Rows<WayId, Vec<(DetectorId, i64)>>,
     junctions: Stream,
+    /// The sections whose rails are dirty.
+    pub(crate) dirty: Vec<SectionId>,
 }
 
 /// A turnout's blades.
@@ -75,6 +78,7 @@ impl Ground {
             turnouts,
             next_lying: None,
             spots,
+            dirty: Vec::new(),
         }
     }
 

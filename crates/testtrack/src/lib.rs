@@ -14,13 +14,16 @@
 //! are not all right. Slopes and slip. Detectors see what vehicles are said to show,
 //! always; faults are not made yet.
 
+mod axles;
 pub mod checkers;
 mod curve;
 mod detectors;
 mod digest;
+mod electrics;
 mod faults;
 mod ground;
 mod meddling;
+mod mishaps;
 mod orders;
 mod place;
 mod random;

@@ -5,18 +5,17 @@ use std::collections::VecDeque;
 use signaller::Direction;
 use track::{Acceleration, DetectorId, EndId, Length, SectionId, Speed, Train, Traverse, TurnoutId, Vehicle, WayId};
 
+use crate::axles::Axles;
 use crate::curve::SpeedCurve;
+use crate::electrics::Load;
 use crate::ground::{Ground, Onward};
 use crate::random::Stream;
-use crate::settings::TICK;
+use crate::settings::{Settings, TICK};
 
 /// What a train is like where nobody described it.
 const LENGTH_UNKNOWN: Length = Length::from_mm(200);
 const ACCELERATION_UNKNOWN: Acceleration = Acceleration::from_mm(150);
 const BRAKING_UNKNOWN: Acceleration = Acceleration::from_mm(200);
-
-/// Between the outer axles of a vehicle, one is never further away than this. Common practice, no source.
-const AXLE_SPACING: i64 = 60_000;
 
 /// How far the track goes beyond the layout.
 const FAR: i64 = i64::MAX / 4;
@@ -39,8 +38,22 @@ pub(crate) struct Piece {
     pub(crate) on: Lying,
     pub(crate) from: i64,
     pub(crate) to: i64,
-    /// Whether the section's detector has something of this train to see here.
-    pub(crate) seen: bool,
+    /// What the axles that stand on it draw.
+    pub(crate) load: Load,
+}
+
+impl Piece {
+    fn new(on: Lying, from: i64, to: i64) -> Self {
+        Self { on, from, to, load: Load::NONE }
+    }
+
+    /// Takes on what axles draw from it now.
+    pub(crate) fn carry(&mut self, load: Load, changes: &mut Vec<Change>) {
+        if let (Lying::Track(on), true) = (self.on, load != self.load) {
+            changes.push(Change::Draws { section: on.section, before: self.load, now: load });
+            self.load = load;
+        }
+    }
 }
 
 /// What a piece lies on.
@@ -66,8 +79,8 @@ impl Lying {
 pub(crate) enum Change {
     Entered { section: SectionId },
     Left { section: SectionId },
-    Seen { section: SectionId },
-    Unseen { section: SectionId },
+    Draws { section: SectionId, before: Load, now: Load },
+    ContactLost { axles: usize },
     SpotPassed { detector: DetectorId },
     Derailed { section: SectionId, turnout: TurnoutId },
     HitBuffer { at: EndId },
@@ -93,9 +106,9 @@ pub(crate) struct Rolling {
     pub(crate) gathering: i64,
     forward: SpeedCurve,
     backward: SpeedCurve,
-    /// Stretches that detectors can see, as distances behind its front.
-    visible: Vec<(i64, i64)>,
-    axles: Vec<i64>,
+    pub(crate) axles: Axles,
+    /// What is left of the voltage that its motor runs on, in thousandths.
+    pub(crate) power_permille: i64,
     against_buffer: Option<Tip>,
     carried: i64,
 }
@@ -103,7 +116,8 @@ pub(crate) struct Rolling {
 impl Rolling {
     /// A train that stands nowhere yet. It brakes up to a tenth better or worse than described, and gathers speed no faster
     /// than described, down to a fifth slower.
-    pub(crate) fn new(train: &Train, stream: &mut Stream) -> Self {
+    pub(crate) fn new(train: &Train, settings: &Settings) -> Self {
+        let stream = &mut Stream::labelled(settings.seed, &format!("train {}", train.name));
         let whole = Vehicle {
             name: String::new(),
             length: LENGTH_UNKNOWN,
@@ -112,7 +126,6 @@ impl Rolling {
         };
         let stranger = [whole];
         let vehicles = if train.vehicles.is_empty() { &stranger[..] } else { &train.vehicles[..] };
-        let (visible, axles) = what_shows(vehicles);
         let braking = train.braking.unwrap_or(BRAKING_UNKNOWN).scaled(stream.between(900, 1100), 1000).um();
         let gathering = train.acceleration.unwrap_or(ACCELERATION_UNKNOWN).scaled(stream.between(800, 1000), 1000).um();
         Self {
@@ -128,8 +141,8 @@ impl Rolling {
             gathering: gathering.max(1000),
             forward: SpeedCurve::drawn(train, stream),
             backward: SpeedCurve::drawn(train, stream),
-            visible,
-            axles,
+            axles: Axles::new(train, vehicles, settings),
+            power_permille: 1000,
             against_buffer: None,
             carried: 0,
         }
@@ -170,12 +183,13 @@ impl Rolling {
         self.pieces.clear();
         for &(on, length) in path {
             let to = from + length.um();
-            self.pieces.push_back(Piece { on: Lying::Track(on), from, to, seen: false });
+            self.pieces.push_back(Piece::new(Lying::Track(on), from, to));
             from = to;
         }
         self.front = front.um();
         (self.speed, self.wanted, self.carried) = (0, 0, 0);
         (self.wrecked, self.against_buffer, self.leading) = (false, None, Direction::Forward);
+        self.axles.regain_contact();
     }
 
     /// Stops it dead where it lies.
@@ -197,24 +211,17 @@ impl Rolling {
             self.against_buffer = None;
             self.front += distance;
             self.lay_track(if distance > 0 { Tip::Front } else { Tip::Rear }, ground, changes);
+            let lost = self.axles.roll(self.front, distance, &self.pieces, &ground.dirty);
+            changes.extend((lost > 0).then_some(Change::ContactLost { axles: lost }));
             self.look(changes);
             self.pass_spots(distance, ground, changes);
             self.leave_track(changes);
         }
     }
 
-    /// Looks anew which sections see it.
+    /// Looks anew what its axles draw from where.
     pub(crate) fn look(&mut self, changes: &mut Vec<Change>) {
-        for piece in &mut self.pieces {
-            let Lying::Track(on) = piece.on else { continue };
-            let shows = |&(first, last): &(i64, i64)| self.front - first >= piece.from && self.front - last < piece.to;
-            let seen = self.visible.iter().any(shows);
-            if seen != piece.seen {
-                piece.seen = seen;
-                let section = on.section;
-                changes.push(if seen { Change::Seen { section } } else { Change::Unseen { section } });
-            }
-        }
+        self.axles.look(self.front, &mut self.pieces, changes);
     }
 
     /// The part of a piece that the train covers, measured from the way's first end.
@@ -255,7 +262,8 @@ impl Rolling {
     }
 
     fn next_speed(&self) -> i64 {
-        let (speed, wanted) = (self.speed, if self.pushes_buffer() { 0 } else { self.wanted });
+        let wanted = if self.pushes_buffer() { 0 } else { self.wanted * self.power_permille / 1000 };
+        let speed = self.speed;
         let (braked, gathered) = (self.braking * TICK_MS / 1000, self.gathering * TICK_MS / 1000);
         if speed > 0 && wanted < speed {
             (speed - braked).max(wanted.max(0))
@@ -308,13 +316,13 @@ impl Rolling {
 
     fn add_piece(&mut self, tip: Tip, edge: &Piece, on: Lying, length: i64) {
         match tip {
-            Tip::Front => self.pieces.push_back(Piece { on, from: edge.to, to: edge.to + length, seen: false }),
+            Tip::Front => self.pieces.push_back(Piece::new(on, edge.to, edge.to + length)),
             Tip::Rear => {
                 let turned = match on {
                     Lying::Track(on) => Lying::Track(Traverse { enter: on.leave, leave: on.enter, ..on }),
                     off => off,
                 };
-                self.pieces.push_front(Piece { on: turned, from: edge.from - length, to: edge.from, seen: false });
+                self.pieces.push_front(Piece::new(turned, edge.from - length, edge.from));
             }
         }
     }
@@ -324,11 +332,11 @@ impl Rolling {
         let rear = self.front - self.length;
         while self.pieces.len() > 1 && self.pieces[0].to <= rear {
             let piece = self.pieces.pop_front();
-            changes.extend(piece.and_then(|piece| piece.on.track()).map(|on| Change::Left { section: on.section }));
+            leave(piece, changes);
         }
         while self.pieces.len() > 1 && self.pieces[self.pieces.len() - 1].from >= self.front {
             let piece = self.pieces.pop_back();
-            changes.extend(piece.and_then(|piece| piece.on.track()).map(|on| Change::Left { section: on.section }));
+            leave(piece, changes);
         }
     }
 
@@ -339,7 +347,7 @@ impl Rolling {
             for &(detector, from_first_end) in ground.spots(on.way) {
                 let as_declared = ground.layout.ways[on.way].ends[0] == on.enter;
                 let spot = if as_declared { piece.from + from_first_end } else { piece.to - from_first_end };
-                for axle in &self.axles {
+                for axle in self.axles.places() {
                     let (now, before) = (self.front - axle, self.front - axle - distance);
                     if now.min(before) < spot && spot <= now.max(before) {
                         changes.push(Change::SpotPassed { detector });
@@ -350,17 +358,9 @@ impl Rolling {
     }
 }
 
-/// What of a train detectors can see: stretches, and single axles, as distances behind its front.
-fn what_shows(vehicles: &[Vehicle]) -> (Vec<(i64, i64)>, Vec<i64>) {
-    let (mut visible, mut axles, mut start) = (Vec::new(), Vec::new(), 0);
-    for vehicle in vehicles {
-        if let Some((first, last)) = vehicle.detectable {
-            let (first, last) = (start + first.um(), start + last.um());
-            visible.push((first, last));
-            let gaps = ((last - first) + AXLE_SPACING - 1) / AXLE_SPACING;
-            axles.extend((0..=gaps).map(|index| first + (last - first) * index / gaps.max(1)));
-        }
-        start += vehicle.length.um();
-    }
-    (visible, axles)
+/// A train leaves a piece, with whatever still drew from its very edge.
+pub(crate) fn leave(piece: Option<Piece>, changes: &mut Vec<Change>) {
+    let Some(mut piece) = piece else { return };
+    piece.carry(Load::NONE, changes);
+    changes.extend(piece.on.track().map(|on| Change::Left { section: on.section }));
 }

@@ -7,11 +7,11 @@ use smallvec::SmallVec;
 use track::{EndId, Id, Layout, Length, Lie, SectionId, Table as Rows, TrainId, TurnoutId};
 
 use crate::detectors::Detectors;
+use crate::electrics::Load;
 use crate::ground::Ground;
 use crate::orders::{Order, Orders};
 use crate::place::{PlaceError, place};
-use crate::random::Stream;
-use crate::rolling::{Change, Rolling};
+use crate::rolling::{Change, Rolling, leave};
 use crate::settings::{Settings, TICK};
 use crate::truth::{Happening, Presence};
 
@@ -22,7 +22,7 @@ pub struct Table {
     pub(crate) trains: Rows<TrainId, Rolling>,
     pub(crate) presences: Rows<SectionId, SmallVec<[Presence; 2]>>,
     pub(crate) departures: Rows<SectionId, SmallVec<[(TrainId, Time); 2]>>,
-    detectors: Detectors,
+    pub(crate) detectors: Detectors,
     orders: Orders,
     happenings: Vec<(Time, Happening)>,
     now: Time,
@@ -38,10 +38,7 @@ impl Table {
     /// # Errors
     /// A train that does not fit where it is said to stand.
     pub fn new(layout: Arc<Layout>, settings: &Settings) -> Result<Self, PlaceError> {
-        let trains = layout
-            .trains
-            .values()
-            .map(|train| Rolling::new(train, &mut Stream::labelled(settings.seed, &format!("train {}", train.name))));
+        let trains = layout.trains.values().map(|train| Rolling::new(train, settings));
         let mut table = Self {
             trains: trains.collect(),
             presences: Rows::filled(SmallVec::new(), layout.sections.len()),
@@ -105,9 +102,7 @@ impl Table {
         let rolling = &mut self.trains[train];
         let mut changes = std::mem::take(&mut self.changes);
         for piece in rolling.pieces.drain(..) {
-            let Some(on) = piece.on.track() else { continue };
-            changes.extend(piece.seen.then_some(Change::Unseen { section: on.section }));
-            changes.push(Change::Left { section: on.section });
+            leave(Some(piece), &mut changes);
         }
         rolling.wreck();
         self.apply(train, &mut changes, Reached::ByHand);
@@ -131,7 +126,9 @@ impl Table {
         }
         for (turnout, described) in layout.turnouts.iter() {
             if described.reported {
-                inputs.push(Input::TurnoutReported { turnout, lie: self.ground.lie(turnout) });
+                let lie = self.ground.lie(turnout);
+                self.detectors.lay_at_first(turnout, lie);
+                inputs.push(Input::TurnoutReported { turnout, lie });
             }
         }
         inputs
@@ -180,7 +177,9 @@ impl Table {
 
     /// Hands over the reports that have arrived.
     pub fn take_heard(&mut self, into: &mut Vec<Input>) {
-        self.detectors.hand_over(self.now, into);
+        while let Some(input) = self.detectors.take(self.now) {
+            into.push(input);
+        }
     }
 
     /// Hands over what happened since it was last asked.
@@ -257,20 +256,8 @@ impl Table {
                     }
                 }
                 Change::Left { section } => self.leave(section, train),
-                Change::Seen { section } => {
-                    if let Some(presence) = self.presence_mut(section, train) {
-                        presence.seen_since.get_or_insert(now);
-                        presence.pieces_seen += 1;
-                    }
-                    self.detectors.seen(section, train, now);
-                }
-                Change::Unseen { section } => {
-                    if let Some(presence) = self.presence_mut(section, train) {
-                        presence.pieces_seen -= 1;
-                        presence.seen_since = presence.seen_since.filter(|_| presence.pieces_seen > 0);
-                    }
-                    self.detectors.unseen(section, now);
-                }
+                Change::Draws { section, before, now: load } => self.draw(section, train, before, load),
+                Change::ContactLost { .. } => {}
                 Change::SpotPassed { detector } => self.detectors.spot_passed(detector, now),
                 Change::Derailed { section, turnout } => {
                     self.happenings.push((now, Happening::Derailed { train, turnout, section }));
@@ -280,12 +267,39 @@ impl Table {
         }
     }
 
+    /// The axles of a train draw something else from a section.
+    fn draw(&mut self, section: SectionId, train: TrainId, before: Load, load: Load) {
+        let now = self.now;
+        if let Some(presence) = self.presence_mut(section, train) {
+            let drew = presence.load.draws();
+            presence.load -= before;
+            presence.load += load;
+            if !drew && presence.load.draws() {
+                self.detectors.read(section, train, now);
+            }
+        }
+        self.detectors.draws(section, before, load, now);
+        self.look_into(section);
+    }
+
+    /// Finds anew which trains a section's detector has enough of to see.
+    pub(crate) fn look_into(&mut self, section: SectionId) {
+        let sees = self.detectors.sees_trains(section);
+        for presence in &mut self.presences[section] {
+            if sees && presence.load.draws() {
+                presence.seen_since.get_or_insert(self.now);
+            } else {
+                presence.seen_since = None;
+            }
+        }
+    }
+
     fn enter(&mut self, section: SectionId, train: TrainId) {
         let since = self.now;
         match self.presence_mut(section, train) {
             Some(presence) => presence.pieces += 1,
             None => {
-                self.presences[section].push(Presence { train, since, seen_since: None, pieces: 1, pieces_seen: 0 });
+                self.presences[section].push(Presence { train, since, seen_since: None, pieces: 1, load: Load::NONE });
             }
         }
     }

@@ -4,8 +4,9 @@ use std::time::Duration;
 
 use signaller::{Direction, Time};
 use smallvec::SmallVec;
-use track::{EndId, Length, Lie, SectionId, Speed, TrainId, TurnoutId, WayId};
+use track::{Current, EndId, Length, Lie, SectionId, Speed, TrainId, TurnoutId, WayId};
 
+use crate::electrics::Load;
 use crate::rolling::{Lying, Piece};
 use crate::table::Table;
 
@@ -16,10 +17,12 @@ pub struct Presence {
     pub train: TrainId,
     /// Since when.
     pub since: Time,
-    /// Since when the section's detector has something of it to see; nothing while it has not.
+    /// Since when axles of it draw current there, and all axles there together draw enough for the section's detector to see;
+    /// nothing while that is not so. What else draws current there does not count.
     pub seen_since: Option<Time>,
     pub(crate) pieces: u32,
-    pub(crate) pieces_seen: u32,
+    /// What its axles draw there.
+    pub(crate) load: Load,
 }
 
 /// Where the leading end of a train is.
@@ -94,6 +97,11 @@ impl Table {
         let rolling = &self.trains[train];
         let mut pieces = rolling.pieces.iter();
         pieces.any(|piece| piece.on.track().is_some_and(|on| on.section == section) && rolling.has_wheels_on(piece))
+    }
+
+    /// The current that all axles in a section draw through its detector; nothing where no detector watches it.
+    pub fn current_in(&self, section: SectionId) -> Option<Current> {
+        self.detectors.current_ua(section).map(Current::from_ua)
     }
 
     /// When the train last left the section for good.
@@ -189,7 +197,7 @@ impl Table {
             pieces.reverse();
         }
         let at = pieces.iter().position(|piece| facing(piece) == Some(end)).filter(|at| at + 1 < pieces.len())?;
-        let beyond = pieces[at + 1..].iter().filter(|piece| piece.seen).filter_map(|piece| piece.on.track());
+        let beyond = pieces[at + 1..].iter().filter(|piece| piece.load.draws()).filter_map(|piece| piece.on.track());
         Some(beyond.filter_map(|on| self.presence(on.section, train)?.seen_since).min())
     }
 
