@@ -25,6 +25,7 @@ mod search;
 mod tags;
 mod topology;
 mod trail;
+mod trust;
 
 use std::sync::Arc;
 
@@ -36,6 +37,7 @@ pub use picture::{Hold, NoseInterval, Pace, Whereabouts};
 pub(crate) use position::NEXT_AXLE;
 pub use position::SpotPassage;
 pub use prices::Prices;
+pub use trust::Trust;
 
 use account::{Account, Who};
 use clusters::Clusters;
@@ -67,6 +69,7 @@ pub struct Identity {
     roster: Arc<Roster>,
     topology: Topology,
     prices: Prices,
+    trust: Table<SectionId, Trust>,
     /// What each section's detector said last; nothing where it has never been heard.
     reported: Table<SectionId, Option<bool>>,
     /// How far what is said of each section can be relied on.
@@ -101,6 +104,7 @@ impl Identity {
             roster: Roster::new(&layout),
             topology: Topology::new(&layout),
             prices,
+            trust: trust::by_kind(&layout),
             reported: Table::filled(None, sections),
             standings: Table::filled(Standing::Current, sections),
             filled_at: Table::filled(Time::from_nanos(i64::MIN), sections),

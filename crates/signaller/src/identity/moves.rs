@@ -10,6 +10,7 @@ use super::odometer::Odometers;
 use super::picture::Hold;
 use super::prices::Prices;
 use super::topology::Topology;
+use super::trust::Trust;
 use crate::roster::Roster;
 use crate::time::Time;
 
@@ -25,6 +26,7 @@ pub(super) struct Scene<'a> {
     pub roster: &'a Roster,
     pub topology: &'a Topology,
     pub prices: &'a Prices,
+    pub trust: &'a Table<SectionId, Trust>,
     pub lies: &'a Table<TurnoutId, Option<Lie>>,
     pub odometers: &'a Odometers,
     pub turned_in: &'a Table<SectionId, bool>,
@@ -192,7 +194,9 @@ impl Scene<'_> {
                 (false, true) if unheard < UNSEEN_SECTIONS && !occupied(here) => {
                     (price * self.prices.moved_unseen, unheard + 1)
                 }
-                (false, false) if unheard == 0 && !occupied(here) => (price * self.prices.passed_unheard, 1),
+                (false, false) if unheard == 0 && !occupied(here) => {
+                    (price * self.missed(here, self.prices.passed_unheard), 1)
+                }
                 _ => continue,
             };
             if !dark && unheard > 0 && !lost && price < self.prices.given_up {
@@ -244,7 +248,7 @@ impl Scene<'_> {
             // A train known to have nothing there that a detector sees must show this gap; then a lost report is far-fetched.
             let (hidden, stuck) = match self.may_hide_in_the_middle(stand, section) {
                 true => (1.0, self.prices.stuck_behind * self.prices.emptying_unheard),
-                false => (self.prices.contact_in_middle, self.prices.stuck_behind),
+                false => (self.missed(section, self.prices.contact_in_middle), self.prices.stuck_behind),
             };
             sink(with(unseen()), hidden);
             sink(with(self.cleared(stand, at)), stuck);
@@ -252,9 +256,9 @@ impl Scene<'_> {
             let mut back = stand.clone();
             back.holds.truncate(at);
             sink(with(self.turned(&back)), self.reversing(stand));
-            sink(with(unseen()), self.prices.contact_at_nose);
+            sink(with(unseen()), self.missed(section, self.prices.contact_at_nose));
         } else {
-            self.lost(stands, stand, unseen(), sink);
+            self.lost(stands, stand, section, unseen(), sink);
         }
     }
 
@@ -268,7 +272,14 @@ impl Scene<'_> {
     }
 
     /// The last section that showed a train has emptied.
-    fn lost(&self, stands: &Stands, stand: &Stand, unseen: Stand, sink: &mut impl FnMut(Stands, f64)) {
+    fn lost(
+        &self,
+        stands: &Stands,
+        stand: &Stand,
+        section: SectionId,
+        unseen: Stand,
+        sink: &mut impl FnMut(Stands, f64),
+    ) {
         let with = |changed: Stand| {
             let mut stands = stands.clone();
             put(&mut stands, changed);
@@ -299,7 +310,7 @@ impl Scene<'_> {
             sink(with(unseen), 1.0);
             return;
         }
-        sink(with(unseen), self.prices.lost_from_sight);
+        sink(with(unseen), self.missed(section, self.prices.lost_from_sight));
     }
 
     /// The stand without the section at `at`, which its tail has left, and what lies behind.

@@ -25,6 +25,7 @@ impl Identity {
             roster: &self.roster,
             topology: &self.topology,
             prices: &self.prices,
+            trust: &self.trust,
             lies: &self.lies,
             odometers: &self.odometers,
             turned_in: &self.turned_in,

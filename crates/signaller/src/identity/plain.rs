@@ -58,7 +58,7 @@ impl Scene<'_> {
         if behind_too
             || stand.position(section).is_some()
             || self.topology.is_border(section)
-            || self.prices.stranger >= self.prices.given_up
+            || self.stranger(section) >= self.prices.given_up
             || self.ahead(stand, Some(way)) * self.entered(entry) < 1.0
         {
             return false;

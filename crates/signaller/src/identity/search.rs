@@ -379,8 +379,7 @@ fn fill(
             sink(stands, price);
         });
     }
-    let border = scene.topology.is_border(line.section);
-    let price = if border { scene.prices.stranger_at_border } else { scene.prices.stranger };
+    let price = scene.stranger(line.section);
     if price >= worth.get() && stands.iter().all(|stand| stand.who != line.stranger) {
         sink(with_new(stands, line.stranger, line.section, None), price);
     }
