@@ -3,6 +3,7 @@
 //! Each stage is one function and reads only what the stages before it left. `signaller/reports.rs` turns what was heard into
 //! one batch for identity; `signaller/requests.rs` answers wishes; the rest of the work is done in the stages' own modules.
 
+mod doubts;
 mod reports;
 mod requests;
 
@@ -93,6 +94,7 @@ impl Signaller {
         self.interlock.begin_step();
         self.name_trains(inputs);
         self.hear(now, inputs);
+        self.tell_doubts(inputs);
         self.answer(now, inputs);
         self.lock(now);
         self.show();

@@ -22,6 +22,8 @@ pub(super) struct Cluster {
     /// The share of belief given up because there were too many accounts. It fades as evidence fits.
     pub given_up: f64,
     live: bool,
+    /// Which cluster this is of all that were ever made.
+    made: u64,
 }
 
 /// All clusters, with the ways to find them.
@@ -35,6 +37,9 @@ pub(super) struct Clusters {
     home: Table<TrainId, Option<ClusterId>>,
     /// How many trains are lost from sight in some account.
     pub lost: usize,
+    made_so_far: u64,
+    /// Clusters made in this instant in which there may be doubt: each with the number of its making.
+    pub fresh: Vec<(ClusterId, u64)>,
 }
 
 impl Clusters {
@@ -45,6 +50,8 @@ impl Clusters {
             at: Table::filled(SmallVec::new(), sections),
             home: Table::new(),
             lost: 0,
+            made_so_far: 0,
+            fresh: Vec::new(),
         }
     }
 
@@ -58,6 +65,12 @@ impl Clusters {
 
     pub fn cluster(&self, id: ClusterId) -> &Cluster {
         &self.store[id as usize]
+    }
+
+    /// Whether that cluster is still what it was when it was made.
+    pub fn is_still(&self, (id, made): (ClusterId, u64)) -> bool {
+        let cluster = &self.store[id as usize];
+        cluster.live && cluster.made == made
     }
 
     /// The one stand of a cluster that has only one train and one account of it.
@@ -122,6 +135,7 @@ impl Clusters {
             self.store.push(Cluster::default());
             (self.store.len() - 1) as ClusterId
         });
+        let lost_before = self.lost;
         for stand in accounts.iter().flat_map(|account| &account.stands) {
             for hold in &stand.holds {
                 let clusters = &mut self.at[hold.section];
@@ -139,8 +153,13 @@ impl Clusters {
                 self.home[train] = Some(id);
             }
         }
+        self.made_so_far += 1;
+        if accounts.len() > 1 || given_up > 0.0 || self.lost > lost_before {
+            self.fresh.push((id, self.made_so_far));
+        }
         let cluster = &mut self.store[id as usize];
         cluster.live = true;
+        cluster.made = self.made_so_far;
         cluster.given_up = given_up;
         cluster.accounts.clear();
         cluster.accounts.append(accounts);

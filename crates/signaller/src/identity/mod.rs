@@ -12,8 +12,10 @@
 mod account;
 mod batch;
 mod clusters;
+mod doubts;
 mod exchange;
 mod gather;
+mod matter;
 mod moves;
 mod odometer;
 mod picture;
@@ -32,6 +34,8 @@ use std::sync::Arc;
 use track::{Layout, Lie, SectionId, Table, TrainId, TurnoutId};
 
 pub use batch::{Batch, Placement};
+pub(crate) use doubts::{End, News};
+pub(crate) use matter::{Alternative, Doubted, Matter, Place};
 pub(crate) use odometer::{LATE, MEASURED_WITHIN};
 pub use picture::{Hold, NoseInterval, Pace, Whereabouts};
 pub(crate) use position::NEXT_AXLE;
@@ -41,6 +45,7 @@ pub use trust::Trust;
 
 use account::{Account, Who};
 use clusters::Clusters;
+use doubts::Doubts;
 use gather::Gather;
 use odometer::Odometers;
 use search::{Question, Search};
@@ -82,6 +87,7 @@ pub struct Identity {
     clusters: Clusters,
     tags: Tags,
     trails: Trails,
+    doubts: Doubts,
     strangers: u32,
     search: Search,
     gather: Gather,
@@ -114,6 +120,7 @@ impl Identity {
             clusters: Clusters::new(sections),
             tags: Tags::new(sections),
             trails: Trails::default(),
+            doubts: Doubts::default(),
             strangers: 0,
             search: Search::default(),
             gather: Gather::default(),
@@ -151,6 +158,7 @@ impl Identity {
         }
         self.follow_tails();
         self.retag();
+        self.review_doubts();
     }
 
     /// Explains the lines of one component from the accounts of its clusters.
@@ -302,6 +310,11 @@ impl Identity {
     /// The sections of which something else is said now than before the last [`Identity::observe`].
     pub fn retagged(&self) -> &[SectionId] {
         self.tags.changed()
+    }
+
+    /// What was found out in the last [`Identity::observe`] of what is not known.
+    pub(crate) fn news_of_doubts(&self) -> &[News] {
+        self.doubts.news()
     }
 
     /// The sections near which something changed in the last [`Identity::observe`], whether or not their tag did.

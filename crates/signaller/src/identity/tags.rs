@@ -68,6 +68,9 @@ impl Identity {
         for at in 0..self.tags.touched.len() {
             let section = self.tags.touched[at];
             let tag = self.belief(section);
+            if tag == Tag::Unexplained {
+                self.doubts.unexplained.push(section);
+            }
             if self.tags.said[section].as_ref() != Some(&tag) {
                 self.tags.said[section] = Some(tag);
                 self.tags.changed.push(section);
