@@ -85,6 +85,13 @@ impl Signaller {
         }
     }
 
+    /// The same, but nothing is said of doubts: for whoever only wants to know what is said of sections.
+    #[must_use]
+    pub fn silent_of_doubts(mut self) -> Self {
+        self.identity.keep_silent_of_doubts();
+        self
+    }
+
     /// Works through everything heard at `now`. The order of inputs means nothing, but for reports of one and the same thing.
     ///
     /// `now` must not be earlier than in the step before.

@@ -122,7 +122,7 @@ fn trace(
     bad_line: BadLine,
 ) -> io::Result<Ending> {
     let (sender, batches) = sync_channel(BATCHES_AHEAD);
-    let signaller = Signaller::new(Arc::clone(&layout), Conduct::Observe);
+    let signaller = Signaller::new(Arc::clone(&layout), Conduct::Observe).silent_of_doubts();
     let mut reader = Reader::new(layout, signaller.signals().book(), input);
     // The thread is not joined: where the run ends early it may be waiting for input that never comes.
     std::thread::spawn(move || {

@@ -47,6 +47,8 @@ pub(super) struct Doubts {
     /// Sections found unexplained when they were looked at in this instant.
     pub unexplained: Vec<SectionId>,
     news: Vec<News>,
+    /// Nobody listens: nothing is worked out.
+    is_silent: bool,
 }
 
 impl Doubts {
@@ -63,9 +65,19 @@ impl Doubts {
 }
 
 impl Identity {
+    /// From now on nothing is said of doubts, and no work is done for that.
+    pub(crate) fn keep_silent_of_doubts(&mut self) {
+        self.doubts.is_silent = true;
+    }
+
     /// Finds what is new of doubts in this instant.
     pub(super) fn review_doubts(&mut self) {
         self.doubts.news.clear();
+        if self.doubts.is_silent {
+            self.clusters.fresh.clear();
+            self.doubts.unexplained.clear();
+            return;
+        }
         if !self.doubts.unexplained.is_empty() || !self.doubts.open.is_empty() {
             self.review_sections();
         }

@@ -28,7 +28,7 @@ impl Signaller {
                 alternatives.push(format!("the detector of {} is wrong", self.section(section)));
             }
             Doubted::OutOfSight(place) => {
-                alternatives.push(format!("{} is not there any more", self.train(place.train)))
+                alternatives.push(format!("{} is not there any more", self.train(place.train)));
             }
             Doubted::Trains => {}
         }
