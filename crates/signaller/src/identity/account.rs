@@ -12,6 +12,7 @@ use super::picture::Hold;
 pub(super) struct Who(u32);
 
 const STRANGER: u32 = 1 << 31;
+const LEFT: u32 = 1 << 30;
 
 impl Who {
     pub fn train(train: TrainId) -> Self {
@@ -19,7 +20,12 @@ impl Who {
     }
 
     pub fn stranger(number: u32) -> Self {
-        Self(STRANGER | number)
+        Self(STRANGER | (number & (LEFT - 1)))
+    }
+
+    /// What a train left behind in a section.
+    pub fn left_in(section: SectionId) -> Self {
+        Self(STRANGER | LEFT | section.index() as u32)
     }
 
     /// The train, unless it is a stranger.

@@ -95,7 +95,7 @@ impl Gather {
                 was: identity.reported[section] == Some(true),
                 just_filled: identity.filled_at[section] == now,
                 placed: SmallVec::new(),
-                stranger: Who::stranger(identity.strangers & (u32::MAX >> 1)),
+                stranger: Who::stranger(identity.strangers),
             });
         }
         for (at, placement) in batch.placed.iter().enumerate() {

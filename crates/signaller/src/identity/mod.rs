@@ -24,6 +24,7 @@ mod plain;
 mod position;
 mod prices;
 mod search;
+mod stretch;
 mod tags;
 mod topology;
 mod trail;
@@ -49,6 +50,7 @@ use doubts::Doubts;
 use gather::Gather;
 use odometer::Odometers;
 use search::{Question, Search};
+use stretch::Stretched;
 use tags::Tags;
 use topology::Topology;
 use trail::Trails;
@@ -88,6 +90,7 @@ pub struct Identity {
     tags: Tags,
     trails: Trails,
     doubts: Doubts,
+    stretched: Stretched,
     strangers: u32,
     search: Search,
     gather: Gather,
@@ -121,6 +124,7 @@ impl Identity {
             tags: Tags::new(sections),
             trails: Trails::default(),
             doubts: Doubts::default(),
+            stretched: Stretched::default(),
             strangers: 0,
             search: Search::default(),
             gather: Gather::default(),
@@ -135,6 +139,7 @@ impl Identity {
     /// [`Identity::moved`].
     pub fn observe(&mut self, now: Time, batch: &Batch) {
         self.tags.begin();
+        self.stretched.clear();
         self.add_exchanges();
         let mut gather = std::mem::take(&mut self.gather);
         self.place_standing(now, batch, &mut gather);
@@ -174,6 +179,7 @@ impl Identity {
         if self.results.is_empty() {
             self.keep_what_fits(lines, lifted);
         }
+        self.take_off_what_is_too_long(now);
         self.note_tails();
         self.note_turns();
         let given_up = given_up * 0.5 + cut;
@@ -205,7 +211,8 @@ impl Identity {
             return false;
         }
         let mut after = before.clone();
-        if !self.scene(now).runs_on(&mut after, lines) {
+        let scene = self.scene(now);
+        if !scene.runs_on(&mut after, lines) || scene.is_stretched(&after) {
             return false;
         }
         #[cfg(debug_assertions)]

@@ -3,6 +3,8 @@
 use smallvec::SmallVec;
 use track::{Beyond, EndId, Id, Layout, Length, SectionId, Table, WayId};
 
+use super::picture::Hold;
+
 /// A passage through a section as seen from the end it is entered by.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Passage {
@@ -172,4 +174,11 @@ pub(super) fn way_length(layout: &Layout, enter: EndId, leave: Option<EndId>) ->
         }
     }
     longest
+}
+
+/// The length of the way by which a train went on from a section to the next, entered by `entry`; nothing where it was not
+/// measured, or nobody knows by which way.
+pub(super) fn length_towards(layout: &Layout, topology: &Topology, from: &Hold, entry: EndId) -> Option<Length> {
+    let leave = topology.leave_towards(from.section, entry)?;
+    layout.ways[layout.way_between(from.enter?, leave)?].length
 }

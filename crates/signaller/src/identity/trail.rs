@@ -10,6 +10,7 @@ use super::Identity;
 use super::account::{Account, Stand, Who};
 use super::odometer::detectable_length;
 use super::picture::Hold;
+use super::topology::length_towards;
 
 /// Allowed for the slack of couplings and the reckoning of the last axle.
 const SLACK: Length = Length::from_mm(15);
@@ -95,13 +96,7 @@ impl Identity {
             return Some(beyond);
         }
         let entry = next?.enter?;
-        Some(Beyond { entry, distance: beyond.distance + self.length_towards(left, entry)? })
-    }
-
-    /// The length of the way by which a train went from where it came into a section to the entry of the next.
-    fn length_towards(&self, from: &Hold, entry: EndId) -> Option<Length> {
-        let leave = self.topology.leave_towards(from.section, entry)?;
-        self.layout.ways[self.layout.way_between(from.enter?, leave)?].length
+        Some(Beyond { entry, distance: beyond.distance + length_towards(&self.layout, &self.topology, left, entry)? })
     }
 
     fn is_longer_than(&self, section: SectionId, length: Length) -> bool {
@@ -196,7 +191,7 @@ impl Identity {
         let from = stand.holds.iter().position(|hold| hold.enter == Some(beyond.entry))?;
         let mut distance = beyond.distance;
         for pair in stand.holds[from..].windows(2) {
-            distance += self.length_towards(&pair[0], pair[1].enter?)?;
+            distance += length_towards(&self.layout, &self.topology, &pair[0], pair[1].enter?)?;
         }
         let (seen, _, _) = detectable_length(&self.roster, stand.who)?;
         Some(distance + Length::from_um(stand.head.proved) - seen - self.blind_tail(stand)?)

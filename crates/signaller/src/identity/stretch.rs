@@ -1,0 +1,152 @@
+//! Trains that seem to be longer than they are: a coupling has parted, or a detector goes on saying occupied.
+
+use smallvec::SmallVec;
+use track::{Length, SectionId, TrainId};
+
+use super::Identity;
+use super::account::{Account, Stand, Who, put};
+use super::moves::Scene;
+use super::odometer::{MEASURED_WITHIN, detectable_length};
+use super::picture::Hold;
+use super::search::settle;
+use super::topology::length_towards;
+
+/// Couplings give so much, and the first axle to be seen is reckoned within so much.
+const SLACK: Length = Length::from_mm(40);
+
+/// What was taken off the tails of trains.
+#[derive(Debug, Default)]
+pub(super) struct Stretched {
+    rows: SmallVec<[(TrainId, SectionId); 2]>,
+}
+
+impl Stretched {
+    pub fn clear(&mut self) {
+        self.rows.clear();
+    }
+}
+
+impl Scene<'_> {
+    /// Whether what a train covers from its nose back to the second of its sections is already longer than it is from its first
+    /// to its last axle that a detector sees: then what is seen in the first of them is no part of it, or not any more.
+    pub fn is_stretched(&self, stand: &Stand) -> bool {
+        if stand.holds.len() < 3 {
+            return false;
+        }
+        let Some((seen, _, _)) = detectable_length(self.roster, stand.who) else { return false };
+        let mut covered = Length::from_um(stand.head.proved.max(0));
+        for pair in stand.holds[1..].windows(2) {
+            let Some(length) =
+                pair[1].enter.and_then(|entry| length_towards(self.layout, self.topology, &pair[0], entry))
+            else {
+                return false;
+            };
+            covered += length - MEASURED_WITHIN;
+        }
+        covered > seen + SLACK
+    }
+}
+
+impl Identity {
+    /// Takes off the tails of trains in `self.results` what cannot belong to them: something unknown stands there from now on.
+    pub(super) fn take_off_what_is_too_long(&mut self, now: crate::Time) {
+        let scene = self.scene(now);
+        if !self.results.iter().flat_map(|account| &account.stands).any(|stand| scene.is_stretched(stand)) {
+            return;
+        }
+        let mut results = std::mem::take(&mut self.results);
+        for account in &mut results {
+            self.shorten(account, now);
+        }
+        settle(&mut results, 0.0);
+        self.results = results;
+    }
+
+    fn shorten(&mut self, account: &mut Account, now: crate::Time) {
+        for place in 0..account.stands.len() {
+            while self.scene(now).is_stretched(&account.stands[place]) {
+                let who = account.stands[place].who;
+                let tail = account.stands[place].holds.remove(0);
+                let Some(train) = who.known() else { continue };
+                if !self.stretched.rows.contains(&(train, tail.section)) {
+                    self.stretched.rows.push((train, tail.section));
+                }
+                if tail.seen && account.stands.iter().all(|stand| !stand.sees(tail.section)) {
+                    // Named after the section, so that all accounts speak of the same thing.
+                    let left_behind = Who::left_in(tail.section);
+                    put(&mut account.stands, Stand::new(left_behind, Hold { enter: None, ..tail }));
+                }
+            }
+        }
+    }
+
+    /// Trains that turned out to reach too far back in the last [`Identity::observe`], each with the section in which something
+    /// is left.
+    pub fn stretched(&self) -> &[(TrainId, SectionId)] {
+        &self.stretched.rows
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::sync::Arc;
+
+    use track::{Builder, Id, Layout, Scale, Train, Vehicle};
+
+    use super::super::{Batch, Placement};
+    use super::*;
+    use crate::Time;
+    use crate::door::Tag;
+
+    /// Five sections of half a metre in a row, and a train of 300 mm in the first.
+    fn line() -> (Arc<Layout>, Vec<SectionId>, Identity) {
+        let mut builder = Builder::new("line", Scale::named("H0").unwrap());
+        let length = Some(Length::from_mm(500));
+        let sections: Vec<_> = ["a", "b", "c", "d", "e"].map(|name| builder.plain_section(name, length)).to_vec();
+        for pair in sections.windows(2) {
+            let (b, a) = (builder.layout().sections[pair[0]].ends[1], builder.layout().sections[pair[1]].ends[0]);
+            builder.join(b, a);
+        }
+        let whole = Some((Length::from_mm(20), Length::from_mm(130)));
+        let wagon =
+            || Vehicle { name: String::new(), length: Length::from_mm(150), detectable: whole, axles: Vec::new() };
+        builder.train(Train { vehicles: vec![wagon(), wagon()], ..Train::stranger("Heron") });
+        let layout = Arc::new(builder.build());
+        let mut identity = Identity::new(Arc::clone(&layout));
+        let nose = Some(layout.sections[sections[0]].ends[1]);
+        let placed = Placement::new(&layout, TrainId::from_index(0), &[sections[0]], nose).unwrap();
+        identity.observe(Time::ZERO, &Batch { placed: vec![placed], ..Batch::default() });
+        (layout, sections, identity)
+    }
+
+    fn edge(identity: &mut Identity, seconds: i64, section: SectionId, filled: bool) {
+        let batch = Batch { edges: vec![(section, filled)], ..Batch::default() };
+        identity.observe(Time::from_millis(1000 * seconds), &batch);
+    }
+
+    #[test]
+    fn what_stays_behind_a_train_that_would_be_too_long_for_it_is_something_else() {
+        let (_, sections, mut identity) = line();
+        let heron = TrainId::from_index(0);
+        edge(&mut identity, 5, sections[1], true);
+        assert_eq!(identity.tag(sections[0]), Tag::Sure(heron));
+        edge(&mut identity, 10, sections[2], true);
+        assert_eq!(identity.stretched(), [(heron, sections[0])]);
+        assert_eq!(identity.tag(sections[0]), Tag::Unexplained);
+        assert_eq!((identity.tag(sections[1]), identity.tag(sections[2])), (Tag::Sure(heron), Tag::Sure(heron)));
+        edge(&mut identity, 12, sections[1], false);
+        assert_eq!(identity.tag(sections[2]), Tag::Sure(heron));
+        edge(&mut identity, 60, sections[0], false);
+        assert_eq!(identity.tag(sections[0]), Tag::Free);
+    }
+
+    #[test]
+    fn a_train_that_covers_as_much_as_it_is_long_is_whole() {
+        let (_, sections, mut identity) = line();
+        edge(&mut identity, 5, sections[1], true);
+        edge(&mut identity, 6, sections[0], false);
+        edge(&mut identity, 10, sections[2], true);
+        assert_eq!(identity.stretched(), []);
+        assert_eq!(identity.tag(sections[1]), Tag::Sure(TrainId::from_index(0)));
+    }
+}
