@@ -3,7 +3,7 @@
 use track::{DetectorKind, Layout, SectionId, TrainId};
 
 use super::Signaller;
-use crate::door::{Answer, Fact, Input, Output, Refusal, Request, Ticket};
+use crate::door::{Answer, Fact, Input, Output, Refusal, Request, Suspect, Ticket};
 use crate::identity::{Batch, Placement, SpotPassage, Standing};
 use crate::time::Time;
 
@@ -73,6 +73,14 @@ impl Signaller {
         self.identity.observe(now, &batch);
         for &section in self.identity.retagged() {
             self.outputs.push(Output::Fact(Fact::Tagged { section, tag: self.identity.tag(section) }));
+        }
+        for &(train, section) in self.identity.stretched() {
+            let (name, place) = (self.roster.name(train), &self.layout.sections[section].name);
+            let because = format!(
+                "`{name}` would be longer than it is if it still were in `{place}`: a coupling has parted and its tail stayed \
+                 there, or something else holds the detector"
+            );
+            self.outputs.push(Output::Fact(Fact::Suspected { suspect: Suspect::Train(train), because }));
         }
         self.changes.sections.extend_from_slice(self.identity.touched());
         self.changes.trains.extend(batch.placed.iter().map(|placement| placement.train));
