@@ -1,9 +1,8 @@
 //! What stands beside the track: signals, stopping points, detectors.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::time::Duration;
 
-use track::{Beyond, Detector, DetectorKind, EndId, Id as _, Length, SectionId, WayId};
+use track::{Beyond, DetectorKind, EndId, Id as _, Length, SectionId, WayId};
 
 use crate::keys::list_of;
 use crate::names::Names;
@@ -128,7 +127,8 @@ impl<'t> Resolver<'t, '_> {
             };
             if names.is_free(name, self.out) {
                 names.add(name, ());
-                self.builder.detector(detector(name.value, kind, Some(written)));
+                let detector = self.described_detector(track, (name.value, kind), Some(written));
+                self.builder.detector(detector);
             }
         }
     }
@@ -162,7 +162,8 @@ impl<'t> Resolver<'t, '_> {
             let name = written.and_then(|written| written.name).unwrap_or(section.name);
             if names.is_free(name, self.out) {
                 names.add(name, ());
-                self.builder.detector(detector(name.value, DetectorKind::Area(id), written));
+                let detector = self.described_detector(track, (name.value, DetectorKind::Area(id)), written);
+                self.builder.detector(detector);
             }
         }
     }
@@ -226,13 +227,5 @@ impl<'t> Resolver<'t, '_> {
                 found
             }
         }
-    }
-}
-
-fn detector(name: &str, kind: DetectorKind, written: Option<&WrittenDetector<'_>>) -> Detector {
-    Detector {
-        on_delay: written.and_then(|written| written.on_delay).unwrap_or(Duration::ZERO),
-        off_delay: written.and_then(|written| written.off_delay).unwrap_or(Duration::ZERO),
-        ..Detector::new(name, kind)
     }
 }

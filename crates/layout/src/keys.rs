@@ -3,7 +3,7 @@
 use std::time::Duration;
 
 use toml::de::{DeArray, DeTable, DeValue};
-use track::{Acceleration, Length};
+use track::{Acceleration, Current, Length, Voltage};
 
 use crate::diagnostic::Findings;
 use crate::nearest::nearest;
@@ -159,6 +159,22 @@ impl<'t> Keys<'t> {
     pub(crate) fn duration(&mut self, key: &'static str, out: &mut Findings) -> Option<Said<Duration>> {
         let said = self.number(key, Unit::Seconds, out)?;
         Some(Said { value: Duration::from_secs_f64(said.value), span: said.span })
+    }
+
+    pub(crate) fn current(&mut self, key: &'static str, out: &mut Findings) -> Option<Said<Current>> {
+        let said = self.number(key, Unit::Milliamperes, out)?;
+        Some(Said { value: Current::from_ua((said.value * 1000.0).round() as i64), span: said.span })
+    }
+
+    /// The voltage of track, doubted where no decoder is made for it.
+    pub(crate) fn voltage(&mut self, key: &'static str, out: &mut Findings) -> Option<Said<Voltage>> {
+        let said = self.number(key, Unit::Volts, out)?;
+        let voltage = Voltage::from_mv((said.value * 1000.0).round() as i64);
+        if !(Voltage::DECODER_LEAST..=Voltage::DECODER_MOST).contains(&voltage) {
+            out.warning(said.span, format!("`{key}` is not between 7 and 27 volts, which decoders work at"))
+                .hint("measure it at the track; the bounds are those of NMRA S-9.1, table 3");
+        }
+        Some(Said { value: voltage, span: said.span })
     }
 
     pub(crate) fn acceleration(&mut self, key: &'static str, out: &mut Findings) -> Option<Said<Acceleration>> {

@@ -14,7 +14,7 @@
 //!
 //! A layout is a folder with `layout.toml` (the track), as a rule `trains.toml`, and where there is hardware `links.toml`, of
 //! which this crate so far only checks that it is TOML. Keys are lower case, words joined by hyphens. Lengths are
-//! millimetres on the table, times seconds. A **speed** is a number of millimetres a second on the table, or a text such as
+//! millimetres on the table, times seconds, voltages volts, currents milliamperes, resistances ohms. A **speed** is a number of millimetres a second on the table, or a text such as
 //! `"40 km/h"` or `"25 mph"`, which is what the real train would run. An **end** is written `section.end`; section names may
 //! hold any letters, dots and spaces too, for the last dot is the one that counts. Names are told apart letter for letter.
 //!
@@ -25,11 +25,18 @@
 //! name  = "Low Staithe"
 //! scale = "H0"               # a name of NEM 010 or NMRA S-1.2; "1:1" for recordings from the real railway
 //! parts = 1                  # how many parts the track is in that do not touch each other; 1 where left out
+//! sensing   = "diode-drop"   # how area detectors sense current: by "diode-drop", "current-transformer" or "hall"
+//! threshold = 1.0            # from how many milliamperes on they say that something is there
+//! bridge    = 0.3            # for so long they are not believed that nothing is there any more; 0 where left out
+//!
+//! [[link]]                   # what carries reports and orders to and from one part of the hardware
+//! name = "west"
 //!
 //! [[section]]                # what one detector watches
 //! name     = "quay-1"        # with no `ways`: two ends, `a` and `b`, and one way between them
 //! length   = 1450            # may be left out
 //! district = "harbour"       # its power district; may be left out
+//! link     = "west"          # carries the reports of the detectors in it; may be left out
 //! dark     = false           # true where no detector watches it; false where left out
 //! limit    = "30 km/h"       # the highest speed on all its ways; may be left out
 //!
@@ -45,6 +52,7 @@
 //! reported   = true          # its position is reported; false where left out
 //! worked     = true          # the signaller throws it, not a person; true where left out
 //! throw-time = 1.5           # 1 s where left out
+//! link       = "west"        # carries its reports; may be left out
 //!
 //! [[joint]]                  # two ends that meet. An end in several joints is a junction whose turnout nobody reports
 //! ends = ["quay-1.b", "west-throat.one"]
@@ -64,10 +72,15 @@
 //! at           = "quay-1.b"
 //! short-of-end = 80          # 0 where left out
 //!
-//! [[detector]]               # the detector of a section; needed only for its delays, or another name than the section's
+//! [[detector]]               # the detector of a section; needed only where something is to be said of it
+//! name      = "quay one"     # the section's name where left out
 //! area      = "quay-1"
 //! on-delay  = 0.1            # 0 where left out
 //! off-delay = 0.8            # 0 where left out
+//! link      = "west"         # the section's where left out
+//! sensing   = "hall"         # these three as under `[layout]`, and as is said there where left out
+//! threshold = 6
+//! bridge    = 0.5
 //!
 //! [[detector]]               # sees that something passes
 //! name     = "magnet"
@@ -80,13 +93,22 @@
 //! reader = "quay-2"
 //!
 //! [[district]]               # what goes dark together
-//! name = "harbour"
+//! name    = "harbour"
+//! voltage = 15               # on its track; may be left out
 //! ```
 //!
 //! Every end is in a joint, has a buffer stop, or leads off the layout. Ways that begin at one end need different positions of
 //! some turnout, unless none of them needs any and they lead to different ends. Track without lengths and without turnouts is accepted: the signaller then
 //! knows less. A way needs a length where something is measured along it: a stopping point at one of its ends, a spot with a
 //! `distance`. A circle of one section is a joint of its end `a` with its end `b`; an end that meets itself is a mistake.
+//!
+//! A `sensing` goes with a `threshold`; a detector that gives only another threshold senses as is said under `[layout]`. Where
+//! neither says anything, how a detector senses is not known. What the kinds of sensing can do (common practice, no source):
+//! `"diode-drop"` takes 0.5 to 0.7 V from the track (0.7 V is reckoned with) and sees very small currents, so that moisture
+//! can fill its section; `"current-transformer"` takes nothing, and misses small currents; `"hall"` takes nothing, and is weak
+//! at milliamperes. A threshold is 0.01 to 10000 mA; a `bridge` of more than 10 s is doubted; a voltage is at most 60 V, and
+//! doubted outside the 7 to 27 V that decoders work at (NMRA S-9.1, table 3). While a link is down nothing is known of what it
+//! carries; a detector or turnout without a link is always believed to be heard.
 //!
 //! ## `trains.toml`
 //!
@@ -118,6 +140,7 @@ mod check;
 mod diagnostic;
 mod fittings;
 mod keys;
+mod links;
 mod load;
 mod names;
 mod nearest;
@@ -126,6 +149,7 @@ mod read_track;
 mod read_trains;
 mod resolve;
 mod resolve_trains;
+mod sensing;
 mod show;
 mod source;
 mod syntax;

@@ -15,6 +15,13 @@ const FASTEST_MM_S: f64 = 20_000.0;
 const STEEPEST_MM_S2: f64 = 100_000.0;
 /// No turnout and no detector takes longer than this, in seconds.
 const SLOWEST_S: f64 = 600.0;
+/// No model railway's track carries more volts.
+const HIGHEST_V: f64 = 60.0;
+/// Nothing on a table draws less than this that a detector could see, nor more than that, in milliamperes.
+const SMALLEST_MA: f64 = 0.01;
+const LARGEST_MA: f64 = 10_000.0;
+/// What lets less through is no resistor but an insulator, in ohms.
+const LARGEST_OHM: f64 = 10_000_000.0;
 /// From miles to kilometres (international mile).
 const KM_PER_MILE: f64 = 1.609_344;
 
@@ -45,6 +52,9 @@ pub(crate) enum Unit {
     MillimetresPerSecond,
     MillimetresPerSecondSquared,
     Seconds,
+    Volts,
+    Milliamperes,
+    Ohms,
     Share,
     Count,
     /// A whole number whose bounds the caller checks.
@@ -58,6 +68,9 @@ impl Unit {
             Self::MillimetresPerSecond => "a number of millimetres a second",
             Self::MillimetresPerSecondSquared => "a number of millimetres a second squared",
             Self::Seconds => "a number of seconds",
+            Self::Volts => "a number of volts",
+            Self::Milliamperes => "a number of milliamperes",
+            Self::Ohms => "a number of ohms",
             Self::Share => "a number between 0 and 1",
             Self::Count | Self::Address => "a whole number",
         }
@@ -71,6 +84,9 @@ impl Unit {
             Self::MillimetresPerSecond => (false, FASTEST_MM_S, "more than 20 metres a second on the table"),
             Self::MillimetresPerSecondSquared => (false, STEEPEST_MM_S2, "more than ten times the pull of gravity"),
             Self::Seconds => (true, SLOWEST_S, "more than ten minutes"),
+            Self::Volts => (false, HIGHEST_V, "more than 60 volts, which no model railway's track carries"),
+            Self::Milliamperes => (false, LARGEST_MA, "more than ten amperes"),
+            Self::Ohms => (false, LARGEST_OHM, "more than ten megohms"),
             Self::Share => (true, 1.0, "more than the whole"),
             Self::Count => (true, 1e9, "more than can be counted here"),
             Self::Address => return None,
@@ -81,6 +97,8 @@ impl Unit {
             Some("is negative".to_owned())
         } else if value == 0.0 && !zero_is_fine {
             Some("is zero".to_owned())
+        } else if self == Self::Milliamperes && value < SMALLEST_MA {
+            Some("is less than ten microamperes".to_owned())
         } else {
             (value > most).then(|| format!("is {too_much}"))
         }

@@ -7,10 +7,11 @@ use crate::diagnostic::Findings;
 use crate::keys::{Keys, check_name, list_of, table_of, text_of};
 use crate::nearest::nearest;
 use crate::numbers::Unit;
+use crate::sensing::read_sensing;
 use crate::source::{Said, Span};
 use crate::written::{
-    WrittenDetector, WrittenDetectorPlace, WrittenDistrict, WrittenJoint, WrittenSection, WrittenSignal, WrittenStop,
-    WrittenTrack, WrittenTurnout, WrittenWay,
+    WrittenDetector, WrittenDetectorPlace, WrittenDistrict, WrittenJoint, WrittenLink, WrittenSection, WrittenSignal,
+    WrittenStop, WrittenTrack, WrittenTurnout, WrittenWay,
 };
 
 /// No station throat has more ways than this; the bound keeps a faulty file from being checked for hours.
@@ -31,6 +32,7 @@ pub(crate) fn read_track<'t>(mut root: Keys<'t>, out: &mut Findings) -> WrittenT
         }
         None => root.missing("[layout]", "...", out),
     }
+    track.links = each(&mut root, "link", "a link", out, read_link);
     track.districts = each(&mut root, "district", "a power district", out, read_district);
     track.turnouts = each(&mut root, "turnout", "a turnout", out, read_turnout);
     track.has_sections = root.has("section");
@@ -68,13 +70,26 @@ fn read_head<'t>(mut keys: Keys<'t>, track: &mut WrittenTrack<'t>, out: &mut Fin
             out.mistake(parts.span, "a layout has at least one part");
         }
     }
+    track.sensing = read_sensing(&mut keys, out);
+    if let (None, Some(threshold), false) = (track.sensing.kind, track.sensing.threshold, track.sensing.is_faulty) {
+        out.mistake(threshold.span, "`threshold` goes with a `sensing`")
+            .hint("say `sensing = \"diode-drop\"` beside it");
+    }
     keys.finish(out);
+}
+
+fn read_link<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenLink<'t>> {
+    let name = keys.needed_name("\"west\"", out);
+    keys.finish(out);
+    Some(WrittenLink { name: name? })
 }
 
 fn read_district<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenDistrict<'t>> {
     let name = keys.needed_name("\"harbour\"", out);
+    let voltage = keys.voltage("voltage", out).map(|said| said.value);
+    let is_faulty = keys.has("voltage") && voltage.is_none();
     keys.finish(out);
-    Some(WrittenDistrict { name: name? })
+    Some(WrittenDistrict { name: name?, voltage, is_faulty })
 }
 
 fn read_turnout<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenTurnout<'t>> {
@@ -82,8 +97,9 @@ fn read_turnout<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenTur
     let reported = keys.flag("reported", out).map(|said| said.value);
     let worked = keys.flag("worked", out).map(|said| said.value);
     let throw_time = keys.duration("throw-time", out).map(|said| said.value);
+    let link = keys.text("link", out);
     keys.finish(out);
-    Some(WrittenTurnout { name: name?, reported, worked, throw_time })
+    Some(WrittenTurnout { name: name?, reported, worked, throw_time, link })
 }
 
 fn read_section<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenSection<'t>> {
@@ -91,6 +107,7 @@ fn read_section<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenSec
     let length = keys.length("length", out);
     let limit = keys.speed("limit", out);
     let district = keys.text("district", out);
+    let link = keys.text("link", out);
     let dark = keys.flag("dark", out);
     let ways = keys.list("ways", out);
     if let (Some(length), Some(_)) = (length, ways) {
@@ -114,7 +131,7 @@ fn read_section<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenSec
         tables.collect()
     });
     keys.finish(out);
-    Some(WrittenSection { name: name?, length, ways, district, dark, limit })
+    Some(WrittenSection { name: name?, length, ways, district, link, dark, limit })
 }
 
 fn read_way<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenWay<'t>> {
@@ -247,6 +264,8 @@ fn read_detector<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenDe
     let distance = keys.distance("distance", out);
     let on_delay = keys.duration("on-delay", out).map(|said| said.value);
     let off_delay = keys.duration("off-delay", out).map(|said| said.value);
+    let link = keys.text("link", out);
+    let sensing = read_sensing(&mut keys, out);
     keys.finish(out);
     let place = match kinds {
         [Some(section), None, None] => WrittenDetectorPlace::Area(section),
@@ -271,5 +290,5 @@ fn read_detector<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenDe
                 .hint("a detector of a whole section needs neither");
         }
     }
-    Some(WrittenDetector { name, place, on_delay, off_delay, header })
+    Some(WrittenDetector { name, place, on_delay, off_delay, link, sensing, header })
 }

@@ -5,7 +5,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use track::{Beyond, Builder, DistrictId, EndId, Layout, Scale, SectionId, TurnoutId, WayId};
+use track::{Beyond, Builder, DistrictId, EndId, Layout, LinkId, Scale, SectionId, TurnoutId, WayId};
 
 use crate::diagnostic::Findings;
 use crate::keys::list_of;
@@ -28,6 +28,7 @@ pub(crate) struct Resolved<'t> {
     pub(crate) places: Places,
     pub(crate) excused: Excused,
     pub(crate) parts: Option<Said<usize>>,
+    pub(crate) section_links: BTreeMap<SectionId, Said<LinkId>>,
 }
 
 /// Where each piece was written, in the order of the layout's tables.
@@ -38,6 +39,7 @@ pub(crate) struct Places {
     pub(crate) ways: Vec<Span>,
     pub(crate) turnouts: Vec<Span>,
     pub(crate) districts: Vec<Span>,
+    pub(crate) links: Vec<Span>,
     /// The first place where an end was said to be joined.
     pub(crate) joined: BTreeMap<EndId, Span>,
     /// Where each two ends were joined, lower id first.
@@ -47,14 +49,17 @@ pub(crate) struct Places {
     pub(crate) needed_length: BTreeSet<WayId>,
 }
 
-/// What a mistake already reported may have left wrong: the ends, ways and turnouts concerned, and the sections that a faulty
-/// joint was meant to join.
+/// What a mistake already reported may have left wrong: the ends, ways, turnouts, districts and links concerned, and the sections
+/// that a faulty joint was meant to join.
 #[derive(Default)]
 pub(crate) struct Excused {
     pub(crate) ends: BTreeSet<EndId>,
     pub(crate) ways: BTreeSet<WayId>,
     pub(crate) turnouts: BTreeSet<TurnoutId>,
     pub(crate) districts: BTreeSet<DistrictId>,
+    pub(crate) links: BTreeSet<LinkId>,
+    /// What detectors sense, or at which voltage, was said wrongly.
+    pub(crate) electrics: bool,
     pub(crate) touching: Vec<(SectionId, SectionId)>,
 }
 
@@ -65,8 +70,11 @@ pub(crate) struct Resolver<'t, 'o> {
     pub(crate) sections: Names<'t, SectionId>,
     turnouts: Names<'t, TurnoutId>,
     districts: Names<'t, DistrictId>,
+    pub(crate) links: Names<'t, LinkId>,
+    /// The link that was said of a whole section.
+    pub(crate) section_links: BTreeMap<SectionId, Said<LinkId>>,
     pub(crate) places: Places,
-    excused: Excused,
+    pub(crate) excused: Excused,
     pub(crate) out: &'o mut Findings,
 }
 
@@ -110,10 +118,14 @@ pub(crate) fn resolve<'t>(track: &WrittenTrack<'t>, out: &mut Findings) -> Resol
         sections: Names::new("section"),
         turnouts: Names::new("turnout"),
         districts: Names::new("power district"),
+        links: Names::new("link"),
+        section_links: BTreeMap::new(),
         places: Places::default(),
         excused: Excused::default(),
         out,
     };
+    resolver.excused.electrics = track.sensing.is_faulty;
+    resolver.declare_links(track);
     resolver.declare_turnouts(track);
     resolver.declare_districts(track);
     for section in &track.sections {
@@ -125,8 +137,8 @@ pub(crate) fn resolve<'t>(track: &WrittenTrack<'t>, out: &mut Findings) -> Resol
     resolver.add_signals(track);
     resolver.add_stops(track);
     resolver.add_detectors(track);
-    let Resolver { builder, sections, places, excused, .. } = resolver;
-    Resolved { layout: builder.build(), sections, places, excused, parts: track.parts }
+    let Resolver { builder, sections, places, excused, section_links, .. } = resolver;
+    Resolved { layout: builder.build(), sections, places, excused, parts: track.parts, section_links }
 }
 
 fn resolve_scale(scale: Text<'_>, out: &mut Findings) -> Option<Scale> {
@@ -148,11 +160,13 @@ impl<'t> Resolver<'t, '_> {
             if !self.turnouts.is_free(written.name, self.out) {
                 continue;
             }
+            let link = self.find_link(written.link);
             let id = self.builder.turnout(written.name.value);
             let turnout = self.builder.turnout_mut(id);
             turnout.reported = written.reported.unwrap_or(turnout.reported);
             turnout.worked = written.worked.unwrap_or(turnout.worked);
             turnout.throw_time = written.throw_time.unwrap_or(turnout.throw_time);
+            turnout.link = link;
             self.turnouts.add(written.name, id);
             self.places.turnouts.push(written.name.span);
         }
@@ -162,6 +176,8 @@ impl<'t> Resolver<'t, '_> {
         for written in &track.districts {
             if self.districts.is_free(written.name, self.out) {
                 let id = self.builder.district(written.name.value);
+                self.builder.district_mut(id).voltage = written.voltage;
+                self.excused.electrics |= written.is_faulty;
                 self.districts.add(written.name, id);
                 self.places.districts.push(written.name.span);
             }
@@ -180,8 +196,12 @@ impl<'t> Resolver<'t, '_> {
                 Some(district) => self.builder.feed(id, district),
                 None => {
                     self.excused.districts.extend(self.districts.meant(written.value).map(|(_, district)| district));
+                    self.excused.electrics = true;
                 }
             }
+        }
+        if let (Some(link), Some(written)) = (self.find_link(written.link), written.link) {
+            self.section_links.insert(id, Said { value: link, span: written.span });
         }
         match &written.ways {
             Some(ways) => {

@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use track::{Acceleration, Address, Length, Lie, SpeedSteps};
+use track::{Acceleration, Address, Current, Length, Lie, SensingKind, SpeedSteps, Voltage};
 
 use crate::numbers::WrittenSpeed;
 use crate::source::{Said, Span};
@@ -15,6 +15,9 @@ pub(crate) struct WrittenTrack<'t> {
     pub(crate) name: Option<Text<'t>>,
     pub(crate) scale: Option<Text<'t>>,
     pub(crate) parts: Option<Said<usize>>,
+    /// What holds for all area detectors that do not say otherwise.
+    pub(crate) sensing: WrittenSensing,
+    pub(crate) links: Vec<WrittenLink<'t>>,
     pub(crate) districts: Vec<WrittenDistrict<'t>>,
     pub(crate) turnouts: Vec<WrittenTurnout<'t>>,
     /// Whether any section was written, readable or not.
@@ -34,8 +37,25 @@ pub(crate) enum WrittenJoint<'t> {
     Faulty(Vec<Text<'t>>),
 }
 
+/// `sensing`, `threshold` and `bridge`.
+#[derive(Default)]
+pub(crate) struct WrittenSensing {
+    pub(crate) kind: Option<Said<SensingKind>>,
+    pub(crate) threshold: Option<Said<Current>>,
+    pub(crate) bridge: Option<Said<Duration>>,
+    /// How it senses was said, but wrongly; that has been reported.
+    pub(crate) is_faulty: bool,
+}
+
+pub(crate) struct WrittenLink<'t> {
+    pub(crate) name: Text<'t>,
+}
+
 pub(crate) struct WrittenDistrict<'t> {
     pub(crate) name: Text<'t>,
+    pub(crate) voltage: Option<Voltage>,
+    /// A voltage was given, but a wrong one; that has been reported.
+    pub(crate) is_faulty: bool,
 }
 
 pub(crate) struct WrittenTurnout<'t> {
@@ -43,6 +63,7 @@ pub(crate) struct WrittenTurnout<'t> {
     pub(crate) reported: Option<bool>,
     pub(crate) worked: Option<bool>,
     pub(crate) throw_time: Option<Duration>,
+    pub(crate) link: Option<Text<'t>>,
 }
 
 pub(crate) struct WrittenSection<'t> {
@@ -51,6 +72,7 @@ pub(crate) struct WrittenSection<'t> {
     /// Nothing where the section has two ends and one way.
     pub(crate) ways: Option<Vec<WrittenWay<'t>>>,
     pub(crate) district: Option<Text<'t>>,
+    pub(crate) link: Option<Text<'t>>,
     pub(crate) dark: Option<Said<bool>>,
     pub(crate) limit: Option<Said<WrittenSpeed>>,
 }
@@ -81,6 +103,8 @@ pub(crate) struct WrittenDetector<'t> {
     pub(crate) place: WrittenDetectorPlace<'t>,
     pub(crate) on_delay: Option<Duration>,
     pub(crate) off_delay: Option<Duration>,
+    pub(crate) link: Option<Text<'t>>,
+    pub(crate) sensing: WrittenSensing,
     pub(crate) header: Span,
 }
 

@@ -57,6 +57,12 @@ impl Sum for Current {
 impl Voltage {
     /// None.
     pub const ZERO: Self = Self(0);
+    /// The least that a command station puts on the track (NMRA S-9.1, table 3).
+    pub const STATION_LEAST: Self = Self(8_500);
+    /// The least that a decoder works at (NMRA S-9.1, table 3).
+    pub const DECODER_LEAST: Self = Self(7_000);
+    /// The most that a decoder stands, of the larger scales (NMRA S-9.1, table 3).
+    pub const DECODER_MOST: Self = Self(27_000);
 
     /// From millivolts.
     pub const fn from_mv(mv: i64) -> Self {
@@ -66,6 +72,11 @@ impl Voltage {
     /// In millivolts.
     pub const fn mv(self) -> i64 {
         self.0
+    }
+
+    /// In volts.
+    pub fn volts(self) -> f64 {
+        self.0 as f64 / 1000.0
     }
 }
 

@@ -4,8 +4,10 @@
 
 mod big;
 mod demo;
+mod electrics;
 mod fittings;
 mod keys;
+mod links;
 mod read;
 mod reference;
 mod shown;

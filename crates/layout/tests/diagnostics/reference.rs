@@ -36,4 +36,8 @@ fn what_the_reference_shows_is_a_layout() {
     assert_eq!(layout.ways[way].needs[0].lie, track::Lie::Straight);
     assert_eq!(layout.ways[way].limit, None);
     assert_eq!(layout.stops.values().next().unwrap().name, "the crane");
+    let quay = &layout.detectors[layout.detector_named("quay one").unwrap()];
+    let hall = track::Sensing { kind: track::SensingKind::Hall, threshold: track::Current::from_ua(6000) };
+    assert_eq!((quay.sensing, quay.bridge), (Some(hall), std::time::Duration::from_millis(500)));
+    assert_eq!(quay.link, layout.link_named("west"));
 }
