@@ -3,7 +3,7 @@
 use std::time::Duration;
 
 use toml::de::{DeArray, DeTable, DeValue};
-use track::{Acceleration, Current, Length, Voltage};
+use track::{Acceleration, Current, Length, Resistance, Voltage};
 
 use crate::diagnostic::Findings;
 use crate::nearest::nearest;
@@ -164,6 +164,11 @@ impl<'t> Keys<'t> {
     pub(crate) fn current(&mut self, key: &'static str, out: &mut Findings) -> Option<Said<Current>> {
         let said = self.number(key, Unit::Milliamperes, out)?;
         Some(Said { value: Current::from_ua((said.value * 1000.0).round() as i64), span: said.span })
+    }
+
+    pub(crate) fn resistance(&mut self, key: &'static str, out: &mut Findings) -> Option<Said<Resistance>> {
+        let said = self.number(key, Unit::Ohms, out)?;
+        Some(Said { value: Resistance::from_ohm(said.value.round() as i64), span: said.span })
     }
 
     /// The voltage of track, doubted where no decoder is made for it.

@@ -13,10 +13,11 @@
 //! # The files of a layout
 //!
 //! A layout is a folder with `layout.toml` (the track), as a rule `trains.toml`, and where there is hardware `links.toml`, of
-//! which this crate so far only checks that it is TOML. Keys are lower case, words joined by hyphens. Lengths are
-//! millimetres on the table, times seconds, voltages volts, currents milliamperes, resistances ohms. A **speed** is a number of millimetres a second on the table, or a text such as
-//! `"40 km/h"` or `"25 mph"`, which is what the real train would run. An **end** is written `section.end`; section names may
-//! hold any letters, dots and spaces too, for the last dot is the one that counts. Names are told apart letter for letter.
+//! which this crate so far only checks that it is TOML. Keys are lower case, words joined by hyphens. Lengths are millimetres
+//! on the table, times seconds, voltages volts, currents milliamperes, resistances ohms. A **speed** is a number of
+//! millimetres a second on the table, or a text such as `"40 km/h"` or `"25 mph"`, which is what the real train would run. An
+//! **end** is written `section.end`; section names may hold any letters, dots and spaces too, for the last dot is the one
+//! that counts. Names are told apart letter for letter.
 //!
 //! ## `layout.toml`
 //!
@@ -26,7 +27,7 @@
 //! scale = "H0"               # a name of NEM 010 or NMRA S-1.2; "1:1" for recordings from the real railway
 //! parts = 1                  # how many parts the track is in that do not touch each other; 1 where left out
 //! sensing   = "diode-drop"   # how area detectors sense current: by "diode-drop", "current-transformer" or "hall"
-//! threshold = 1.0            # from how many milliamperes on they say that something is there
+//! threshold = 0.5            # from how many milliamperes on they say that something is there
 //! bridge    = 0.3            # for so long they are not believed that nothing is there any more; 0 where left out
 //!
 //! [[link]]                   # what carries reports and orders to and from one part of the hardware
@@ -78,8 +79,8 @@
 //! on-delay  = 0.1            # 0 where left out
 //! off-delay = 0.8            # 0 where left out
 //! link      = "west"         # the section's where left out
-//! sensing   = "hall"         # these three as under `[layout]`, and as is said there where left out
-//! threshold = 6
+//! sensing   = "current-transformer" # these three as under `[layout]`, and as is said there where left out
+//! threshold = 1.2
 //! bridge    = 0.5
 //!
 //! [[detector]]               # sees that something passes
@@ -118,6 +119,8 @@
 //! vehicles        = [                          # in order, front first; may be left out
 //!   { name = "engine", length = 128, detectable = [22, 106] },
 //!   { name = "coach",  length = 240, detectable = true },
+//!   { name = "railbus", length = 150, pickups = [30, 120], draws = 18 },
+//!   { name = "van",     length = 105, resistor-axles = [22, 84], resistance = 8200 },
 //!   { length = 110 },
 //! ]
 //! address         = 12                         # 1 to 127 short, 128 to 10239 long (NMRA S-9.2, S-9.2.1)
@@ -132,10 +135,27 @@
 //!
 //! `detectable` says what of a vehicle a detector can see: from the first to the last axle that draws current, measured from
 //! the vehicle's front; `true` for axles 25 mm from either end, or a quarter of the length where that is less (common
-//! practice, no source); `false`, which it is where left out, for nothing. Wrongly believed undetectable a vehicle costs
-//! time; wrongly believed detectable it may be run into. The defaults of `throw-time` and `speed-tolerance` are common
-//! practice, no source.
+//! practice, no source); `false` for nothing, which it is where neither it nor any axle is given. Wrongly believed undetectable
+//! a vehicle costs time; wrongly believed detectable it may be run into. The defaults of `throw-time` and `speed-tolerance` are
+//! common practice, no source.
+//!
+//! Better than saying what is seen is to say what draws current, and have the rest reckoned:
+//!
+//! - `pickups` are the axles that collect current, in millimetres from the vehicle's front, and `draws` what motor, decoder and
+//!   lights draw through all of them together **while the vehicle stands**: the least it ever draws with the power on, for a
+//!   detector must see it standing too. Each pickup is taken to carry an equal share. 0.01 to 10000 mA.
+//! - `resistor-axles` are axles with a resistor between the wheels, and `resistance` that of each of them in ohms: 10000 where
+//!   left out (common practice, no source), 500 to ten million. By Ohm's law it draws the voltage over the
+//!   resistance.
+//!
+//! A vehicle may have both. Where it has no `detectable`, it is detectable from the first to the last axle that *every* area
+//! detector of the layout sees alone: the axle draws at least the detector's `threshold` at the voltage of the section's power
+//! district, less the 0.7 V that a diode-drop detector takes. Where no voltage was given, 8.5 V are reckoned with, the least that
+//! a command station puts on the track (NMRA S-9.1, table 3); where some area detector has no threshold, `detectable` is needed.
+//! Axles that are too weak are warned of. Where both are given, `detectable` holds: it may say less than is reckoned, for wheels
+//! get dirty. To say more is doubted, and to reach beyond all axles that were listed is a mistake.
 
+mod axles;
 mod check;
 mod diagnostic;
 mod fittings;
@@ -151,6 +171,7 @@ mod resolve;
 mod resolve_trains;
 mod sensing;
 mod show;
+mod sight;
 mod source;
 mod syntax;
 mod written;

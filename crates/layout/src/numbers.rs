@@ -20,7 +20,8 @@ const HIGHEST_V: f64 = 60.0;
 /// Nothing on a table draws less than this that a detector could see, nor more than that, in milliamperes.
 const SMALLEST_MA: f64 = 0.01;
 const LARGEST_MA: f64 = 10_000.0;
-/// What lets less through is no resistor but an insulator, in ohms.
+/// What lets more through is a heater, and what lets less through an insulator, in ohms.
+const SMALLEST_OHM: f64 = 500.0;
 const LARGEST_OHM: f64 = 10_000_000.0;
 /// From miles to kilometres (international mile).
 const KM_PER_MILE: f64 = 1.609_344;
@@ -99,6 +100,8 @@ impl Unit {
             Some("is zero".to_owned())
         } else if self == Self::Milliamperes && value < SMALLEST_MA {
             Some("is less than ten microamperes".to_owned())
+        } else if self == Self::Ohms && value < SMALLEST_OHM {
+            Some("is less than 500 ohms, and would burn".to_owned())
         } else {
             (value > most).then(|| format!("is {too_much}"))
         }

@@ -3,6 +3,7 @@
 use toml::de::DeValue;
 use track::{Address, Length, SpeedSteps};
 
+use crate::axles::read_axles;
 use crate::diagnostic::Findings;
 use crate::keys::{Keys, check_name, table_of, text_of, wrong_type};
 use crate::numbers::{Unit, number_of};
@@ -69,6 +70,7 @@ fn read_vehicle<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenVeh
         keys.missing("length", "120", out);
     }
     let detectable = keys.value("detectable");
+    let axles = read_axles(&mut keys, length.map(|length| length.value), out);
     keys.finish(out);
     let length = length?;
     if length.value > LONGEST_VEHICLE {
@@ -76,8 +78,11 @@ fn read_vehicle<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenVeh
             .hint("lengths are millimetres on the table, not of the real railway");
         return None;
     }
-    let detectable = detectable.map_or(Some(None), |value| read_detectable(value, length.value, out));
-    Some(WrittenVehicle { name, length: length.value, detectable: detectable? })
+    let detectable = match detectable {
+        Some(value) => Some(Said { value: read_detectable(value, length.value, out)?, span: value.span }),
+        None => None,
+    };
+    Some(WrittenVehicle { name, length: length.value, detectable, axles: axles? })
 }
 
 /// `true`, `false`, or from where to where. The outer `None`: it was wrong, and has been reported.

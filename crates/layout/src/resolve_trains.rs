@@ -8,6 +8,7 @@ use crate::diagnostic::Findings;
 use crate::keys::list_of;
 use crate::names::Names;
 use crate::resolve::Resolved;
+use crate::sight::{Sight, axles_of, detectable_of};
 use crate::source::{Said, Span};
 use crate::written::{WrittenStart, WrittenTrain};
 
@@ -20,6 +21,7 @@ const SPEED_TOLERANCE: f64 = 0.2;
 pub(crate) fn resolve_trains<'t>(resolved: &mut Resolved<'t>, trains: &[WrittenTrain<'t>], out: &mut Findings) {
     let mut names: Names<'t, TrainId> = Names::new("train");
     let mut addresses: BTreeMap<Address, Text<'t>> = BTreeMap::new();
+    let mut sight = if resolved.excused.electrics { Sight::Excused } else { Sight::of(&resolved.layout) };
     let mut standing: BTreeMap<SectionId, Text<'t>> = BTreeMap::new();
     for written in trains {
         if let Some(address) = written.address {
@@ -34,7 +36,7 @@ pub(crate) fn resolve_trains<'t>(resolved: &mut Resolved<'t>, trains: &[WrittenT
                 addresses.insert(address.value, written.name);
             }
         }
-        let mut train = described(written, resolved.layout.scale.ratio);
+        let mut train = described(written, resolved.layout.scale.ratio, &mut sight, out);
         warn_of_blindness(&train, written, out);
         train.start = written.stands.as_ref().and_then(|start| {
             let place = Placement { resolved, train: &train, name: written.name, start };
@@ -58,12 +60,12 @@ pub(crate) fn resolve_trains<'t>(resolved: &mut Resolved<'t>, trains: &[WrittenT
     }
 }
 
-fn described(written: &WrittenTrain<'_>, ratio: f64) -> Train {
+fn described(written: &WrittenTrain<'_>, ratio: f64, sight: &mut Sight, out: &mut Findings) -> Train {
     let vehicles = written.vehicles.iter().map(|vehicle| Vehicle {
         name: vehicle.name.map_or("", |name| name.value).to_owned(),
         length: vehicle.length,
-        detectable: vehicle.detectable,
-        axles: Vec::new(),
+        detectable: detectable_of(vehicle, sight, out),
+        axles: axles_of(vehicle),
     });
     let tolerance = written.speed_tolerance.map_or(SPEED_TOLERANCE, |said| said.value);
     Train {
@@ -80,7 +82,9 @@ fn described(written: &WrittenTrain<'_>, ratio: f64) -> Train {
 }
 
 fn warn_of_blindness(train: &Train, written: &WrittenTrain<'_>, out: &mut Findings) {
-    if !train.vehicles.is_empty() && train.vehicles.iter().all(|vehicle| vehicle.detectable.is_none()) {
+    // Of axles that are listed, and yet not seen, that has been reported.
+    let is_dark = |vehicle: &Vehicle| vehicle.detectable.is_none() && vehicle.axles.is_empty();
+    if !train.vehicles.is_empty() && train.vehicles.iter().all(is_dark) {
         out.warning(written.name.span, format!("no detector will ever see `{}`", train.name))
             .hint("say `detectable = true` for the vehicles that draw current: engines, lit or resistor-fitted cars");
     }

@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use track::{Acceleration, Address, Current, Length, Lie, SensingKind, SpeedSteps, Voltage};
+use track::{Acceleration, Address, Current, Draw, Length, Lie, SensingKind, SpeedSteps, Voltage};
 
 use crate::numbers::WrittenSpeed;
 use crate::source::{Said, Span};
@@ -134,7 +134,17 @@ pub(crate) struct WrittenTrain<'t> {
 pub(crate) struct WrittenVehicle<'t> {
     pub(crate) name: Option<Text<'t>>,
     pub(crate) length: Length,
-    pub(crate) detectable: Option<(Length, Length)>,
+    /// Nothing where nobody said; nothing within where nothing of it can be seen.
+    pub(crate) detectable: Option<Said<Option<(Length, Length)>>>,
+    pub(crate) axles: Vec<WrittenAxles>,
+}
+
+/// Axles of one list, which draw alike.
+pub(crate) struct WrittenAxles {
+    /// At least one, front first.
+    pub(crate) at: Said<Vec<Length>>,
+    /// What each of them draws.
+    pub(crate) draw: Draw,
 }
 
 pub(crate) struct WrittenStart<'t> {

@@ -2,6 +2,7 @@
 
 #![cfg(test)]
 
+mod axles;
 mod big;
 mod demo;
 mod electrics;

@@ -37,7 +37,12 @@ fn what_the_reference_shows_is_a_layout() {
     assert_eq!(layout.ways[way].limit, None);
     assert_eq!(layout.stops.values().next().unwrap().name, "the crane");
     let quay = &layout.detectors[layout.detector_named("quay one").unwrap()];
-    let hall = track::Sensing { kind: track::SensingKind::Hall, threshold: track::Current::from_ua(6000) };
-    assert_eq!((quay.sensing, quay.bridge), (Some(hall), std::time::Duration::from_millis(500)));
+    let sensing =
+        track::Sensing { kind: track::SensingKind::CurrentTransformer, threshold: track::Current::from_ua(1200) };
+    assert_eq!((quay.sensing, quay.bridge), (Some(sensing), std::time::Duration::from_millis(500)));
     assert_eq!(quay.link, layout.link_named("west"));
+    let seen: Vec<_> =
+        layout.trains.values().next().unwrap().vehicles.iter().map(|vehicle| vehicle.detectable).collect();
+    let mm = |first, last| Some((track::Length::from_mm(first), track::Length::from_mm(last)));
+    assert_eq!(seen, [mm(22, 106), mm(25, 215), mm(30, 120), mm(22, 84), None]);
 }
