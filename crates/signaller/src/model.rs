@@ -132,6 +132,10 @@ pub(crate) struct World {
     pub(crate) stuck: Vec<TurnoutId>,
     /// Sections whose detectors say occupied whatever is there.
     pub(crate) falsely_filled: Vec<SectionId>,
+    /// Sections whose detectors say nothing.
+    pub(crate) mute: Vec<SectionId>,
+    /// So many orders to stand are not heard by the train they are for.
+    pub(crate) lost_stops: usize,
     moving: Vec<(Time, TurnoutId, Lie)>,
     occupied: Table<SectionId, bool>,
     pub(crate) wake_at: Option<Time>,
@@ -149,6 +153,8 @@ impl World {
             lies: Table::filled(Lie::Straight, layout.turnouts.len()),
             stuck: Vec::new(),
             falsely_filled: Vec::new(),
+            mute: Vec::new(),
+            lost_stops: 0,
             moving: Vec::new(),
             occupied: Table::filled(false, layout.sections.len()),
             wake_at: None,
@@ -248,6 +254,7 @@ impl World {
         let outputs = step.outputs.to_vec();
         for output in outputs {
             match output {
+                Output::Drive { step: 0, .. } if self.lost_stops > 0 => self.lost_stops -= 1,
                 Output::Drive { train, direction, step } => self.drive(train, direction, step),
                 Output::Throw { turnout, lie } => self.throw(turnout, lie),
                 _ => {}
@@ -335,6 +342,9 @@ impl World {
             let covers = |truth: &Truth| truth.path.iter().any(|passage| passage.section == section);
             let covered = self.trains.values().flatten().filter(|truth| covers(truth)).count();
             assert!(covered <= 1, "trains meet in {section:?}");
+            if self.mute.contains(&section) {
+                continue;
+            }
             let occupied = covered > 0 || self.falsely_filled.contains(&section);
             if std::mem::replace(&mut self.occupied[section], occupied) != occupied && !self.layout.is_dark(section) {
                 inputs.push(Input::SectionReported { section, occupied });

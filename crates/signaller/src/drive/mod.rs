@@ -3,12 +3,16 @@
 //! A train is taken to be where its nose can be farthest, to answer late and to brake poorly: what is not known stops it early,
 //! never late. It is looked at when something changed near it, and ten times a second while it moves.
 //!
+//! An order may be lost on its way, so each is repeated once or twice, and a train counts as driven by the one before until then
+//! (`motion.rs`). One that does not show itself where it must be by now is stopped and held (`answer.rs`).
+//!
 //! How fast a train really is at a speed step is learned as it runs (`learned.rs`), from passages timed from joint to joint
 //! (`passage.rs`): the better that is known, the closer to its stopping point it comes to stand.
 //!
 //! Limits: what is learned is forgotten when the program ends; how a train gathers speed and brakes is not learned; and a
 //! train whose nose is only known within wide bounds stops short by as much.
 
+mod answer;
 mod learned;
 mod motion;
 mod passage;
@@ -19,6 +23,7 @@ mod tests;
 
 use std::sync::Arc;
 
+use smallvec::SmallVec;
 use track::{Id, Layout, Length, Speed, Table, TrainId};
 
 use crate::aspect::Signals;
@@ -28,7 +33,8 @@ use crate::interlock::{Authority, Call, Interlock};
 use crate::picture::Picture;
 use crate::time::Time;
 
-use motion::Motion;
+use answer::Answer;
+use motion::{Motion, RUN_AGAIN, STOP_AGAIN};
 use passage::Passage;
 use profile::Profile;
 use reach::{CREEP, LOOK, Reach, SECTION_APPROACH};
@@ -40,6 +46,8 @@ pub struct Drive {
     rows: Table<TrainId, Row>,
     /// Trains that are looked at again in a while.
     moving: Vec<TrainId>,
+    /// Trains whose last order is repeated in a while.
+    repeating: Vec<TrainId>,
 }
 
 #[derive(Debug)]
@@ -50,6 +58,9 @@ struct Row {
     /// What identity was told last of its speed.
     told: Option<Pace>,
     look_at: Time,
+    answer: Answer,
+    /// When its last order is repeated.
+    repeat_at: SmallVec<[Time; 2]>,
 }
 
 /// Looks at trains that start together are spread over so many turns.
@@ -69,7 +80,7 @@ impl Drive {
     /// All trains stand.
     pub fn new(layout: Arc<Layout>) -> Self {
         let rows = layout.trains.values().map(|train| Row::new(Profile::new(Some(train)))).collect();
-        Self { rows, layout, moving: Vec::new() }
+        Self { rows, layout, moving: Vec::new(), repeating: Vec::new() }
     }
 
     /// Whether the train surely stands, as far as it was told.
@@ -110,6 +121,7 @@ impl Drive {
         signals: &Signals,
         outputs: &mut Vec<Output>,
     ) {
+        self.repeat(now, outputs);
         for place in 0..interlock.touched().len() {
             let train = interlock.touched()[place];
             let Some(stand) = picture.whereabouts(train, now) else {
@@ -117,6 +129,7 @@ impl Drive {
                 continue;
             };
             self.learn(train, &stand, now);
+            self.expect_answer(train, &stand, picture, interlock, signals, outputs);
             let wish = match interlock.authority(train, picture, signals) {
                 Some(authority) if stand.sure => self.wish(train, &authority, &stand),
                 _ => STAND,
@@ -139,6 +152,42 @@ impl Drive {
         }
         if row.motion.is_at_rest() {
             row.profile.direction = stand.leading;
+        }
+    }
+
+    /// Holds the train if it should have shown itself farther on by now.
+    fn expect_answer(
+        &mut self,
+        train: TrainId,
+        stand: &Whereabouts,
+        picture: &impl Picture,
+        interlock: &mut Interlock,
+        signals: &Signals,
+        outputs: &mut Vec<Output>,
+    ) {
+        let layout = Arc::clone(&self.layout);
+        let Some(authority) = interlock.authority(train, picture, signals) else { return };
+        let row = self.row(train);
+        if let Some(missing) = row.answer.follow(&layout, stand, &row.motion, &authority) {
+            interlock.hold_for_no_answer(train, missing.nose, missing.next, outputs);
+        }
+    }
+
+    /// Says again what was ordered a while ago, in case it was lost.
+    fn repeat(&mut self, now: Time, outputs: &mut Vec<Output>) {
+        let mut place = 0;
+        while let Some(&train) = self.repeating.get(place) {
+            let row = &mut self.rows[train];
+            if row.repeat_at.first().is_some_and(|&at| at <= now) {
+                row.repeat_at.remove(0);
+                let direction = row.motion.direction.unwrap_or(Direction::Forward);
+                outputs.push(Output::Drive { train, direction, step: row.motion.step });
+            }
+            if row.repeat_at.is_empty() {
+                self.repeating.swap_remove(place);
+            } else {
+                place += 1;
+            }
         }
     }
 
@@ -205,6 +254,14 @@ impl Drive {
         if wish.step != before {
             row.motion.order(wish.step, direction, &row.profile, now);
             outputs.push(Output::Drive { train, direction, step: wish.step });
+            row.repeat_at.clear();
+            match wish.step {
+                0 => row.repeat_at.extend(STOP_AGAIN.map(|after| now + after)),
+                _ => row.repeat_at.push(now + RUN_AGAIN),
+            }
+            if !self.repeating.contains(&train) {
+                self.repeating.push(train);
+            }
             if before == 0 && !self.moving.contains(&train) {
                 self.moving.push(train);
                 // Trains that start together are looked at one after the other, not all in one step.
@@ -226,13 +283,23 @@ impl Drive {
     }
 
     pub(crate) fn wake_at(&self) -> Option<Time> {
-        self.moving.iter().map(|&train| self.rows[train].look_at).min()
+        let looks = self.moving.iter().map(|&train| self.rows[train].look_at);
+        let repeats = self.repeating.iter().filter_map(|&train| self.rows[train].repeat_at.first().copied());
+        looks.chain(repeats).min()
     }
 }
 
 impl Row {
     fn new(profile: Profile) -> Self {
-        Self { profile, motion: Motion::default(), passage: Passage::default(), told: None, look_at: Time::ZERO }
+        Self {
+            profile,
+            motion: Motion::default(),
+            passage: Passage::default(),
+            told: None,
+            look_at: Time::ZERO,
+            answer: Answer::default(),
+            repeat_at: SmallVec::new(),
+        }
     }
 
     /// Tells identity how fast the train can be, if that is news.

@@ -3,7 +3,7 @@
 use std::time::Duration;
 
 use smallvec::SmallVec;
-use track::{Acceleration, Speed};
+use track::{Acceleration, Length, Speed};
 
 use super::profile::Profile;
 use crate::door::Direction;
@@ -12,6 +12,11 @@ use crate::time::Time;
 
 /// How long an order may take until the train answers to it: a busy bus and a decoder's own pace. Common practice, no source.
 pub(crate) const REACTION: Duration = Duration::from_millis(150);
+
+/// An order to stand is repeated after so long, and again: one may be lost. Common practice, no source.
+pub(crate) const STOP_AGAIN: [Duration; 2] = [Duration::from_millis(300), Duration::from_millis(1000)];
+/// Any other order is repeated once after so long, if nothing newer was ordered.
+pub(crate) const RUN_AGAIN: Duration = Duration::from_millis(500);
 
 /// One train's motion.
 #[derive(Clone, Debug)]
@@ -25,6 +30,8 @@ pub(crate) struct Motion {
     recent: SmallVec<[(Time, Pace); 4]>,
     /// Since when it has surely run as told, all ramps over.
     steady_since: Option<Time>,
+    /// How far it has run at least, all in all.
+    surely_run: Length,
 }
 
 impl Default for Motion {
@@ -36,6 +43,7 @@ impl Default for Motion {
             as_of: Time::ZERO,
             recent: SmallVec::new(),
             steady_since: None,
+            surely_run: Length::ZERO,
         }
     }
 }
@@ -57,10 +65,22 @@ impl Motion {
         self.pace
     }
 
+    /// How far the train has run at least, all in all.
+    pub(crate) fn surely_run(&self) -> Length {
+        self.surely_run
+    }
+
     /// The train is told another step.
+    ///
+    /// One order in a row may be lost, and then the train goes on as it was told before until it hears the next one, or this
+    /// one again: until then it is taken to be as fast as either makes it.
     pub(crate) fn order(&mut self, step: u8, direction: Direction, profile: &Profile, now: Time) {
         let before = Pace { least: profile.least(self.step), most: profile.most(self.step) };
-        self.recent.push((now + REACTION, before));
+        for (until, _) in &mut self.recent {
+            *until = (*until).min(now + REACTION);
+        }
+        let again = if step == 0 { STOP_AGAIN[0] } else { RUN_AGAIN };
+        self.recent.push((now + again + REACTION, before));
         self.step = step;
         self.direction = Some(direction);
         self.steady_since = None;
@@ -87,7 +107,9 @@ impl Motion {
         }
         let slowed = self.pace.most - change(profile.braking, elapsed);
         let gathered = self.pace.least + change(profile.acceleration.scaled(1, 2), elapsed);
+        let least_before = self.pace.least;
         self.pace = Pace { least: asked.least.min(gathered), most: asked.most.max(slowed) };
+        self.surely_run += self.pace.least.min(least_before).distance_in(elapsed);
         if self.recent.is_empty() && self.pace == asked {
             self.steady_since.get_or_insert(until);
         }
@@ -118,13 +140,30 @@ mod tests {
         motion.order(0, Direction::Forward, &profile, seconds(5.0));
         assert_eq!(motion.pace(), Pace { least: Speed::ZERO, most: profile.most(63) });
         assert!(!motion.is_at_rest());
-        // 137.5 mm/s at 96 mm/s2 take 1.43 s, and up to 0.15 s pass before it brakes.
-        for tick in 1..=15 {
+        // 137.5 mm/s at 96 mm/s2 take 1.43 s; up to 0.15 s pass before it brakes, and 0.3 s more if it hears only the repeat.
+        for tick in 1..=18 {
             motion.advance(&profile, seconds(5.0 + 0.1 * f64::from(tick)));
         }
         assert!(!motion.is_at_rest());
-        motion.advance(&profile, seconds(6.8));
+        motion.advance(&profile, seconds(7.0));
         assert!(motion.is_at_rest());
+    }
+
+    #[test]
+    fn a_train_that_may_have_missed_one_of_many_orders_is_as_fast_as_the_one_before_allows() {
+        let profile = Profile::new(None);
+        let mut motion = Motion::default();
+        motion.order(60, Direction::Forward, &profile, seconds(0.0));
+        motion.advance(&profile, seconds(5.0));
+        motion.order(50, Direction::Forward, &profile, seconds(5.0));
+        motion.order(40, Direction::Forward, &profile, seconds(5.1));
+        // It heard the second at 5.25 at the latest, if it missed the first.
+        motion.advance(&profile, seconds(5.24));
+        assert_eq!(motion.pace().most, profile.most(60));
+        motion.advance(&profile, seconds(5.7));
+        assert_eq!(motion.pace().most, profile.most(50), "it may have missed the last one");
+        motion.advance(&profile, seconds(6.5));
+        assert_eq!(motion.pace().most, profile.most(40));
     }
 
     #[test]
@@ -134,5 +173,9 @@ mod tests {
         motion.order(20, Direction::Forward, &profile, seconds(1.0));
         motion.advance(&profile, seconds(1.1));
         assert_eq!(motion.pace(), Pace { least: Speed::ZERO, most: profile.most(20) });
+        motion.advance(&profile, seconds(1.6));
+        assert_eq!(motion.pace().least, Speed::ZERO, "it may have heard nothing yet");
+        motion.advance(&profile, seconds(3.0));
+        assert_eq!(motion.pace().least, profile.least(20));
     }
 }

@@ -80,7 +80,7 @@ fn without_lengths_a_train_stops_once_the_last_section_it_may_enter_has_filled()
 }
 
 #[test]
-fn a_train_is_told_its_speed_only_when_it_changes_and_left_alone_when_it_stands() {
+fn a_train_is_told_a_speed_twice_at_most_and_to_stand_three_times_and_then_left_alone() {
     let mut world = World::with_two_trains();
     world.go("Heron", "halt");
     assert!(world.run(60.0, |world| world.has_arrived("Heron")));
@@ -93,8 +93,9 @@ fn a_train_is_told_its_speed_only_when_it_changes_and_left_alone_when_it_stands(
             _ => None,
         })
         .collect();
-    assert!(told.windows(2).all(|pair| pair[0] != pair[1]), "{told:?}");
-    assert_eq!(told.last(), Some(&0));
+    let running = told.strip_suffix(&[0, 0, 0]).expect("it is told to stand three times");
+    assert!(running.windows(3).all(|told| told[0] != told[1] || told[1] != told[2]), "{told:?}");
+    assert!(running.iter().all(|&step| step > 0), "{told:?}");
     assert_eq!(world.wake_at, None, "nothing moves, so nothing has to be looked at");
 }
 
@@ -130,4 +131,74 @@ fn a_longer_train_draws_up_far_enough_to_clear_the_turnout_behind_it() {
     assert!(world.run(60.0, |world| world.has_arrived("Heron")));
     world.run(2.0, |_| false);
     assert_eq!(world.granted("Heron"), ["north"]);
+}
+
+/// Why the train was held last.
+fn hold(world: &World) -> Option<&str> {
+    let reasons = world.facts().filter_map(|fact| match fact {
+        Fact::HoldSet { reason, .. } => Some(reason.as_str()),
+        _ => None,
+    });
+    reasons.last()
+}
+
+#[test]
+fn a_train_that_stalls_is_told_to_stand_and_held_until_somebody_has_seen_to_it() {
+    let mut world = World::with_two_trains();
+    let train = world.train("Heron");
+    world.trains[train].as_mut().unwrap().factor = 0.0;
+    world.go("Heron", "halt");
+    assert!(world.run(60.0, |world| world.signaller.interlock().is_held(train)));
+    assert_eq!(
+        hold(&world),
+        Some("`Heron` was told to go and does not answer in `w1`; see where it is and release it")
+    );
+    assert_eq!(world.signaller.drive().step_of(train), 0);
+    world.trains[train].as_mut().unwrap().factor = 1.0;
+    assert!(!world.run(20.0, |world| world.speed("Heron") > 0.0), "it would set out with nobody watching");
+    assert_eq!(world.ask(Request::Release { train }), Answer::Accepted);
+    assert!(world.run(90.0, |world| world.has_arrived("Heron")));
+}
+
+#[test]
+fn a_train_whose_next_section_says_nothing_stops_in_it_and_goes_on_when_it_is_seen_again() {
+    let mut world = World::with_two_trains();
+    let (train, w1) = (world.train("Heron"), world.section("w1"));
+    world.mute.push(w1);
+    world.trains[train].as_mut().unwrap().factor = 0.3;
+    world.go("Heron", "halt");
+    assert!(world.run(60.0, |world| world.signaller.interlock().is_held(train)));
+    world.trains[train].as_mut().unwrap().factor = 1.0;
+    world.run(5.0, |_| false);
+    assert_eq!((world.nose("Heron").0, world.speed("Heron")), ("w1", 0.0), "it stands where nobody sees it");
+    world.mute.clear();
+    assert!(world.run(90.0, |world| world.has_arrived("Heron")));
+}
+
+#[test]
+fn a_train_on_track_that_nobody_measured_is_given_up_after_a_long_while() {
+    let mut builder = builder();
+    let line: Vec<_> = ["a", "b"].iter().map(|name| builder.plain_section(*name, None)).collect();
+    let (b, a) = (end(&builder, line[0], "b"), end(&builder, line[1], "a"));
+    builder.join(b, a);
+    builder.train(railcar("Heron"));
+    let mut world = World::new(builder.build());
+    world.put("Heron", "a", "a.b");
+    let train = world.train("Heron");
+    world.trains[train].as_mut().unwrap().factor = 0.0;
+    world.go_to_section("Heron", "b");
+    assert!(!world.run(100.0, |world| world.signaller.interlock().is_held(train)), "the section may be long");
+    assert!(world.run(200.0, |world| world.signaller.interlock().is_held(train)));
+}
+
+#[test]
+fn a_train_that_misses_the_order_to_stand_hears_it_again_and_keeps_to_its_authority() {
+    let mut world = World::with_two_trains();
+    world.go("Heron", "halt");
+    world.lost_stops = 1;
+    assert!(world.run(60.0, |world| world.has_arrived("Heron")));
+    world.run(3.0, |_| false);
+    assert_eq!((world.lost_stops, world.speed("Heron")), (0, 0.0));
+    let (section, short) = world.nose("Heron");
+    assert!(section == "north" && short > 20.0, "{short} mm short of the end of {section}");
 }

@@ -102,8 +102,10 @@ impl Odometers {
     pub fn can_have_left(&self, stand: &Stand, length: Option<Length>, now: Time) -> bool {
         let Some(odometer) = self.row(stand.who) else { return true };
         if odometer.pace.most <= Speed::ZERO && now.since(odometer.since) >= LATE {
-            // It stands, and what it did before it stood would have been reported by now.
-            return false;
+            // It stands, and what it did before it stood would have been reported by now, unless it must have left already and
+            // a report is missing.
+            let surely_at = stand.head.least + odometer.at(now).0;
+            return stand.head.is_known() && length.is_some_and(|length| surely_at >= length.um());
         }
         if !stand.head.is_known() {
             return true;

@@ -3,7 +3,8 @@
 
 use track::{Length, TrainId, Traverse};
 
-use super::{Interlock, Wait};
+use super::astray::reaches_beyond;
+use super::{HoldKind, Interlock, Run, Wait};
 use crate::door::{Destination, Fact, Output};
 use crate::drive::Drive;
 use crate::identity::Whereabouts;
@@ -13,20 +14,42 @@ use crate::time::Time;
 impl Interlock {
     /// Brings what is kept of a train up to date with where it stands.
     pub(super) fn follow(&mut self, train: TrainId, now: Time, picture: &impl Picture, outputs: &mut Vec<Output>) {
+        let run = &self.runs[train];
+        if run.granted.is_empty() && run.to.is_none() && !run.holds.any() {
+            return;
+        }
+        let stand = picture.whereabouts(train, now);
+        if let Some(stand) = &stand {
+            self.hold_while_dark(train, stand, picture, outputs);
+        }
         if self.runs[train].granted.is_empty() {
             return;
         }
-        match picture.whereabouts(train, now) {
+        match stand {
             None => self.hold_in_doubt(train, "nobody knows where it stands", outputs),
             Some(stand) if !stand.sure => self.hold_in_doubt(train, "it is not sure where it stands", outputs),
-            Some(stand) => match self.nose_among_granted(train, &stand) {
-                Some(nose) => {
-                    self.lift_doubt(train, outputs);
-                    self.advance(train, nose);
-                    self.release_behind(train, picture, outputs);
+            Some(stand) => {
+                self.lift_no_answer(train, &stand, outputs);
+                if self.runs[train].holds.has(HoldKind::Astray) {
+                    self.note_found(train, &stand);
                 }
-                None => self.hold_astray(train, outputs),
-            },
+                match self.nose_among_granted(train, &stand) {
+                    Some(nose) => {
+                        self.lift_hold(train, HoldKind::Doubt, outputs);
+                        self.advance(train, nose);
+                        self.release_behind(train, picture, outputs);
+                    }
+                    None => self.hold_astray(train, &stand, outputs),
+                }
+            }
+        }
+    }
+
+    /// A train that did not answer has shown itself somewhere else.
+    fn lift_no_answer(&mut self, train: TrainId, stand: &Whereabouts, outputs: &mut Vec<Output>) {
+        let nose = stand.footprint.last().map(|hold| hold.section);
+        if nose != self.runs[train].did_not_answer_in {
+            self.lift_hold(train, HoldKind::NoAnswer, outputs);
         }
     }
 
@@ -99,19 +122,13 @@ impl Interlock {
         let run = &self.runs[train];
         let mut keep = (run.nose + 1).min(run.granted.len());
         let stand = picture.whereabouts(train, now);
-        let reach = stand.as_ref().and_then(|stand| stand.nose).map(|nose| nose.reach);
         // How far the nose reaches, whatever of it detectors see, beyond the far end of the last passage kept.
         let mut beyond = None;
         while keep > 0
             && let Some(passage) = run.granted.get(keep)
         {
             let length = self.layout.ways[run.granted[keep - 1].way].length;
-            let further = match (beyond, reach, length) {
-                (None, Some(reach), Some(length)) => reach - length,
-                (None, ..) => stand.as_ref().map_or(Length::ZERO, |stand| stand.blind_nose),
-                // A passage that nobody measured may be short.
-                (Some(beyond), ..) => beyond - length.unwrap_or(Length::ZERO),
-            };
+            let further = reaches_beyond(stand.as_ref(), beyond, length);
             beyond = Some(further);
             if further <= Length::ZERO && !picture.holders(passage.section).contains(&train) {
                 break;
@@ -157,12 +174,16 @@ impl Interlock {
         outputs: &mut Vec<Output>,
     ) {
         let stands = drive.is_at_rest(train);
-        if self.runs[train].must_stand && stands {
+        if stands {
+            self.settle_astray(train, now, picture, outputs);
+        }
+        let in_doubt = |run: &Run| run.holds.has(HoldKind::Doubt) || run.holds.has(HoldKind::Astray);
+        if self.runs[train].must_stand && stands && !in_doubt(&self.runs[train]) {
             self.runs[train].must_stand = false;
             self.give_back_ahead(train, now, picture, outputs);
         }
         let run = &self.runs[train];
-        if run.to.is_some() && !run.is_planned && !run.must_stand && !run.holds.in_doubt && !run.holds.astray {
+        if run.to.is_some() && !run.is_planned && !run.must_stand && !in_doubt(run) {
             self.plan(train, now, picture, stands, outputs);
         }
         self.prove(train, outputs);
@@ -199,31 +220,7 @@ impl Interlock {
     }
 
     fn hold_in_doubt(&mut self, train: TrainId, why: &str, outputs: &mut Vec<Output>) {
-        if !std::mem::replace(&mut self.runs[train].holds.in_doubt, true) {
-            outputs.push(Output::Fact(Fact::HoldSet { train, reason: why.to_owned() }));
-        }
-    }
-
-    fn hold_astray(&mut self, train: TrainId, outputs: &mut Vec<Output>) {
-        self.runs[train].holds.in_doubt = false;
-        if !std::mem::replace(&mut self.runs[train].holds.astray, true) {
-            self.forget_plan(train);
-            let reason = "it was found where it was not allowed to be; release it when all is well".to_owned();
-            outputs.push(Output::Fact(Fact::HoldSet { train, reason }));
-        }
-    }
-
-    fn lift_doubt(&mut self, train: TrainId, outputs: &mut Vec<Output>) {
-        if std::mem::take(&mut self.runs[train].holds.in_doubt) {
-            self.is_stirred = true;
-            self.tell_if_lifted(train, outputs);
-        }
-    }
-
-    pub(super) fn tell_if_lifted(&mut self, train: TrainId, outputs: &mut Vec<Output>) {
-        if !self.is_held(train) {
-            outputs.push(Output::Fact(Fact::HoldLifted { train }));
-        }
+        self.set_hold(train, HoldKind::Doubt, why.to_owned(), outputs);
     }
 
     /// Finds a path to the train's destination from where it is, and remembers it as its plan.

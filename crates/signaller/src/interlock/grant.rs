@@ -156,7 +156,7 @@ impl Interlock {
         Ok(())
     }
 
-    fn is_free_for(&self, train: TrainId, section: SectionId, picture: &impl Picture) -> Result<(), Wait> {
+    pub(super) fn is_free_for(&self, train: TrainId, section: SectionId, picture: &impl Picture) -> Result<(), Wait> {
         if let Some(by) = self.granted_to[section].filter(|&by| by != train) {
             return Err(Wait::Taken { section, by });
         }

@@ -10,8 +10,10 @@
 //! Read [`Run`] first: it is all that is kept of one train. [`Interlock::work`] follows the trains (`follow.rs`), plans for
 //! those that have an order (`plan.rs`), and grants what is safe (`grant.rs`, `safe.rs`, `rehearsal.rs`).
 
+mod astray;
 mod follow;
 mod grant;
+mod holds;
 mod orders;
 mod plan;
 mod rehearsal;
@@ -37,6 +39,7 @@ use crate::roster::Roster;
 use crate::signaller::Changes;
 use crate::time::Time;
 
+pub use holds::HoldKind;
 pub(crate) use run::{Run, Wait};
 use turnouts::Turnouts;
 
@@ -68,6 +71,8 @@ pub struct Interlock {
     may_admit: bool,
     /// Trains that want more track than they have, the oldest order first.
     wanting: Vec<TrainId>,
+    /// Trains to be looked at again at a time.
+    looks: Vec<(Time, TrainId)>,
 }
 
 /// How far a train may go.
@@ -116,6 +121,7 @@ impl Interlock {
             may_admit: false,
             touched: Vec::new(),
             wanting: Vec::new(),
+            looks: Vec::new(),
             layout,
         }
     }
@@ -133,11 +139,6 @@ impl Interlock {
     /// Where a train is to go.
     pub fn destination(&self, train: TrainId) -> Option<Destination> {
         self.runs.get(train).and_then(|run| run.to)
-    }
-
-    /// Whether a train is held.
-    pub fn is_held(&self, train: TrainId) -> bool {
-        self.everything_stopped || self.runs.get(train).is_some_and(|run| run.holds.any())
     }
 
     /// The sections granted to a train, from its tail on.
@@ -177,7 +178,8 @@ impl Interlock {
         if self.is_stirred {
             return Some(now);
         }
-        [self.turnouts.wake_at(), self.next_look_round()].into_iter().flatten().min()
+        let next_look = self.looks.iter().map(|&(at, _)| at).min();
+        [self.turnouts.wake_at(), self.next_look_round(), next_look].into_iter().flatten().min()
     }
 
     /// Releases, holds, plans and grants whatever this step changed. Turnouts that came to lie are added to `changes`.
@@ -200,16 +202,23 @@ impl Interlock {
                 self.touch(train);
             }
         }
+        for place in 0..changes.power.len() {
+            for train in picture.holders(changes.power[place]) {
+                self.touch(train);
+            }
+        }
+        self.touch_due(now);
         self.is_stirred |= !changes.sections.is_empty() || !changes.turnouts.is_empty();
         if changes.sections.iter().any(|&section| !picture.is_occupied(section)) {
             self.freed += 1;
             self.may_admit |= self.wanting.iter().any(|&train| !self.runs[train].is_admitted);
         }
         self.is_stirred |= self.next_look_round().is_some_and(|at| at <= now);
-        for place in 0..self.touched.len() {
-            let train = self.touched[place];
+        let mut place = 0;
+        while let Some(&train) = self.touched.get(place) {
             self.follow(train, now, picture, outputs);
             self.decide(train, now, picture, drive, outputs);
+            place += 1;
         }
         if std::mem::take(&mut self.is_stirred) {
             if std::mem::take(&mut self.may_admit) {

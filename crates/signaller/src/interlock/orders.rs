@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use track::{EndId, Length, Lie, SectionId, TrainId, Traverse, TurnoutId};
 
-use super::{Interlock, Run, Wait};
+use super::{HoldKind, Interlock, Run, Wait};
 use crate::door::{Destination, Fact, Output};
 use crate::drive::Drive;
 use crate::identity::Whereabouts;
@@ -149,28 +149,28 @@ impl Interlock {
     /// Holds a train until [`Interlock::release`].
     pub(crate) fn hold(&mut self, train: TrainId, reason: &str, outputs: &mut Vec<Output>) -> Result<(), Reason> {
         self.known(train)?;
-        self.runs[train].holds.wished = Some(reason.to_owned());
-        outputs.push(Output::Fact(Fact::HoldSet { train, reason: reason.to_owned() }));
-        self.touch(train);
+        if self.runs[train].holds.has(HoldKind::Wished) {
+            outputs.push(Output::Fact(Fact::HoldSet { train, reason: reason.to_owned() }));
+        }
+        self.set_hold(train, HoldKind::Wished, reason.to_owned(), outputs);
         Ok(())
     }
 
-    /// Lifts the hold that somebody wished, and that on a train found where it was not allowed to be: whoever releases it
-    /// vouches for it. It gives back all it was granted, and starts anew from where it stands.
+    /// Lifts the hold that somebody wished, and that on a train found where it was not allowed to be or that did not answer:
+    /// whoever releases it vouches for it. One that was astray gives back all it was granted, and starts anew from where it
+    /// stands.
     pub(crate) fn release(&mut self, train: TrainId, outputs: &mut Vec<Output>) -> Result<(), Reason> {
         self.known(train)?;
-        let holds = &mut self.runs[train].holds;
-        let (wished, astray) = (holds.wished.take().is_some(), std::mem::take(&mut holds.astray));
-        if !wished && !astray {
-            return Err(format!("nobody holds `{}`", self.name(train)));
+        let mut held = false;
+        for kind in [HoldKind::Wished, HoldKind::NoAnswer, HoldKind::Astray] {
+            if self.lift_hold(train, kind, outputs) {
+                held = true;
+                if kind == HoldKind::Astray {
+                    self.give_back_all(train, outputs);
+                }
+            }
         }
-        if astray {
-            self.give_back_all(train, outputs);
-        }
-        self.is_stirred = true;
-        self.touch(train);
-        self.tell_if_lifted(train, outputs);
-        Ok(())
+        if held { Ok(()) } else { Err(format!("nobody holds `{}`", self.name(train))) }
     }
 
     /// A train was put down somewhere, or taken off: what it was granted means nothing any more.
@@ -181,10 +181,8 @@ impl Interlock {
         self.give_back_all(train, outputs);
         let run = &mut self.runs[train];
         (run.to, run.waits_for, run.must_stand) = (None, None, false);
-        let was_held = run.holds.any();
-        (run.holds.in_doubt, run.holds.astray) = (false, false);
-        if was_held {
-            self.tell_if_lifted(train, outputs);
+        for kind in [HoldKind::Doubt, HoldKind::Astray, HoldKind::NoAnswer, HoldKind::Dark, HoldKind::Remembered] {
+            self.lift_hold(train, kind, outputs);
         }
         self.touch(train);
     }

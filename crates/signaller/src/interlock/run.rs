@@ -2,8 +2,10 @@
 
 use std::collections::VecDeque;
 
+use smallvec::SmallVec;
 use track::{Layout, Lie, SectionId, SignalId, TrainId, Traverse, TurnoutId};
 
+use super::holds::Holds;
 use crate::door::Destination;
 use crate::time::Time;
 
@@ -35,28 +37,14 @@ pub(crate) struct Run {
     pub(crate) must_stand: bool,
     pub(crate) has_departed: bool,
     pub(crate) holds: Holds,
+    /// Where it was found astray last, and when it is believed to stay there.
+    pub(crate) found_on: SmallVec<[SectionId; 4]>,
+    pub(crate) settled_at: Time,
+    /// The section its nose was in when it did not answer.
+    pub(crate) did_not_answer_in: Option<SectionId>,
     pub(crate) waits_for: Option<Wait>,
     /// Since when it has not been granted anything, while it waits.
     pub(crate) waits_since: Time,
-}
-
-/// Why a train may not move. Each cause is lifted by its own means.
-#[derive(Debug, Default)]
-pub(crate) struct Holds {
-    /// A person or a script wished it.
-    pub(crate) wished: Option<String>,
-    /// Everything was stopped.
-    pub(crate) all_stopped: bool,
-    /// Its accounts disagree, or none is left.
-    pub(crate) in_doubt: bool,
-    /// It was found outside what it was granted.
-    pub(crate) astray: bool,
-}
-
-impl Holds {
-    pub(crate) fn any(&self) -> bool {
-        self.wished.is_some() || self.all_stopped || self.in_doubt || self.astray
-    }
 }
 
 /// What a train waits for.

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use smallvec::{SmallVec, smallvec};
 use track::{Layout, Length, Lie, SectionId, TrainId, TurnoutId};
 
-use super::Interlock;
+use super::{HoldKind, Interlock};
 use crate::aspect::Signals;
 use crate::drive::Drive;
 use crate::identity::{Hold, Pace, Whereabouts};
@@ -252,37 +252,73 @@ impl Picture for Painted {
     fn set_lie(&mut self, _turnout: TurnoutId, _lie: Option<Lie>) {}
 }
 
-#[test]
-fn a_train_found_outside_its_authority_is_held_until_a_person_vouches_for_it() {
-    let layout = Arc::new(passing_loop());
-    let (mut interlock, drive) = (Interlock::new(Arc::clone(&layout)), Drive::new(Arc::clone(&layout)));
-    let signals = Signals::new(Arc::clone(&layout), Conduct::Control);
-    let work = |interlock: &mut Interlock, picture: &mut Painted| {
+/// A signaller's locks with a painted picture of one train.
+struct Bench {
+    interlock: Interlock,
+    drive: Drive,
+    signals: Signals,
+    picture: Painted,
+}
+
+impl Bench {
+    fn new(enter: &str) -> Self {
+        let layout = Arc::new(passing_loop());
+        Self {
+            interlock: Interlock::new(Arc::clone(&layout)),
+            drive: Drive::new(Arc::clone(&layout)),
+            signals: Signals::new(Arc::clone(&layout), Conduct::Control),
+            picture: Painted::new(&layout, enter),
+        }
+    }
+
+    fn work(&mut self, seconds: f64) -> Vec<Output> {
         let (mut changes, mut outputs) = (Changes::default(), Vec::new());
-        changes.trains.push(picture.train);
-        interlock.begin_step();
-        interlock.work(Time::ZERO, picture, &drive, &signals, &mut changes, &mut outputs);
+        changes.trains.push(self.picture.train);
+        self.interlock.begin_step();
+        let now = Time::from_secs_f64(seconds);
+        self.interlock.work(now, &mut self.picture, &self.drive, &self.signals, &mut changes, &mut outputs);
         outputs
-    };
-    let mut picture = Painted::new(&layout, "w0.a");
-    let train = picture.train;
+    }
+}
+
+#[test]
+fn a_train_found_outside_its_authority_is_held_until_it_has_stood_for_a_moment_on_free_track() {
+    let layout = passing_loop();
+    let mut bench = Bench::new("w0.a");
+    let train = bench.picture.train;
     let to = Destination::Stop(layout.stop_named("halt").unwrap());
-    interlock.go(train, to, Time::ZERO, &picture, &drive).unwrap();
-    work(&mut interlock, &mut picture);
-    let south = layout.section_named("south").unwrap();
-    assert!(interlock.granted_sections(train).all(|section| section != south));
-    picture = Painted::new(&layout, "south.a");
-    let outputs = work(&mut interlock, &mut picture);
-    let reason = "it was found where it was not allowed to be; release it when all is well".to_owned();
+    bench.interlock.go(train, to, Time::ZERO, &bench.picture, &bench.drive).unwrap();
+    bench.work(0.0);
+    let section = |name: &str| layout.section_named(name).unwrap();
+    assert!(bench.interlock.granted_sections(train).all(|it| it != section("south")));
+    bench.picture = Painted::new(&layout, "south.a");
+    let outputs = bench.work(1.0);
+    let reason = "it was found in `south`, where it was not allowed to be".to_owned();
     assert_eq!(outputs, [Output::Fact(Fact::HoldSet { train, reason })]);
-    assert!(interlock.is_held(train));
-    picture = Painted::new(&layout, "w1.a");
-    work(&mut interlock, &mut picture);
-    assert!(interlock.is_held(train), "being back does not explain where it has been");
-    let mut outputs = Vec::new();
-    interlock.release(train, &mut outputs).unwrap();
+    assert_eq!(bench.interlock.hold_kinds(train).collect::<Vec<_>>(), [HoldKind::Astray]);
+    bench.picture = Painted::new(&layout, "w1.a");
+    bench.work(2.5);
+    bench.work(3.5);
+    assert!(bench.interlock.is_held(train), "it was still moving a second ago");
+    let outputs = bench.work(4.5);
     assert!(outputs.contains(&Output::Fact(Fact::HoldLifted { train })));
-    assert_eq!(interlock.granted_sections(train).count(), 0, "what it had before means nothing now");
+    assert_eq!(bench.interlock.granted_sections(train).next(), Some(section("w1")));
+}
+
+#[test]
+fn a_train_found_outside_its_authority_is_let_go_at_once_by_whoever_vouches_for_it() {
+    let layout = passing_loop();
+    let mut bench = Bench::new("w0.a");
+    let train = bench.picture.train;
+    let to = Destination::Stop(layout.stop_named("halt").unwrap());
+    bench.interlock.go(train, to, Time::ZERO, &bench.picture, &bench.drive).unwrap();
+    bench.work(0.0);
+    bench.picture = Painted::new(&layout, "south.a");
+    bench.work(1.0);
+    let mut outputs = Vec::new();
+    bench.interlock.release(train, &mut outputs).unwrap();
+    assert!(outputs.contains(&Output::Fact(Fact::HoldLifted { train })));
+    assert_eq!(bench.interlock.granted_sections(train).count(), 0, "what it had before means nothing now");
 }
 
 #[test]
@@ -307,4 +343,27 @@ fn a_train_put_down_before_its_stopping_point_is_not_said_to_have_arrived_there_
     let Answer::Refused(refusal) = world.go("Heron", "halt") else { panic!("accepted") };
     assert!(refusal.reason.contains("nobody knows"), "{}", refusal.reason);
     assert_eq!(world.go("Heron", "far east"), Answer::Accepted, "and may go anywhere else");
+}
+
+#[test]
+fn a_train_in_a_district_without_power_is_held_and_starts_again_when_the_power_is_back() {
+    let mut layout = passing_loop();
+    let hill = layout.districts.push(track::District { name: "hill".into(), voltage: None });
+    let w1 = layout.section_named("w1").unwrap();
+    layout.sections[w1].district = Some(hill);
+    let mut world = World::new(layout);
+    world.put("Heron", "w0", "w0.b");
+    world.put("Plover", "e0", "e0.a");
+    world.go("Heron", "halt");
+    world.go("Plover", "far east");
+    assert!(world.run(20.0, |world| world.nose("Heron").0 == "w1"));
+    let (heron, plover) = (world.train("Heron"), world.train("Plover"));
+    world.step(&[Input::PowerReported { district: hill, live: false }]);
+    assert_eq!(hold(&world), "the power is off in `hill`");
+    assert!(world.signaller.interlock().hold_kinds(heron).eq([HoldKind::Dark]));
+    assert!(!world.signaller.interlock().is_held(plover), "it does not concern the other train");
+    assert!(world.run(3.0, |world| world.speed("Heron") == 0.0));
+    assert!(!world.run(10.0, |world| world.speed("Heron") > 0.0));
+    world.step(&[Input::PowerReported { district: hill, live: true }]);
+    assert!(world.run(60.0, |world| world.has_arrived("Heron")));
 }

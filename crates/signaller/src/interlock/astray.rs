@@ -1,0 +1,170 @@
+//! A train found where it was not allowed to be: pushed by hand, or run on too far.
+//!
+//! It is held, and comes to stand. Once it has surely stood for a moment on track that it can be granted, it takes that and
+//! goes on by itself. Whoever has that track gives it back, if that is safe; else both stay where they are, and people are told
+//! what to do.
+
+use std::time::Duration;
+
+use smallvec::SmallVec;
+use track::{Length, SectionId, TrainId, Traverse};
+
+use super::{HoldKind, Interlock, Wait};
+use crate::door::{Fact, Output};
+use crate::identity::Whereabouts;
+use crate::picture::Picture;
+use crate::time::Time;
+
+/// So long a train found astray must be seen to stand before it is believed that nobody moves it any more. Common practice, no
+/// source.
+const SETTLED: Duration = Duration::from_secs(2);
+
+/// The passages that a train stands on, and those that its nose may reach into.
+#[derive(Debug)]
+pub(super) struct Ground {
+    /// From the tail on.
+    pub(super) passages: SmallVec<[Traverse; 4]>,
+    /// Which of them the nose is in.
+    pub(super) nose: usize,
+}
+
+/// How far a nose may reach beyond the far end of a passage of this length, if it may reach so far `beyond` the one before;
+/// nothing where this is the passage that it is seen in.
+pub(super) fn reaches_beyond(stand: Option<&Whereabouts>, beyond: Option<Length>, length: Option<Length>) -> Length {
+    let reach = stand.and_then(|stand| stand.nose).map(|nose| nose.reach);
+    match (beyond, reach, length) {
+        (None, Some(reach), Some(length)) => reach - length,
+        (None, ..) => stand.map_or(Length::ZERO, |stand| stand.blind_nose),
+        // A passage that nobody measured may be short.
+        (Some(beyond), ..) => beyond - length.unwrap_or(Length::ZERO),
+    }
+}
+
+impl Interlock {
+    pub(super) fn hold_astray(&mut self, train: TrainId, stand: &Whereabouts, outputs: &mut Vec<Output>) {
+        self.note_found(train, stand);
+        if self.runs[train].holds.has(HoldKind::Astray) {
+            self.lift_hold(train, HoldKind::Doubt, outputs);
+            return;
+        }
+        self.forget_plan(train);
+        let mut standing = stand.footprint.iter().map(|hold| hold.section);
+        let outside = standing.rfind(|&section| self.granted_to[section] != Some(train));
+        let taken = outside.and_then(|section| self.granted_to[section]);
+        let place = outside.map_or_else(String::new, |section| format!("in `{}`", self.layout.sections[section].name));
+        let reason = match (outside, taken) {
+            (Some(_), Some(by)) => format!("it was found {place}, which `{}` has", self.name(by)),
+            (Some(_), None) => format!("it was found {place}, where it was not allowed to be"),
+            (None, _) => "it was found to stand otherwise than it was allowed to".to_owned(),
+        };
+        self.set_hold(train, HoldKind::Astray, reason, outputs);
+        self.lift_hold(train, HoldKind::Doubt, outputs);
+    }
+
+    /// Takes note of where a train is that is or was astray: it has not settled while that changes.
+    pub(super) fn note_found(&mut self, train: TrainId, stand: &Whereabouts) {
+        let on: SmallVec<[SectionId; 4]> = stand.footprint.iter().map(|hold| hold.section).collect();
+        if self.runs[train].found_on != on {
+            self.runs[train].found_on = on;
+            self.runs[train].settled_at = self.now + SETTLED;
+            self.look_again(train, self.now + SETTLED);
+        }
+    }
+
+    /// Lets a train that stands astray take the track it stands on, if nobody else may be there.
+    pub(super) fn settle_astray(
+        &mut self,
+        train: TrainId,
+        now: Time,
+        picture: &impl Picture,
+        outputs: &mut Vec<Output>,
+    ) {
+        if !self.runs[train].holds.has(HoldKind::Astray) || self.runs[train].settled_at > now {
+            return;
+        }
+        let Some(stand) = picture.whereabouts(train, now).filter(|stand| stand.sure) else { return };
+        let Some(ground) = self.ground(&stand) else { return };
+        if let Err(wait) = self.can_take_ground(train, &ground, picture) {
+            self.ask_for_way(train, wait, picture);
+            self.look_again(train, now + SETTLED);
+            return;
+        }
+        self.take_ground(train, &ground, outputs);
+        self.lift_hold(train, HoldKind::Astray, outputs);
+    }
+
+    /// Where a train stands, as far as turnouts say what lies ahead of it; nothing where that is not known.
+    pub(super) fn ground(&self, stand: &Whereabouts) -> Option<Ground> {
+        let enter = stand.footprint.last()?.enter?;
+        let through = |enter| {
+            let way = self.way_that_lies(enter)?;
+            let section = self.layout.ends[enter].section;
+            Some(Traverse { section, enter, way, leave: self.layout.far_end(way, enter) })
+        };
+        let mut passages = self.footing(stand, through(enter)?)?;
+        let nose = passages.len() - 1;
+        let mut beyond = None;
+        while let Some(&last) = passages.last() {
+            let further = reaches_beyond(Some(stand), beyond, self.layout.ways[last.way].length);
+            beyond = Some(further);
+            match self.layout.ends[last.leave].meets[..] {
+                _ if further <= Length::ZERO => break,
+                [] => break,
+                [enter] => passages.push(through(enter)?),
+                _ => return None,
+            }
+        }
+        Some(Ground { passages, nose })
+    }
+
+    /// Whether nobody else has, or may be in, any of that.
+    pub(super) fn can_take_ground(&self, train: TrainId, ground: &Ground, picture: &impl Picture) -> Result<(), Wait> {
+        for (place, passage) in ground.passages.iter().enumerate() {
+            self.is_free_for(train, passage.section, picture)?;
+            let again = ground.passages[..place].iter().any(|other| other.section == passage.section);
+            if again || picture.is_frozen(passage.section) {
+                return Err(Wait::NotSure);
+            }
+        }
+        Ok(())
+    }
+
+    /// Gives a train what it stands on, instead of what it had.
+    pub(super) fn take_ground(&mut self, train: TrainId, ground: &Ground, outputs: &mut Vec<Output>) {
+        self.give_back_all(train, outputs);
+        for &passage in &ground.passages {
+            self.take(train, passage);
+        }
+        let sections = ground.passages[..=ground.nose].iter().map(|passage| passage.section).collect();
+        let run = &mut self.runs[train];
+        (run.nose, run.proved) = (ground.nose, ground.nose + 1);
+        outputs.push(Output::Fact(Fact::RouteSet { train, sections }));
+    }
+
+    /// Lets the train that has what this one stands on come to stand and give back what it does not need.
+    fn ask_for_way(&mut self, train: TrainId, wait: Wait, picture: &impl Picture) {
+        let Wait::Taken { section, by } = wait else { return };
+        if self.granted_to[section] == Some(by) && by != train && !picture.holders(section).contains(&by) {
+            self.runs[by].must_stand = true;
+            self.touch(by);
+        }
+    }
+
+    /// Looks at a train again at that time, whatever is heard until then.
+    pub(super) fn look_again(&mut self, train: TrainId, at: Time) {
+        self.looks.push((at, train));
+    }
+
+    /// Touches the trains that are due to be looked at again.
+    pub(super) fn touch_due(&mut self, now: Time) {
+        let mut place = 0;
+        while let Some(&(at, train)) = self.looks.get(place) {
+            if at <= now {
+                self.looks.swap_remove(place);
+                self.touch(train);
+            } else {
+                place += 1;
+            }
+        }
+    }
+}
