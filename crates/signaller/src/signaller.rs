@@ -6,6 +6,8 @@
 mod doubts;
 mod reports;
 mod requests;
+#[cfg(test)]
+mod tests;
 
 use std::sync::Arc;
 

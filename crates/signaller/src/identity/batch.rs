@@ -18,6 +18,8 @@ pub struct Batch {
     pub lifted: Vec<TrainId>,
     /// Trains read by a reader in a section.
     pub read: Vec<(SectionId, TrainId)>,
+    /// Trains that a person says are in a section.
+    pub named: Vec<(SectionId, TrainId)>,
     /// Spots that something passed.
     pub passed: Vec<SpotPassage>,
 }
@@ -29,6 +31,7 @@ impl Batch {
         self.placed.clear();
         self.lifted.clear();
         self.read.clear();
+        self.named.clear();
         self.passed.clear();
     }
 }

@@ -12,7 +12,7 @@ use crate::door::{Direction, Tag};
 pub(crate) const TOLD: usize = 4;
 
 /// Where one train may stand.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug)]
 pub(crate) struct Place {
     pub(crate) train: TrainId,
     /// The sections that show it, tail first; where none does, those in which it was seen last. Empty for a train that stands
@@ -22,6 +22,17 @@ pub(crate) struct Place {
     pub(crate) is_shown: bool,
     /// The entry of its nose's section and which way it runs, where that is all that is not known.
     pub(crate) facing: Option<(Option<EndId>, Direction)>,
+}
+
+impl PartialEq for Place {
+    /// The same sections are the same place, whichever of them its nose is in: `facing` tells that.
+    fn eq(&self, other: &Self) -> bool {
+        self.train == other.train
+            && self.is_shown == other.is_shown
+            && self.facing == other.facing
+            && self.sections.len() == other.sections.len()
+            && self.sections.iter().all(|section| other.sections.contains(section))
+    }
 }
 
 /// Where the trains of a doubt may stand, all of them together.

@@ -29,6 +29,7 @@ mod tags;
 mod topology;
 mod trail;
 mod trust;
+mod word;
 
 use std::sync::Arc;
 
@@ -160,6 +161,9 @@ impl Identity {
         for spot in &batch.passed {
             self.weigh_presence(self.layout.ways[spot.way].section, None);
             self.pass_spot(now, spot);
+        }
+        for &(section, train) in &batch.named {
+            self.take_word(now, section, train);
         }
         self.follow_tails();
         self.retag();

@@ -16,7 +16,7 @@ use super::topology::way_length;
 use crate::time::Time;
 
 /// An account that a person's word picks out must weigh at least so much; else the word speaks of something new.
-const BELIEVABLE: f64 = 1e-9;
+pub(super) const BELIEVABLE: f64 = 1e-9;
 
 impl Identity {
     pub(super) fn scene(&self, now: Time) -> Scene<'_> {
@@ -119,7 +119,7 @@ impl Identity {
     }
 
     /// Changes the accounts of a cluster, which may then fall apart.
-    fn change(&mut self, cluster: ClusterId, change: impl FnOnce(&mut Vec<Account>)) {
+    pub(super) fn change(&mut self, cluster: ClusterId, change: impl FnOnce(&mut Vec<Account>)) {
         let mut accounts = Vec::new();
         let given_up = self.clusters.take(cluster, &mut accounts);
         self.tags.touch(&accounts);
@@ -130,7 +130,7 @@ impl Identity {
     }
 
     /// The train stands nowhere.
-    fn remove(&mut self, train: TrainId) {
+    pub(super) fn remove(&mut self, train: TrainId) {
         let Some(home) = self.clusters.home(train) else { return };
         self.change(home, |accounts| {
             for account in accounts {

@@ -54,7 +54,7 @@ impl Interlock {
     }
 
     /// Which granted passage the nose is in; nothing unless the whole train stands within its authority.
-    fn nose_among_granted(&self, train: TrainId, stand: &Whereabouts) -> Option<usize> {
+    pub(super) fn nose_among_granted(&self, train: TrainId, stand: &Whereabouts) -> Option<usize> {
         let run = &self.runs[train];
         let last = stand.footprint.last()?;
         let fits = |passage: &Traverse| {

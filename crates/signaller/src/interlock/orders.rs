@@ -187,6 +187,21 @@ impl Interlock {
         self.touch(train);
     }
 
+    /// A person says where a train stands. It goes on with its errand if it stands where it may be, and starts anew if not.
+    pub(crate) fn stands_by_word(
+        &mut self,
+        train: TrainId,
+        now: Time,
+        picture: &impl Picture,
+        outputs: &mut Vec<Output>,
+    ) {
+        let stand = picture.whereabouts(train, now);
+        let fits = stand.is_some_and(|stand| self.nose_among_granted(train, &stand).is_some());
+        if self.runs.get(train).is_some_and(|run| !run.granted.is_empty()) && !fits {
+            self.start_anew(train, outputs);
+        }
+    }
+
     /// Throws a turnout at a person's wish.
     pub(crate) fn throw(
         &mut self,

@@ -85,6 +85,12 @@ impl Signaller {
         self.changes.sections.extend_from_slice(self.identity.touched());
         self.changes.trains.extend(batch.placed.iter().map(|placement| placement.train));
         self.changes.trains.extend_from_slice(&batch.lifted);
+        for &(_, train) in &batch.named {
+            if self.drive.is_at_rest(train) {
+                self.interlock.stands_by_word(train, now, &self.identity, &mut self.outputs);
+            }
+            self.changes.trains.push(train);
+        }
         self.batch = batch;
     }
 
@@ -108,8 +114,42 @@ impl Signaller {
             Request::Lift { train } if self.answer_placement(ticket, request) == Answer::Accepted => {
                 batch.lifted.push(*train);
             }
+            Request::Identify { section, train } => {
+                let refusal = self.word_refusal(*section, *train, batch);
+                if refusal.is_none() {
+                    batch.named.push((*section, *train));
+                }
+                let answer = refusal.map_or(Answer::Accepted, |reason| Answer::Refused(Refusal { reason }));
+                self.outputs.push(Output::Fact(Fact::Answered { ticket, answer }));
+            }
             _ => {}
         }
+    }
+
+    /// Why a person's word that a train is in a section is not taken; nothing if it is.
+    fn word_refusal(&self, section: SectionId, train: TrainId, batch: &Batch) -> Option<String> {
+        if self.roster.train(train).is_none() {
+            return Some("there is no such train".to_owned());
+        }
+        let Some(row) = self.layout.sections.get(section) else {
+            return Some("there is no such section".to_owned());
+        };
+        let (name, called) = (&row.name, self.roster.name(train));
+        let fills = batch.edges.iter().rev().find(|(other, _)| *other == section).map(|&(_, filled)| filled);
+        if row.detector.is_some() && fills.or(self.identity.is_reported(section)) == Some(false) {
+            return Some(format!("`{name}` reads free; hint: place `{called}` there if its detector cannot see it"));
+        }
+        let placed = batch.placed.iter().any(|placement| placement.train == train);
+        if placed || batch.lifted.contains(&train) || batch.named.iter().any(|&(_, other)| other == train) {
+            return Some(format!("something else was said of `{called}` in the same instant"));
+        }
+        if batch.named.iter().any(|&(other, _)| other == section) {
+            return Some(format!("another train was said to be in `{name}` in the same instant"));
+        }
+        if !self.drive.is_at_rest(train) && !self.identity.believes(section, train) {
+            return Some(format!("`{called}` moves, and cannot have come to `{name}`; hint: stop it first"));
+        }
+        None
     }
 }
 

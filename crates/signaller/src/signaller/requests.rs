@@ -8,7 +8,7 @@ use crate::roster::Roster;
 use crate::time::Time;
 
 impl Signaller {
-    /// Answers every request but those to place or lift a train, and takes note of reports that only concern turnouts and
+    /// Answers every request but those that say where a train is, and takes note of reports that only concern turnouts and
     /// border signals.
     pub(super) fn answer(&mut self, now: Time, inputs: &[Input]) {
         for input in inputs {
@@ -78,9 +78,8 @@ impl Signaller {
                 interlock.signal_changed(row.at);
                 Ok(())
             }
-            Request::Place { .. } | Request::Lift { .. } => Ok(()),
-            Request::Identify { .. }
-            | Request::Couple { .. }
+            Request::Place { .. } | Request::Lift { .. } | Request::Identify { .. } => Ok(()),
+            Request::Couple { .. }
             | Request::Uncouple { .. }
             | Request::RollCall { .. }
             | Request::TakeOver { .. }
@@ -112,5 +111,5 @@ impl Signaller {
 }
 
 fn is_placement(request: &Request) -> bool {
-    matches!(request, Request::Place { .. } | Request::Lift { .. })
+    matches!(request, Request::Place { .. } | Request::Lift { .. } | Request::Identify { .. })
 }

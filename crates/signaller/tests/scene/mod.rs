@@ -3,7 +3,7 @@
 //! A line an instant, everything in it at once. `+x` fills section `x`, `-x` empties it, `Name@x` or `Name@x>x.b` puts a train
 //! down, `Name!` takes it off, `W1=straight` is a report of a turnout, `Name?x` a reading, `x:Name` a person's word that this
 //! train is in `x`. `expect` gives the tags that differ from free after the last instant: `x: Heron`, `x: Heron|Plover` (doubt),
-//! `x: ?`.
+//! `x: Heron|?` (Heron or something unknown), `x: ?`.
 
 #![allow(dead_code, reason = "no test needs all of it")]
 
@@ -161,6 +161,7 @@ pub fn tags(signaller: &Signaller) -> String {
         let tag = match signaller.identity().tag(section) {
             Tag::Free => continue,
             Tag::Sure(train) => name(&train),
+            Tag::Doubt(trains) if trains.len() == 1 => format!("{}|?", name(&trains[0])),
             Tag::Doubt(trains) => trains.iter().map(name).collect::<Vec<_>>().join("|"),
             Tag::Unexplained => "?".to_owned(),
         };

@@ -1,0 +1,139 @@
+//! A person's word that a train is in a section.
+//!
+//! A word is believed. Where some account has it so, those accounts are kept and nothing else changes. Where none has, what is
+//! believed is wrong: the train is moved there and stands nowhere else, and whoever was believed to be there may be where the
+//! named train was believed to be, or lost from sight; that is doubt until it shows itself.
+
+use smallvec::{SmallVec, smallvec};
+use track::{SectionId, TrainId};
+
+use super::Identity;
+use super::account::{Account, Head, Stand, Stands, Who, drop, put};
+use super::clusters::ClusterId;
+use super::picture::Hold;
+use super::place::BELIEVABLE;
+use super::search::settle;
+use crate::time::Time;
+
+impl Identity {
+    /// Whether some account that is worth believing has the train in the section.
+    pub(crate) fn believes(&self, section: SectionId, train: TrainId) -> bool {
+        let who = Who::train(train);
+        let Some(home) = self.clusters.home(train) else { return false };
+        let accounts = self.clusters.cluster(home).accounts.iter();
+        let weight: f64 = accounts.filter(|it| self.has_there(it, who, section)).map(|account| account.weight).sum();
+        weight >= BELIEVABLE
+    }
+
+    fn has_there(&self, account: &Account, who: Who, section: SectionId) -> bool {
+        let dark = self.topology.is_dark(section);
+        account.stands.iter().any(|stand| {
+            stand.who == who && stand.holds.iter().any(|hold| hold.section == section && (hold.seen || dark))
+        })
+    }
+
+    /// Takes a person's word that the train is in the section.
+    pub(super) fn take_word(&mut self, now: Time, section: SectionId, train: TrainId) {
+        if self.reported[section].is_none() && !self.topology.is_dark(section) {
+            self.reported[section] = Some(true);
+            self.filled_at[section] = now;
+        }
+        self.tags.touch_section(section);
+        if self.believes(section, train) {
+            self.keep_those_with(section, train);
+        } else {
+            self.move_there(now, section, train);
+        }
+        self.anchor(train, now);
+    }
+
+    fn keep_those_with(&mut self, section: SectionId, train: TrainId) {
+        let Some(home) = self.clusters.home(train) else { return };
+        let who = Who::train(train);
+        let accounts = self.clusters.cluster(home).accounts.iter();
+        let keep: Vec<bool> = accounts.map(|account| self.has_there(account, who, section)).collect();
+        let mut keep = keep.into_iter();
+        self.change(home, |accounts| accounts.retain(|_| keep.next() == Some(true)));
+    }
+
+    fn move_there(&mut self, now: Time, section: SectionId, train: TrainId) {
+        let who = Who::train(train);
+        let before = self.sure_stand(who);
+        self.remove(train);
+        let dark = self.topology.is_dark(section);
+        let clusters: SmallVec<[ClusterId; 4]> = match dark {
+            // Several trains may be where nobody sees them.
+            true => SmallVec::new(),
+            false => self.clusters.at(section).iter().copied().collect(),
+        };
+        let given_up = self.take_joint(&clusters);
+        let mut joint = std::mem::take(&mut self.joint);
+        self.tags.touch(&joint);
+        self.strangers = self.strangers.wrapping_add(1);
+        let stranger = Who::stranger(self.strangers & (u32::MAX >> 1));
+        let mut accounts: Vec<Account> = Vec::new();
+        for account in &joint {
+            let alone = Hold { section, enter: None, seen: !dark };
+            let Some(holder) = account.stands.iter().find(|stand| stand.sees(section)) else {
+                let mut stands = account.stands.clone();
+                put(&mut stands, Stand::new(who, alone));
+                accounts.push(Account { weight: account.weight, stands });
+                continue;
+            };
+            for new in self.taken_over(now, who, holder) {
+                for (share, mut stands) in displaced(account, holder, before.as_ref(), stranger) {
+                    put(&mut stands, new.clone());
+                    accounts.push(Account { weight: account.weight * share, stands });
+                }
+            }
+        }
+        joint.clear();
+        self.joint = joint;
+        settle(&mut accounts, 0.0);
+        self.tags.touch(&accounts);
+        self.clusters.add_split(&mut accounts, given_up);
+    }
+
+    /// Where a train stands, if that is beyond doubt and some section shows it.
+    fn sure_stand(&self, who: Who) -> Option<Stand> {
+        let cluster = self.clusters.cluster(self.clusters.home(who.known()?)?);
+        let likeliest = cluster.accounts.first()?.stands.iter().find(|stand| stand.who == who)?;
+        let agree: f64 = cluster.accounts.iter().filter(|it| it.stands.contains(likeliest)).map(|it| it.weight).sum();
+        (1.0 - agree + cluster.given_up < self.prices.sure && likeliest.is_seen()).then(|| likeliest.clone())
+    }
+
+    /// How a train stands that is found where another was believed to be: in the same sections, either way round.
+    fn taken_over(&self, now: Time, who: Who, holder: &Stand) -> SmallVec<[Stand; 2]> {
+        let mut new =
+            Stand { who, backward: false, is_said: false, lost_for: 0, head: Head::UNKNOWN, ..holder.clone() };
+        if let [only] = new.holds.as_mut_slice() {
+            only.enter = None;
+            return smallvec![new];
+        }
+        let mut turned = self.scene(now).turned(&new);
+        turned.backward = false;
+        smallvec![new, turned]
+    }
+}
+
+/// What may have become of a train that a word drives out of where it was believed to be, with the share of each: it is where the
+/// other was, or it is lost.
+fn displaced(account: &Account, holder: &Stand, before: Option<&Stand>, stranger: Who) -> SmallVec<[(f64, Stands); 2]> {
+    let mut without = account.stands.clone();
+    drop(&mut without, holder.who);
+    if holder.who.known().is_none() {
+        return smallvec![(1.0, without)];
+    }
+    let mut lost = without.clone();
+    let mut unseen = holder.clone();
+    for hold in &mut unseen.holds {
+        hold.seen = false;
+    }
+    put(&mut lost, unseen);
+    let is_free = |stand: &Stand| stand.holds.iter().all(|hold| without.iter().all(|it| !it.sees(hold.section)));
+    let Some(before) = before.filter(|before| is_free(before)) else { return smallvec![(1.0, lost)] };
+    let mut exchanged = without;
+    put(&mut exchanged, Stand { who: holder.who, head: Head::UNKNOWN, ..before.clone() });
+    put(&mut lost, Stand { who: stranger, head: Head::UNKNOWN, ..before.clone() });
+    smallvec![(0.5, exchanged), (0.5, lost)]
+}
