@@ -95,6 +95,12 @@ impl Axles {
         self.calm = (0, 0);
     }
 
+    /// Axles for vehicles that parted from the train: none of them moves again, so none loses contact.
+    pub(crate) fn parted(&self) -> Self {
+        let dirt = self.dirt.clone();
+        Self { rows: Vec::new(), calm: (0, 0), without_contact: 0, loss: None, dirt, until_dirt: 0 }
+    }
+
     /// How many axles are without contact.
     pub(crate) fn without_contact(&self) -> usize {
         self.without_contact

@@ -44,6 +44,32 @@ struct Points {
 struct Movement {
     to: Lie,
     done_at: Time,
+    reports: Reports,
+}
+
+/// What a turnout reports when it has moved.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Reports {
+    Truly,
+    TheOpposite,
+    Nothing,
+}
+
+/// What comes of throwing a turnout.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Fate {
+    /// It moves as it should.
+    Moves,
+    /// It takes so many times as long.
+    Slow(u32),
+    /// It does not move, and reports nothing.
+    Fails,
+    /// It does not move, and reports that it did.
+    FailsUnnoticed,
+    /// It moves, and reports that it did not.
+    MovesBelied,
+    /// It moves, and reports nothing.
+    MovesUnheard,
 }
 
 /// What lies beyond an end for a wheel that leaves by it.
@@ -142,12 +168,25 @@ impl Ground {
     }
 
     /// Starts to move a turnout. It takes its throw time or a little less.
-    pub(crate) fn throw(&mut self, turnout: TurnoutId, lie: Lie, now: Time) {
+    pub(crate) fn throw(&mut self, turnout: TurnoutId, lie: Lie, now: Time, fate: Fate) {
         let points = &mut self.turnouts[turnout];
         let share = points.stream.between(700, 1000) as u32;
         let takes = self.layout.turnouts[turnout].throw_time / 1000 * share;
-        points.lies = None;
-        points.moving = Some(Movement { to: lie, done_at: now + takes });
+        let moves = Movement { to: lie, done_at: now + takes, reports: Reports::Truly };
+        points.moving = match fate {
+            Fate::Moves => Some(moves),
+            Fate::Slow(times) => Some(Movement { done_at: now + takes * times, ..moves }),
+            Fate::MovesUnheard => Some(Movement { reports: Reports::Nothing, ..moves }),
+            Fate::MovesBelied => Some(Movement { reports: Reports::TheOpposite, ..moves }),
+            Fate::Fails => return,
+            Fate::FailsUnnoticed => {
+                let stays = points.lies.unwrap_or(lie.other());
+                Some(Movement { to: stays, reports: Reports::TheOpposite, ..moves })
+            }
+        };
+        if fate != Fate::FailsUnnoticed {
+            points.lies = None;
+        }
         self.find_next_lying();
     }
 
@@ -161,7 +200,12 @@ impl Ground {
             self.turnouts.values().filter_map(|points| points.moving).map(|movement| movement.done_at).min();
     }
 
-    /// Finishes the movements that are over by `now`, and tells which turnouts lie anew.
+    /// Whether a turnout is on its way.
+    pub(crate) fn is_moving(&self, turnout: TurnoutId) -> bool {
+        self.turnouts[turnout].moving.is_some()
+    }
+
+    /// Finishes the movements that are over by `now`, and tells which turnouts say how they lie, and what they say.
     pub(crate) fn settle(&mut self, now: Time) -> Vec<(TurnoutId, Lie)> {
         let mut done = Vec::new();
         for turnout in self.turnouts.ids() {
@@ -169,7 +213,11 @@ impl Ground {
             if let Some(movement) = points.moving.filter(|movement| movement.done_at <= now) {
                 points.lies = Some(movement.to);
                 points.moving = None;
-                done.push((turnout, movement.to));
+                match movement.reports {
+                    Reports::Truly => done.push((turnout, movement.to)),
+                    Reports::TheOpposite => done.push((turnout, movement.to.other())),
+                    Reports::Nothing => {}
+                }
             }
         }
         self.find_next_lying();

@@ -14,6 +14,7 @@
 //! are not all right. Slopes and slip. Detectors see what vehicles are said to show,
 //! always; faults are not made yet.
 
+mod astray;
 mod axles;
 pub mod checkers;
 mod curve;
@@ -22,6 +23,7 @@ mod digest;
 mod electrics;
 mod faults;
 mod ground;
+mod hands;
 mod meddling;
 mod mishaps;
 mod orders;
@@ -32,6 +34,7 @@ mod session;
 mod settings;
 mod statistics;
 mod table;
+mod told;
 mod tracking;
 mod traffic;
 mod truth;
@@ -41,6 +44,7 @@ pub use curve::SpeedCurve;
 pub use digest::Digest;
 pub use faults::{Fault, Faults, Rate};
 pub use meddling::Meddling;
+pub use mishaps::Mishap;
 pub use place::PlaceError;
 pub use random::Stream;
 pub use session::{Desk, Moment, Session, Works};

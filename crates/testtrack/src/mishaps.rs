@@ -75,6 +75,14 @@ impl Log {
         }
     }
 
+    /// The same for the last one that befell the section.
+    pub(crate) fn over_in(&mut self, fault: Fault, section: SectionId, now: Time) {
+        let lasting = |it: &&mut Mishap| it.fault == fault && it.section == Some(section) && it.until.is_none();
+        if let Some(mishap) = self.mishaps.iter_mut().rev().find(lasting) {
+            mishap.until = Some(now);
+        }
+    }
+
     pub(crate) fn all(&self) -> &[Mishap] {
         &self.mishaps
     }
@@ -82,7 +90,7 @@ impl Log {
     /// The faults that befell the train or the section, or something that is neither, and began or lasted within `span` before
     /// `now`; each once, in order.
     pub(crate) fn explaining(&self, train: TrainId, section: SectionId, now: Time, span: Duration) -> Vec<Fault> {
-        let recent = |it: &&Mishap| now.since(it.until.unwrap_or(it.at)) <= span;
+        let recent = |it: &&Mishap| it.until.is_none_or(|until| until >= now || now.since(until) <= span);
         let concerns =
             |it: &&Mishap| it.train.is_none_or(|of| of == train) && it.section.is_none_or(|of| of == section);
         let mut faults: Vec<_> = self.mishaps.iter().filter(recent).filter(concerns).map(|it| it.fault).collect();

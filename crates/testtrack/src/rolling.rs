@@ -17,8 +17,14 @@ const LENGTH_UNKNOWN: Length = Length::from_mm(200);
 const ACCELERATION_UNKNOWN: Acceleration = Acceleration::from_mm(150);
 const BRAKING_UNKNOWN: Acceleration = Acceleration::from_mm(200);
 
+/// What counts as the tip of a train: more than any train moves in a tick.
+const TIP: i64 = 6_000;
+
 /// How far the track goes beyond the layout.
 const FAR: i64 = i64::MAX / 4;
+
+/// A locomotive that stalls comes to stand so many times quicker than by braking: its motor holds it. Common practice, no source.
+const STALL_BRAKES: i64 = 4;
 
 const TICK_MS: i64 = TICK.as_millis() as i64;
 
@@ -86,9 +92,37 @@ pub(crate) enum Change {
     HitBuffer { at: EndId },
 }
 
+/// What moves a train, or keeps it, against what it was told.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Mischief {
+    /// A hand moves it: so fast, and so far yet, both towards its front.
+    pub(crate) push: Option<Push>,
+    /// It stands, whatever it is told.
+    pub(crate) stalled: bool,
+    /// It runs at this speed, whatever it is told.
+    pub(crate) runaway: Option<i64>,
+    /// It does not hear what it is told.
+    pub(crate) deaf: bool,
+    /// A person drives it.
+    pub(crate) by_hand: bool,
+}
+
+/// A hand that moves a train along.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Push {
+    pub(crate) speed: i64,
+    pub(crate) left: i64,
+}
+
 /// A train as it really is.
 #[derive(Debug)]
 pub(crate) struct Rolling {
+    vehicles: Vec<Vehicle>,
+    pub(crate) mischief: Mischief,
+    /// What it was told last, heard or not: it is told again and again.
+    told: (Direction, u8),
+    /// How fast it was when it derailed or collided.
+    pub(crate) speed_before: i64,
     pub(crate) length: i64,
     /// How far its ends, front and rear, stick out beyond its wheels, as far as that is of no matter.
     overhangs: (i64, i64),
@@ -145,7 +179,16 @@ impl Rolling {
             power_permille: 1000,
             against_buffer: None,
             carried: 0,
+            vehicles: vehicles.to_vec(),
+            mischief: Mischief::default(),
+            told: (Direction::Forward, 0),
+            speed_before: 0,
         }
+    }
+
+    /// How many vehicles it is made of.
+    pub(crate) fn vehicles(&self) -> usize {
+        self.vehicles.len()
     }
 
     pub(crate) fn is_on_table(&self) -> bool {
@@ -154,7 +197,17 @@ impl Rolling {
 
     /// Whether the next tick can change anything.
     pub(crate) fn is_active(&self) -> bool {
-        self.is_on_table() && !self.wrecked && (self.speed != 0 || (self.wanted != 0 && !self.pushes_buffer()))
+        let wants = || self.pull() != 0 && !self.pushes_buffer();
+        self.is_on_table() && !self.wrecked && (self.speed != 0 || self.mischief.push.is_some() || wants())
+    }
+
+    /// The speed that its motor strives for.
+    pub(crate) fn pull(&self) -> i64 {
+        match self.mischief {
+            Mischief { stalled: true, .. } => 0,
+            Mischief { runaway: Some(speed), .. } => speed,
+            _ => self.wanted,
+        }
     }
 
     /// The speed at a step, in one direction.
@@ -163,6 +216,24 @@ impl Rolling {
             Direction::Forward => self.forward.at(step),
             Direction::Backward => self.backward.at(step),
         }
+    }
+
+    /// Takes in what it is told, and does it if it hears it.
+    pub(crate) fn order(&mut self, direction: Direction, step: u8) {
+        self.told = (direction, step);
+        self.obey();
+    }
+
+    /// Does what it was told last, unless it is deaf or a person drives it.
+    pub(crate) fn obey(&mut self) {
+        if !self.mischief.deaf && !self.mischief.by_hand && self.is_on_table() && !self.wrecked {
+            self.drive(self.told.0, self.told.1);
+        }
+    }
+
+    /// Sets the throttle to a speed, backwards below zero: a person does.
+    pub(crate) fn throttle(&mut self, speed: i64) {
+        self.wanted = speed;
     }
 
     /// Sets the throttle.
@@ -194,16 +265,91 @@ impl Rolling {
 
     /// Stops it dead where it lies.
     pub(crate) fn wreck(&mut self) {
+        self.speed_before = if self.wrecked { self.speed_before } else { self.speed };
         (self.speed, self.wanted, self.wrecked) = (0, 0, true);
+        self.mischief.push = None;
+    }
+
+    /// Sets it right on the rails again where it lies. It stands.
+    pub(crate) fn set_right(&mut self) {
+        (self.speed, self.wanted, self.wrecked, self.against_buffer) = (0, 0, false, None);
+    }
+
+    /// Leaves everything behind its first `keep` vehicles standing, and gives it as a body of its own that lies where it lay.
+    /// Nobody has seen that body yet; what detectors see of the train is to be looked at anew.
+    pub(crate) fn part_behind(&mut self, keep: usize, changes: &mut Vec<Change>) -> Self {
+        let left = self.vehicles.split_off(keep);
+        let whole = self.length;
+        self.measure();
+        let mut tail = Self {
+            vehicles: left,
+            mischief: Mischief::default(),
+            told: (Direction::Forward, 0),
+            speed_before: 0,
+            length: 0,
+            pieces: VecDeque::new(),
+            front: self.front - self.length,
+            forward: self.forward.clone(),
+            backward: self.backward.clone(),
+            overhangs: (0, 0),
+            axles: self.axles.parted(),
+            speed: 0,
+            wanted: 0,
+            against_buffer: None,
+            carried: 0,
+            ..*self
+        };
+        tail.measure();
+        let reaches = |piece: &&Piece| piece.from < tail.front && piece.to > self.front - whole;
+        tail.pieces = self.pieces.iter().filter(reaches).map(|&piece| Piece { load: Load::NONE, ..piece }).collect();
+        self.leave_track_behind(changes);
+        tail
+    }
+
+    /// Takes the vehicles of `tail` on behind its own. The track behind it must be free for them.
+    pub(crate) fn couple_up(&mut self, tail: Self, ground: &mut Ground, changes: &mut Vec<Change>) {
+        self.vehicles.extend(tail.vehicles);
+        self.measure();
+        self.lay_track(Tip::Rear, ground, changes);
+        self.look(changes);
+    }
+
+    /// The outermost few millimetres at a tip, measured from the first end of the way that they lie on.
+    pub(crate) fn covered_at_tip(&self, leading: Direction, ground: &Ground) -> Option<(WayId, i64, i64)> {
+        let (piece, last) = match leading {
+            Direction::Forward => (self.pieces.back()?, (self.front - TIP, self.front)),
+            Direction::Backward => (self.pieces.front()?, (self.front - self.length, self.front - self.length + TIP)),
+        };
+        let on = piece.on.track()?;
+        let (from, to) = (piece.from.max(last.0) - piece.from, piece.to.min(last.1) - piece.from);
+        let length = piece.to - piece.from;
+        let as_declared = ground.layout.ways[on.way].ends[0] == on.enter;
+        Some(if as_declared { (on.way, from, to) } else { (on.way, length - to, length - from) })
+    }
+
+    fn measure(&mut self) {
+        self.length = self.vehicles.iter().map(|vehicle| vehicle.length.um()).sum();
+        self.axles.measure(&self.vehicles);
+        let described = Train { vehicles: self.vehicles.clone(), ..Train::stranger("") };
+        self.overhangs = (described.overhang_front().um(), described.overhang_rear().um());
     }
 
     /// Rolls for one tick.
     pub(crate) fn tick(&mut self, ground: &mut Ground, changes: &mut Vec<Change>) {
-        let before = self.speed;
-        self.speed = self.next_speed();
-        self.carried += (before + self.speed) * TICK_MS;
-        let distance = self.carried / 2000;
-        self.carried %= 2000;
+        let distance = match &mut self.mischief.push {
+            Some(push) => {
+                self.speed = push.speed;
+                push.speed * TICK_MS / 1000
+            }
+            None => {
+                let before = self.speed;
+                self.speed = self.next_speed();
+                self.carried += (before + self.speed) * TICK_MS;
+                let distance = self.carried / 2000;
+                self.carried %= 2000;
+                distance
+            }
+        };
         if self.speed != 0 {
             self.leading = if self.speed > 0 { Direction::Forward } else { Direction::Backward };
         }
@@ -216,6 +362,17 @@ impl Rolling {
             self.look(changes);
             self.pass_spots(distance, ground, changes);
             self.leave_track(changes);
+            self.push_on(distance);
+        }
+    }
+
+    /// A hand lets go when the train is where it was to be.
+    fn push_on(&mut self, distance: i64) {
+        let Some(push) = &mut self.mischief.push else { return };
+        push.left -= distance;
+        if push.left.signum() != push.speed.signum() {
+            self.mischief.push = None;
+            self.speed = 0;
         }
     }
 
@@ -255,16 +412,17 @@ impl Rolling {
 
     fn pushes_buffer(&self) -> bool {
         match self.against_buffer {
-            Some(Tip::Front) => self.wanted > 0,
-            Some(Tip::Rear) => self.wanted < 0,
+            Some(Tip::Front) => self.pull() > 0,
+            Some(Tip::Rear) => self.pull() < 0,
             None => false,
         }
     }
 
     fn next_speed(&self) -> i64 {
-        let wanted = if self.pushes_buffer() { 0 } else { self.wanted * self.power_permille / 1000 };
+        let wanted = if self.pushes_buffer() { 0 } else { self.pull() * self.power_permille / 1000 };
         let speed = self.speed;
-        let (braked, gathered) = (self.braking * TICK_MS / 1000, self.gathering * TICK_MS / 1000);
+        let harder = if self.mischief.stalled { STALL_BRAKES } else { 1 };
+        let (braked, gathered) = (self.braking * harder * TICK_MS / 1000, self.gathering * TICK_MS / 1000);
         if speed > 0 && wanted < speed {
             (speed - braked).max(wanted.max(0))
         } else if speed < 0 && wanted > speed {
@@ -300,6 +458,7 @@ impl Rolling {
                         Tip::Rear => self.front = edge.from + self.length,
                     }
                     (self.speed, self.carried, self.against_buffer) = (0, 0, Some(tip));
+                    self.mischief.push = None;
                     changes.push(Change::HitBuffer { at: leave });
                 }
             }
@@ -325,6 +484,12 @@ impl Rolling {
                 self.pieces.push_front(Piece::new(turned, edge.from - length, edge.from));
             }
         }
+    }
+
+    /// Drops passages that only vehicles lay on which are no part of it any more.
+    fn leave_track_behind(&mut self, changes: &mut Vec<Change>) {
+        self.look(changes);
+        self.leave_track(changes);
     }
 
     /// Drops passages that the train has left behind.

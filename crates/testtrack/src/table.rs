@@ -1,18 +1,23 @@
 //! The pretend table: it obeys orders, lets time pass, and reports what its detectors make of it.
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use signaller::{Input, Output, Request, Ticket, Time};
 use smallvec::SmallVec;
 use track::{EndId, Id, Layout, Length, Lie, SectionId, Table as Rows, TrainId, TurnoutId};
 
+use crate::astray::{Astray, Loose};
 use crate::detectors::Detectors;
 use crate::electrics::Load;
-use crate::ground::Ground;
+use crate::ground::{Fate, Ground};
+use crate::hands::Hands;
+use crate::mishaps::{Log, Mishap};
 use crate::orders::{Order, Orders};
 use crate::place::{PlaceError, place};
 use crate::rolling::{Change, Rolling, leave};
 use crate::settings::{Settings, TICK};
+use crate::told::Told;
 use crate::truth::{Happening, Presence};
 
 /// A table with trains on it. It has no clock: [`Table::advance`] says how far time goes.
@@ -30,6 +35,14 @@ pub struct Table {
     ticked: Time,
     active: usize,
     changes: Vec<Change>,
+    pub(crate) hands: Hands,
+    pub(crate) told: Told,
+    pub(crate) mishaps: Log,
+    pub(crate) astray: Rows<TrainId, Option<Astray>>,
+    /// What the bodies are that are no trains of the layout; their ids follow those of the trains.
+    pub(crate) loose: Vec<Loose>,
+    /// How long an order takes at most to reach a train.
+    pub(crate) order_delay: Duration,
 }
 
 impl Table {
@@ -45,6 +58,12 @@ impl Table {
             departures: Rows::filled(SmallVec::new(), layout.sections.len()),
             detectors: Detectors::new(&layout, settings),
             orders: Orders::new(&layout, settings),
+            hands: Hands::new(settings),
+            told: Told::new(&layout),
+            mishaps: Log::default(),
+            astray: Rows::filled(None, layout.trains.len()),
+            loose: Vec::new(),
+            order_delay: settings.order_delay.most,
             ground: Ground::new(layout, settings),
             happenings: Vec::new(),
             now: Time::ZERO,
@@ -58,6 +77,7 @@ impl Table {
                 table.put_down(id, &start.on, start.nose)?;
             }
         }
+        table.draw_drivers();
         Ok(table)
     }
 
@@ -99,6 +119,7 @@ impl Table {
 
     /// Takes a train off the track by hand.
     pub fn lift(&mut self, train: TrainId) {
+        self.let_go(train);
         let rolling = &mut self.trains[train];
         let mut changes = std::mem::take(&mut self.changes);
         for piece in rolling.pieces.drain(..) {
@@ -113,7 +134,7 @@ impl Table {
     /// What a signaller hears first: where people say the trains stand, and what every detector and turnout reports.
     pub fn first_inputs(&mut self, mut ticket: impl FnMut() -> Ticket) -> Vec<Input> {
         let layout = Arc::clone(&self.ground.layout);
-        let mut inputs = Vec::new();
+        let mut inputs: Vec<Input> = Vec::new();
         for (train, described) in layout.trains.iter() {
             if let Some(start) = described.start.clone().filter(|_| self.trains[train].is_on_table()) {
                 let request = Request::Place { train, on: start.on, nose: start.nose };
@@ -131,14 +152,19 @@ impl Table {
                 inputs.push(Input::TurnoutReported { turnout, lie });
             }
         }
+        for input in &inputs {
+            self.told.deliver(&layout, self.now, input);
+        }
         inputs
     }
 
     /// Does what an output says, as far as it is an order to the table. Repeating it changes nothing.
     pub fn act(&mut self, output: &Output) {
+        self.hands.hear(self.now, output);
+        self.told.hear(self.now, output);
         match *output {
             Output::Drive { train, direction, step } => {
-                if self.trains.get(train).is_some() {
+                if self.layout().trains.get(train).is_some() {
                     self.orders.give(Order { train, direction, step }, self.now);
                 }
             }
@@ -155,7 +181,8 @@ impl Table {
     pub fn advance(&mut self, to: Time) -> Time {
         debug_assert!(to >= self.now, "time goes back from {:?} to {to:?}", self.now);
         loop {
-            let due = earliest(earliest(self.detectors.next_due(), self.ground.next_due()), self.orders.next_due());
+            let reports = earliest(self.detectors.next_due(), self.ground.next_due());
+            let due = earliest(reports, earliest(self.orders.next_due(), self.hands.next_due()));
             let reach = due.map_or(to, |due| due.min(to)).max(self.now);
             if self.active == 0 {
                 let tick = TICK.as_nanos() as i64;
@@ -168,7 +195,8 @@ impl Table {
             }
             self.now = reach;
             self.settle();
-            let arrived = self.detectors.next_arrival().is_some_and(|at| at <= self.now);
+            let arrival = earliest(self.detectors.next_arrival(), self.hands.next_word());
+            let arrived = arrival.is_some_and(|at| at <= self.now);
             if arrived || self.now >= to {
                 return self.now;
             }
@@ -178,8 +206,11 @@ impl Table {
     /// Hands over the reports that have arrived.
     pub fn take_heard(&mut self, into: &mut Vec<Input>) {
         while let Some(input) = self.detectors.take(self.now) {
+            self.told.deliver(&self.ground.layout, self.now, &input);
+            self.may_be_found(&input);
             into.push(input);
         }
+        self.take_words(into);
     }
 
     /// Hands over what happened since it was last asked.
@@ -188,12 +219,12 @@ impl Table {
     }
 
     fn settle(&mut self) {
+        self.do_deeds();
         self.detectors.decide(self.now);
         while let Some(Order { train, direction, step }) = self.orders.take_due(self.now) {
-            if self.trains[train].is_on_table() && !self.trains[train].wrecked {
-                self.trains[train].drive(direction, step);
-                self.count_active();
-            }
+            self.may_ignore_orders(train);
+            self.trains[train].order(direction, step);
+            self.count_active();
         }
         if self.ground.next_due().is_some_and(|at| at <= self.now) {
             for (turnout, lie) in self.ground.settle(self.now) {
@@ -205,15 +236,66 @@ impl Table {
     }
 
     fn throw(&mut self, turnout: TurnoutId, lie: Lie) {
+        let fate = self.draw_fate(turnout);
         let under = self.trains_over(turnout);
-        self.ground.throw(turnout, lie, self.now);
+        self.ground.throw(turnout, lie, self.now, fate);
         for (train, section) in under {
-            if !self.trains[train].wrecked {
-                self.trains[train].wreck();
+            if !self.trains[train].wrecked && self.ground.lie(turnout).is_none() {
+                self.wreck(train);
                 self.happenings.push((self.now, Happening::Derailed { train, turnout, section }));
             }
         }
         self.count_active();
+    }
+
+    /// Moves a turnout that nothing stands on to where it was ordered, and lets every turnout that reports say how it lies.
+    pub(crate) fn heal_turnouts(&mut self) {
+        let layout = Arc::clone(&self.ground.layout);
+        for (turnout, described) in layout.turnouts.iter() {
+            if self.ground.is_moving(turnout) {
+                continue;
+            }
+            let ordered = self.ordered_lie(turnout).map(|(lie, _)| lie);
+            let wrong = ordered.filter(|&lie| self.ground.lie(turnout) != Some(lie));
+            match wrong.filter(|_| self.trains_over(turnout).is_empty()) {
+                Some(lie) => self.ground.throw(turnout, lie, self.now, Fate::Moves),
+                None if described.reported => {
+                    if let Some(lie) = self.ground.lie(turnout) {
+                        self.detectors.turnout_lies(turnout, lie, self.now);
+                    }
+                }
+                None => {}
+            }
+        }
+    }
+
+    /// Stops a train dead that derailed or collided.
+    fn wreck(&mut self, train: TrainId) {
+        self.let_go(train);
+        self.trains[train].wreck();
+        self.somebody_comes(train);
+    }
+
+    /// A hand that moves a train lets go of it.
+    fn let_go(&mut self, train: TrainId) {
+        if self.trains[train].mischief.push.take().is_some() {
+            self.hand_follows(train);
+        }
+    }
+
+    /// Nothing goes wrong from now on, and what did is set right, one thing after the other.
+    pub fn heal(&mut self) {
+        self.heal_hands();
+    }
+
+    /// Everything that went wrong so far, in order.
+    pub fn mishaps(&self) -> &[Mishap] {
+        self.mishaps.all()
+    }
+
+    /// Writes down that something went wrong.
+    pub(crate) fn note(&mut self, mishap: Mishap) {
+        self.mishaps.note(mishap);
     }
 
     fn tick(&mut self) {
@@ -221,31 +303,38 @@ impl Table {
         for index in 0..self.trains.len() {
             let train = TrainId::from_index(index);
             if self.trains[train].is_active() {
+                let is_pushed = self.trains[train].mischief.push.is_some();
                 self.trains[train].tick(&mut self.ground, &mut changes);
                 self.apply(train, &mut changes, Reached::ByRolling);
                 self.find_collisions(train);
+                if is_pushed {
+                    self.hand_follows(train);
+                }
             }
         }
         self.changes = changes;
         self.count_active();
     }
 
-    fn count_active(&mut self) {
+    pub(crate) fn count_active(&mut self) {
         self.active = self.trains.values().filter(|rolling| rolling.is_active()).count();
     }
 
     fn find_collisions(&mut self, train: TrainId) {
         for other in self.touching(train) {
+            if self.belongs_to(other.train) == Some(train) && !self.runs_into_its_tail(train, other.train) {
+                continue;
+            }
             if !(self.trains[train].wrecked && self.trains[other.train].wrecked) {
-                self.trains[train].wreck();
-                self.trains[other.train].wreck();
+                self.wreck(train);
+                self.wreck(other.train);
                 let happening = Happening::Collided { train, with: other.train, section: other.section };
                 self.happenings.push((self.now, happening));
             }
         }
     }
 
-    fn apply(&mut self, train: TrainId, changes: &mut Vec<Change>, reached: Reached) {
+    pub(crate) fn apply(&mut self, train: TrainId, changes: &mut Vec<Change>, reached: Reached) {
         let now = self.now;
         for change in changes.drain(..) {
             match change {
@@ -260,6 +349,7 @@ impl Table {
                 Change::ContactLost { .. } => {}
                 Change::SpotPassed { detector } => self.detectors.spot_passed(detector, now),
                 Change::Derailed { section, turnout } => {
+                    self.somebody_comes(train);
                     self.happenings.push((now, Happening::Derailed { train, turnout, section }));
                 }
                 Change::HitBuffer { at } => self.happenings.push((now, Happening::HitBuffer { train, at })),
@@ -275,7 +365,9 @@ impl Table {
             presence.load -= before;
             presence.load += load;
             if !drew && presence.load.draws() {
-                self.detectors.read(section, train, now);
+                if self.loose_kind(train).is_none() {
+                    self.detectors.read(section, train, now);
+                }
             }
         }
         self.detectors.draws(section, before, load, now);
@@ -305,13 +397,14 @@ impl Table {
     }
 
     fn leave(&mut self, section: SectionId, train: TrainId) {
+        let of = self.belongs_to(train).unwrap_or(train);
         let Some(presence) = self.presence_mut(section, train) else { return };
         presence.pieces -= 1;
         if presence.pieces == 0 {
             self.presences[section].retain(|presence| presence.train != train);
             let departures = &mut self.departures[section];
-            departures.retain(|&mut (of, _)| of != train);
-            departures.push((train, self.now));
+            departures.retain(|&mut (other, _)| other != of);
+            departures.push((of, self.now));
         }
     }
 
@@ -322,7 +415,7 @@ impl Table {
 
 /// How a train came to where it is.
 #[derive(Clone, Copy, PartialEq, Eq)]
-enum Reached {
+pub(crate) enum Reached {
     ByRolling,
     ByHand,
 }

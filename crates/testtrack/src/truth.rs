@@ -13,7 +13,7 @@ use crate::table::Table;
 /// A train in a section, seen or unseen.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Presence {
-    /// The train.
+    /// The body: a train, or what [`Table::belongs_to`] tells of.
     pub train: TrainId,
     /// Since when.
     pub since: Time,
@@ -89,7 +89,30 @@ impl Table {
 
     /// Whether any of the train is in the section.
     pub fn covers(&self, train: TrainId, section: SectionId) -> bool {
-        self.presences[section].iter().any(|presence| presence.train == train)
+        let is_of = |body| body == train || self.belongs_to(body) == Some(train);
+        self.presences[section].iter().any(|presence| is_of(presence.train))
+    }
+
+    /// Whether a train runs into vehicles that parted from it, with the tip that leads. If it backs up to them it couples up to
+    /// them again, as real couplings do, and runs into nothing.
+    pub(crate) fn runs_into_its_tail(&mut self, train: TrainId, tail: TrainId) -> bool {
+        let backs = self.trains[train].speed < 0;
+        let leading = if backs { Direction::Backward } else { Direction::Forward };
+        let Some(tip) = self.trains[train].covered_at_tip(leading, &self.ground) else { return false };
+        let lying = &self.trains[tail];
+        let mut stretches = lying.pieces.iter().filter_map(|piece| lying.covered(piece, &self.ground));
+        if !stretches.any(|(way, from, to)| way == tip.0 && from <= tip.2 && tip.1 <= to) {
+            return false;
+        }
+        if backs {
+            self.join(train, tail);
+        }
+        !backs
+    }
+
+    /// How fast the train was when it derailed or collided, backwards below zero.
+    pub(crate) fn speed_before(&self, train: TrainId) -> i64 {
+        self.trains[train].speed_before
     }
 
     /// Whether the train has wheels in the section. What sticks out into it beyond them does not count.

@@ -1,0 +1,126 @@
+//! What the signaller was told: the reports that were delivered to it, and what it ordered. With this the checkers judge what
+//! it could know.
+
+use signaller::{Fact, Input, Output, Time};
+use smallvec::SmallVec;
+use track::{Layout, Lie, SectionId, Table as Rows, TrainId, TurnoutId};
+
+use crate::table::Table;
+
+/// What was delivered last, and ordered last.
+#[derive(Debug)]
+pub(crate) struct Told {
+    sections: Rows<SectionId, Heard>,
+    turnouts: Rows<TurnoutId, Option<(Lie, Time)>>,
+    ordered: Rows<TurnoutId, Option<(Lie, Time)>>,
+    holders: Rows<SectionId, SmallVec<[TrainId; 1]>>,
+}
+
+/// What was heard of a section.
+#[derive(Clone, Copy, Debug)]
+struct Heard {
+    says: Option<bool>,
+    is_dark: bool,
+    /// Its link went down, and it was not reported since.
+    is_stale: bool,
+    occupied_since: Option<Time>,
+}
+
+impl Heard {
+    fn update(&mut self, now: Time) {
+        if self.is_dark || self.is_stale || self.says != Some(false) {
+            self.occupied_since.get_or_insert(now);
+        } else {
+            self.occupied_since = None;
+        }
+    }
+}
+
+impl Told {
+    pub(crate) fn new(layout: &Layout) -> Self {
+        let nothing = Heard { says: None, is_dark: false, is_stale: false, occupied_since: Some(Time::ZERO) };
+        Self {
+            sections: Rows::filled(nothing, layout.sections.len()),
+            turnouts: Rows::filled(None, layout.turnouts.len()),
+            ordered: Rows::filled(None, layout.turnouts.len()),
+            holders: Rows::filled(SmallVec::new(), layout.sections.len()),
+        }
+    }
+
+    /// Takes in what is handed over to the signaller.
+    pub(crate) fn deliver(&mut self, layout: &Layout, now: Time, input: &Input) {
+        match *input {
+            Input::SectionReported { section, occupied } => {
+                let heard = &mut self.sections[section];
+                (heard.says, heard.is_stale) = (Some(occupied), false);
+                heard.update(now);
+            }
+            Input::TurnoutReported { turnout, lie } => self.turnouts[turnout] = lie.map(|lie| (lie, now)),
+            Input::PowerReported { district, live } => {
+                for (section, _) in layout.sections.iter().filter(|(_, row)| row.district == Some(district)) {
+                    self.sections[section].is_dark = !live;
+                    self.sections[section].update(now);
+                }
+            }
+            Input::LinkReported { link, up: false } => {
+                let carried =
+                    |row: &track::Section| row.detector.is_some_and(|it| layout.detectors[it].link == Some(link));
+                for (section, _) in layout.sections.iter().filter(|(_, row)| carried(row)) {
+                    self.sections[section].is_stale = true;
+                    self.sections[section].update(now);
+                }
+                for (turnout, _) in layout.turnouts.iter().filter(|(_, row)| row.link == Some(link)) {
+                    self.turnouts[turnout] = None;
+                }
+            }
+            _ => {}
+        }
+    }
+
+    /// Takes in what the signaller says.
+    pub(crate) fn hear(&mut self, now: Time, output: &Output) {
+        match output {
+            Output::Throw { turnout, lie } => {
+                let before = &mut self.ordered[*turnout];
+                if before.is_none_or(|(ordered, _)| ordered != *lie) {
+                    *before = Some((*lie, now));
+                }
+            }
+            Output::Fact(Fact::RouteSet { train, sections }) => {
+                for &section in sections {
+                    if !self.holders[section].contains(train) {
+                        self.holders[section].push(*train);
+                    }
+                }
+            }
+            Output::Fact(Fact::SectionReleased { train, section }) => {
+                self.holders[*section].retain(|holder| holder != train);
+            }
+            _ => {}
+        }
+    }
+}
+
+impl Table {
+    /// Since when the last report delivered to the signaller says that something is in the section, or it is known to be
+    /// unknown; nothing where it says free, and in dark sections, which nobody reports.
+    pub fn told_occupied_since(&self, section: SectionId) -> Option<Time> {
+        self.layout().sections[section].detector?;
+        self.told.sections[section].occupied_since
+    }
+
+    /// What the last report delivered to the signaller says of how a turnout lies, and when that was.
+    pub fn told_lie(&self, turnout: TurnoutId) -> Option<(Lie, Time)> {
+        self.told.turnouts[turnout]
+    }
+
+    /// How a turnout was ordered to lie last, and since when.
+    pub fn ordered_lie(&self, turnout: TurnoutId) -> Option<(Lie, Time)> {
+        self.told.ordered[turnout]
+    }
+
+    /// The trains that were granted a section.
+    pub(crate) fn holders(&self, section: SectionId) -> &[TrainId] {
+        &self.told.holders[section]
+    }
+}
