@@ -27,6 +27,8 @@ pub trait Picture {
     fn turn_back(&mut self, train: TrainId, now: Time);
     /// From now on the train's speed lies between these bounds.
     fn set_pace(&mut self, train: TrainId, now: Time, pace: Pace);
+    /// From now on somebody drives the train who does not say how.
+    fn forget_pace(&mut self, train: TrainId);
     /// How a turnout lies, as far as is known now.
     fn set_lie(&mut self, turnout: TurnoutId, lie: Option<Lie>);
 }
@@ -58,6 +60,10 @@ impl Picture for Identity {
 
     fn set_pace(&mut self, train: TrainId, now: Time, pace: Pace) {
         self.set_pace(train, now, pace);
+    }
+
+    fn forget_pace(&mut self, train: TrainId) {
+        self.forget_pace(train);
     }
 
     fn set_lie(&mut self, turnout: TurnoutId, lie: Option<Lie>) {

@@ -59,6 +59,8 @@ struct Row {
     told: Option<Pace>,
     look_at: Time,
     answer: Answer,
+    /// A person drives it.
+    is_let_go: bool,
     /// When its last order is repeated.
     repeat_at: SmallVec<[Time; 2]>,
 }
@@ -124,6 +126,11 @@ impl Drive {
         self.repeat(now, outputs);
         for place in 0..interlock.touched().len() {
             let train = interlock.touched()[place];
+            if interlock.is_driven_by_hand(train) {
+                self.let_go(train, picture);
+                continue;
+            }
+            self.row(train).is_let_go = false;
             let Some(stand) = picture.whereabouts(train, now) else {
                 self.order(train, STAND, None, now, picture, outputs);
                 continue;
@@ -171,6 +178,21 @@ impl Drive {
         if let Some(missing) = row.answer.follow(&layout, stand, &row.motion, &authority) {
             interlock.hold_for_no_answer(train, missing.nose, missing.next, outputs);
         }
+    }
+
+    /// A person drives the train from now on: it gets no orders, and nothing is known of its speed.
+    fn let_go(&mut self, train: TrainId, picture: &mut impl Picture) {
+        let row = self.row(train);
+        if std::mem::replace(&mut row.is_let_go, true) {
+            return;
+        }
+        row.told = None;
+        row.motion = Motion::default();
+        row.passage = Passage::default();
+        row.repeat_at.clear();
+        self.moving.retain(|&other| other != train);
+        self.repeating.retain(|&other| other != train);
+        picture.forget_pace(train);
     }
 
     /// Says again what was ordered a while ago, in case it was lost.
@@ -298,6 +320,7 @@ impl Row {
             told: None,
             look_at: Time::ZERO,
             answer: Answer::default(),
+            is_let_go: false,
             repeat_at: SmallVec::new(),
         }
     }

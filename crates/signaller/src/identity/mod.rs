@@ -33,7 +33,7 @@ mod word;
 
 use std::sync::Arc;
 
-use track::{Layout, Lie, SectionId, Table, TrainId, TurnoutId};
+use track::{Layout, Lie, SectionId, Speed, Table, TrainId, TurnoutId};
 
 pub use batch::{Batch, Placement};
 pub(crate) use doubts::{End, News};
@@ -331,6 +331,24 @@ impl Identity {
     /// The sections near which something changed in the last [`Identity::observe`], whether or not their tag did.
     pub fn touched(&self) -> &[SectionId] {
         self.tags.touched()
+    }
+
+    /// From now on somebody drives the train who does not say how.
+    pub fn forget_pace(&mut self, train: TrainId) {
+        self.odometers.forget(train);
+        let Some(home) = self.clusters.home(train) else { return };
+        for stand in self.clusters.accounts_mut(home).iter_mut().flat_map(|account| &mut account.stands) {
+            if stand.who == Who::train(train) {
+                stand.head = account::Head::UNKNOWN;
+            }
+        }
+    }
+
+    /// The train stands, after somebody drove it who did not say how: its nose may be anywhere in its section, and its blind
+    /// end beyond.
+    pub fn take_back(&mut self, train: TrainId, now: Time) {
+        self.odometers.set_pace(train, now, Pace { least: Speed::ZERO, most: Speed::ZERO });
+        self.anchor_anywhere(train, now);
     }
 
     /// From now on the train moves between these speeds, in the direction of its nose. Trains of which this was never said

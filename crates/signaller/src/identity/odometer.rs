@@ -55,6 +55,13 @@ impl Odometers {
         self.rows[train] = Some(Odometer { since: now, pace, before, least, most });
     }
 
+    /// Nobody says any more how the train is driven.
+    pub fn forget(&mut self, train: TrainId) {
+        if self.rows.get(train).is_some() {
+            self.rows[train] = None;
+        }
+    }
+
     /// Whether somebody says how the train is driven.
     pub fn is_driven(&self, who: Who) -> bool {
         self.row(who).is_some()

@@ -292,6 +292,20 @@ impl Identity {
         }
     }
 
+    /// The head of a train of which nothing is known but the section of its nose.
+    pub(super) fn anchor_anywhere(&mut self, train: TrainId, now: Time) {
+        let Some(home) = self.clusters.home(train) else { return };
+        let (layout, odometers, who) = (&self.layout, &self.odometers, Who::train(train));
+        for stand in self.clusters.accounts_mut(home).iter_mut().flat_map(|account| &mut account.stands) {
+            let length = stand.nose().enter.and_then(|enter| way_length(layout, enter, None));
+            if stand.who == who
+                && let Some(length) = length
+            {
+                stand.head = odometers.head_between(who, now, (Length::ZERO, length), Length::ZERO);
+            }
+        }
+    }
+
     /// The train has been ordered to move the other way from now on: its nose becomes its tail, in every account.
     pub fn turn_back(&mut self, train: TrainId, now: Time) {
         let who = Who::train(train);

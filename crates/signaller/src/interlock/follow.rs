@@ -4,6 +4,7 @@
 use track::{Length, TrainId, Traverse};
 
 use super::astray::reaches_beyond;
+use super::by_hand::Driver;
 use super::{HoldKind, Interlock, Run, Wait};
 use crate::door::{Destination, Fact, Output};
 use crate::drive::Drive;
@@ -14,6 +15,10 @@ use crate::time::Time;
 impl Interlock {
     /// Brings what is kept of a train up to date with where it stands.
     pub(super) fn follow(&mut self, train: TrainId, now: Time, picture: &impl Picture, outputs: &mut Vec<Output>) {
+        if self.is_driven_by_hand(train) {
+            self.follow_by_hand(train, picture, outputs);
+            return;
+        }
         let run = &self.runs[train];
         if run.granted.is_empty() && run.to.is_none() && !run.holds.any() {
             return;
@@ -98,7 +103,7 @@ impl Interlock {
     }
 
     /// Undoes the grant of a passage that was taken out of the train's list.
-    fn give_back(&mut self, train: TrainId, passage: Traverse, outputs: &mut Vec<Output>) {
+    pub(super) fn give_back(&mut self, train: TrainId, passage: Traverse, outputs: &mut Vec<Output>) {
         self.turnouts.unlock(passage.way, train);
         self.is_stirred = true;
         self.freed += 1;
@@ -174,6 +179,17 @@ impl Interlock {
         outputs: &mut Vec<Output>,
     ) {
         let stands = drive.is_at_rest(train);
+        if self.is_driven_by_hand(train) {
+            return;
+        }
+        if stands && self.runs[train].driver == Driver::HandingOver {
+            let was_held = self.is_held(train);
+            self.hand_over(train, now, picture, outputs);
+            if was_held && self.everything_stopped {
+                outputs.push(Output::Fact(Fact::HoldLifted { train }));
+            }
+            return;
+        }
         if stands {
             self.settle_astray(train, now, picture, outputs);
         }

@@ -31,6 +31,10 @@ pub enum HoldKind {
 }
 
 impl HoldKind {
+    /// All that concern one train, and not everything.
+    pub(super) const OF_A_TRAIN: [Self; 6] =
+        [Self::Wished, Self::Doubt, Self::Astray, Self::NoAnswer, Self::Dark, Self::Remembered];
+
     /// Whether the train is held because it is not sure who is where.
     pub fn is_doubt(self) -> bool {
         matches!(self, Self::Doubt | Self::Astray | Self::NoAnswer | Self::Remembered)
@@ -54,15 +58,17 @@ impl Holds {
 }
 
 impl Interlock {
-    /// Whether a train is held.
+    /// Whether a train is held. One that a person drives never is.
     pub fn is_held(&self, train: TrainId) -> bool {
-        self.everything_stopped || self.runs.get(train).is_some_and(|run| run.holds.any())
+        let stopped = self.everything_stopped && !self.is_driven_by_hand(train);
+        stopped || self.runs.get(train).is_some_and(|run| run.holds.any())
     }
 
     /// Why a train is held, the first reason first; nothing where it is not.
     pub fn hold_kinds(&self, train: TrainId) -> impl Iterator<Item = HoldKind> + '_ {
         let own = self.runs.get(train).into_iter().flat_map(|run| run.holds.kinds.iter().copied());
-        own.chain(self.everything_stopped.then_some(HoldKind::AllStopped))
+        let stopped = self.everything_stopped && !self.is_driven_by_hand(train);
+        own.chain(stopped.then_some(HoldKind::AllStopped))
     }
 
     /// Holds a train, and says why unless it is held for that already.

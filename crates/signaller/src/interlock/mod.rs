@@ -11,6 +11,7 @@
 //! those that have an order (`plan.rs`), and grants what is safe (`grant.rs`, `safe.rs`, `rehearsal.rs`).
 
 mod astray;
+mod by_hand;
 mod follow;
 mod grant;
 mod holds;

@@ -30,7 +30,7 @@ impl Interlock {
         self.roster = roster;
     }
 
-    fn known(&self, train: TrainId) -> Result<(), Reason> {
+    pub(super) fn known(&self, train: TrainId) -> Result<(), Reason> {
         self.runs.get(train).map(|_| ()).ok_or_else(|| "there is no such train".to_owned())
     }
 
@@ -44,6 +44,7 @@ impl Interlock {
         drive: &Drive,
     ) -> Result<(), Reason> {
         self.known(train)?;
+        self.not_by_hand(train)?;
         let name = self.name(train);
         let stand = picture
             .whereabouts(train, now)
@@ -105,6 +106,7 @@ impl Interlock {
     /// Lets a train brake to a stand and forget where it was going. What it was granted and did not use is given back then.
     pub(crate) fn stop(&mut self, train: TrainId) -> Result<(), Reason> {
         self.known(train)?;
+        self.not_by_hand(train)?;
         self.forget_plan(train);
         let run = &mut self.runs[train];
         run.to = None;
@@ -120,7 +122,7 @@ impl Interlock {
         let again = std::mem::replace(&mut self.everything_stopped, true);
         for train in self.runs.ids() {
             self.touch(train);
-            if !again && picture.whereabouts(train, now).is_some() {
+            if !again && !self.is_driven_by_hand(train) && picture.whereabouts(train, now).is_some() {
                 outputs.push(Output::Fact(Fact::HoldSet { train, reason: "everything was stopped".to_owned() }));
             }
         }
@@ -138,7 +140,7 @@ impl Interlock {
         }
         for train in self.runs.ids() {
             self.touch(train);
-            if picture.whereabouts(train, now).is_some() {
+            if !self.is_driven_by_hand(train) && picture.whereabouts(train, now).is_some() {
                 self.tell_if_lifted(train, outputs);
             }
         }
@@ -149,6 +151,7 @@ impl Interlock {
     /// Holds a train until [`Interlock::release`].
     pub(crate) fn hold(&mut self, train: TrainId, reason: &str, outputs: &mut Vec<Output>) -> Result<(), Reason> {
         self.known(train)?;
+        self.not_by_hand(train)?;
         if self.runs[train].holds.has(HoldKind::Wished) {
             outputs.push(Output::Fact(Fact::HoldSet { train, reason: reason.to_owned() }));
         }
@@ -225,7 +228,7 @@ impl Interlock {
         Ok(())
     }
 
-    fn in_words(&self, wait: Wait) -> Reason {
+    pub(super) fn in_words(&self, wait: Wait) -> Reason {
         wait.in_words(&self.layout, |train| self.name(train))
     }
 

@@ -5,6 +5,7 @@ use std::collections::VecDeque;
 use smallvec::SmallVec;
 use track::{Layout, Lie, SectionId, SignalId, TrainId, Traverse, TurnoutId};
 
+use super::by_hand::Driver;
 use super::holds::Holds;
 use crate::door::Destination;
 use crate::time::Time;
@@ -36,6 +37,7 @@ pub(crate) struct Run {
     /// The train has to come to stand before anything else is decided.
     pub(crate) must_stand: bool,
     pub(crate) has_departed: bool,
+    pub(crate) driver: Driver,
     pub(crate) holds: Holds,
     /// Where it was found astray last, and when it is believed to stay there.
     pub(crate) found_on: SmallVec<[SectionId; 4]>,

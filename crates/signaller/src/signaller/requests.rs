@@ -55,7 +55,8 @@ impl Signaller {
 
     /// Does what was wished, or says why not.
     fn fulfil(&mut self, now: Time, request: &Request) -> Result<(), String> {
-        let (interlock, identity, outputs) = (&mut self.interlock, &self.identity, &mut self.outputs);
+        let (interlock, outputs) = (&mut self.interlock, &mut self.outputs);
+        let identity = &self.identity;
         match request {
             Request::Go { .. } if self.conduct == Conduct::Observe => {
                 Err("people drive here; the signaller only watches".to_owned())
@@ -69,6 +70,19 @@ impl Signaller {
             Request::ResumeAll => interlock.resume_all(now, identity, outputs),
             Request::Hold { train, reason } => interlock.hold(*train, reason, outputs),
             Request::Release { train } => interlock.release(*train, outputs),
+            Request::TakeOver { .. } | Request::HandBack { .. } if self.conduct == Conduct::Observe => {
+                Err("people drive here already".to_owned())
+            }
+            Request::TakeOver { train } => interlock.take_over(*train),
+            Request::HandBack { train } => {
+                interlock.by_hand(*train)?;
+                self.identity.take_back(*train, now);
+                let back = interlock.hand_back(*train, now, &self.identity, outputs);
+                if back.is_err() {
+                    self.identity.forget_pace(*train);
+                }
+                back
+            }
             Request::Throw { turnout, lie } => interlock.throw(*turnout, *lie, now, identity, outputs),
             Request::KeepAtDanger { signal, held } => {
                 let Some(row) = self.layout.signals.get(*signal) else {
@@ -79,11 +93,9 @@ impl Signaller {
                 Ok(())
             }
             Request::Place { .. } | Request::Lift { .. } | Request::Identify { .. } => Ok(()),
-            Request::Couple { .. }
-            | Request::Uncouple { .. }
-            | Request::RollCall { .. }
-            | Request::TakeOver { .. }
-            | Request::HandBack { .. } => Err("the signaller cannot do that yet".to_owned()),
+            Request::Couple { .. } | Request::Uncouple { .. } | Request::RollCall { .. } => {
+                Err("the signaller cannot do that yet".to_owned())
+            }
         }
     }
 
