@@ -6,7 +6,7 @@ use smallvec::{SmallVec, smallvec};
 use track::{EndId, Layout, Length, Lie, SectionId, Table, TurnoutId, WayId};
 
 use super::account::{Head, Holds, Stand, Stands, Who, drop, put};
-use super::odometer::Odometers;
+use super::odometer::{Leaving, Odometers};
 use super::picture::Hold;
 use super::prices::Prices;
 use super::topology::Topology;
@@ -163,7 +163,7 @@ impl Scene<'_> {
             ways(hold).iter().map(|passage| self.layout.ways[passage.way].length.unwrap_or(Length::ZERO)).min()
         };
         let beyond: Length = passed.iter().filter_map(length).sum();
-        self.odometers.can_have_left(stand, Some(nose + beyond), self.now)
+        self.odometers.leaving(stand, Some(nose + beyond), self.now) != Leaving::Impossible
     }
 
     #[allow(clippy::too_many_arguments, reason = "a recursion that carries its place in the search")]
@@ -380,7 +380,12 @@ impl Scene<'_> {
     pub fn ahead(&self, stand: &Stand, way: Option<WayId>) -> f64 {
         let turnouts = way.map_or(1.0, |way| self.turnouts(way));
         let length = way.and_then(|way| self.layout.ways[way].length);
-        if self.odometers.can_have_left(stand, length, self.now) { turnouts } else { turnouts * self.prices.by_hand }
+        turnouts
+            * match self.odometers.leaving(stand, length, self.now) {
+                Leaving::Possible => 1.0,
+                Leaving::ToldLate => self.prices.told_late,
+                Leaving::Impossible => self.prices.by_hand,
+            }
     }
 
     fn reversing(&self, stand: &Stand) -> f64 {

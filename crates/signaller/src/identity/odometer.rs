@@ -12,8 +12,20 @@ use crate::time::Time;
 /// How late a report may be beside what its detector is said to take. Common practice, no source.
 pub(crate) const LATE: Duration = Duration::from_millis(150);
 
+/// Now and then a report takes so long. Common practice, no source.
+const VERY_LATE: Duration = Duration::from_secs(3);
+
 /// How far the measured length of a section may be off. Common practice, no source: a tape along the track does better.
 pub(crate) const MEASURED_WITHIN: Length = Length::from_mm(10);
+
+/// Whether a train can have left the section of its nose.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Leaving {
+    Possible,
+    /// It did so before it came to stand, and the report took very long.
+    ToldLate,
+    Impossible,
+}
 
 /// Distances travelled by every train that is driven.
 #[derive(Debug, Default)]
@@ -106,19 +118,22 @@ impl Odometers {
     }
 
     /// Whether the train can have reached the far end of a way of this length in the section of its nose.
-    pub fn can_have_left(&self, stand: &Stand, length: Option<Length>, now: Time) -> bool {
-        let Some(odometer) = self.row(stand.who) else { return true };
-        if odometer.pace.most <= Speed::ZERO && now.since(odometer.since) >= LATE {
-            // It stands, and what it did before it stood would have been reported by now, unless it must have left already and
-            // a report is missing.
-            let surely_at = stand.head.least + odometer.at(now).0;
-            return stand.head.is_known() && length.is_some_and(|length| surely_at >= length.um());
+    pub fn leaving(&self, stand: &Stand, length: Option<Length>, now: Time) -> Leaving {
+        let Some(odometer) = self.row(stand.who) else { return Leaving::Possible };
+        let reach = stand.head.most + odometer.at(now).1 + MEASURED_WITHIN.um() + odometer.lately(LATE);
+        if stand.head.is_known() && length.is_some_and(|length| reach < length.um()) {
+            return Leaving::Impossible;
         }
-        if !stand.head.is_known() {
-            return true;
+        let surely_at = stand.head.least + odometer.at(now).0;
+        let surely_left = stand.head.is_known() && length.is_some_and(|length| surely_at >= length.um());
+        match now.since(odometer.since) {
+            _ if odometer.pace.most > Speed::ZERO => Leaving::Possible,
+            stood_for if stood_for < LATE => Leaving::Possible,
+            // It must have left, and a report is missing.
+            _ if surely_left => Leaving::Possible,
+            stood_for if stood_for < VERY_LATE => Leaving::ToldLate,
+            _ => Leaving::Impossible,
         }
-        let Some(length) = length else { return true };
-        stand.head.most + odometer.at(now).1 + MEASURED_WITHIN.um() + odometer.lately(LATE) >= length.um()
     }
 
     /// How far the train may have run within the last `span`.

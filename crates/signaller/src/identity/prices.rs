@@ -52,6 +52,8 @@ pub struct Prices {
     pub lifted_but_filled: f64,
     /// A move through a turnout that is known to lie the other way: a wrong report of its position.
     pub against_turnout: f64,
+    /// A report took some seconds: a train that has come to stand by now filled a section before it did.
+    pub told_late: f64,
     /// A train moves that stands, or moves farther than it can have got, or backs though driven ahead: pushed by hand.
     pub by_hand: f64,
     /// A reading where the account has somebody else: a reader that reaches to the next track. What is read is protected
@@ -78,14 +80,15 @@ impl Prices {
         stuck_behind: 3e-3,
         stranger: 5e-5,
         stranger_at_border: 2e-4,
-        stranger_vanishes: 0.3,
+        stranger_vanishes: 0.9,
         repeat: 1e-2,
         emptying_unheard: 1e-2,
         stays_lost: 0.5,
         taken_off_unheard: 1e-2,
         lifted_but_filled: 1e-3,
         against_turnout: 1e-4,
-        by_hand: 1e-5,
+        told_late: 1e-2,
+        by_hand: 3e-5,
         misread: 2e-5,
         passed_by_nobody: 1e-3,
         given_up: 1e-4,
