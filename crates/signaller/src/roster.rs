@@ -70,6 +70,11 @@ impl Roster {
         self.rows.len()
     }
 
+    /// All trains, in order.
+    pub fn ids(&self) -> impl Iterator<Item = TrainId> + use<> {
+        self.rows.ids()
+    }
+
     /// Whether there is no train.
     pub fn is_empty(&self) -> bool {
         self.rows.is_empty()

@@ -4,6 +4,7 @@
 //! one batch for identity; `signaller/requests.rs` answers wishes; the rest of the work is done in the stages' own modules.
 
 mod doubts;
+mod memory;
 mod reports;
 mod requests;
 #[cfg(test)]
@@ -65,6 +66,8 @@ pub struct Signaller {
     interlock: Interlock,
     signals: Signals,
     drive: Drive,
+    /// Trains that were remembered, and of which nothing yet says for sure where they stand.
+    unconfirmed: Vec<TrainId>,
     changes: Changes,
     outputs: Vec<Output>,
 }
@@ -82,6 +85,7 @@ impl Signaller {
             roster: Roster::new(&layout),
             layout,
             conduct,
+            unconfirmed: Vec::new(),
             changes: Changes::default(),
             outputs: Vec::new(),
         }

@@ -83,6 +83,9 @@ impl Gather {
         self.lines.clear();
         self.line_of.begin();
         for &(section, value) in &batch.edges {
+            if identity.memories.takes_quietly(section) {
+                continue;
+            }
             if let Some(at) = self.line_of.of(index(section)) {
                 self.lines[at].values.push(value);
                 continue;

@@ -16,6 +16,7 @@ mod doubts;
 mod exchange;
 mod gather;
 mod matter;
+mod memory;
 mod moves;
 mod odometer;
 mod picture;
@@ -23,6 +24,7 @@ mod place;
 mod plain;
 mod position;
 mod prices;
+mod reconcile;
 mod search;
 mod stretch;
 mod tags;
@@ -49,6 +51,7 @@ use account::{Account, Who};
 use clusters::Clusters;
 use doubts::Doubts;
 use gather::Gather;
+use memory::Memories;
 use odometer::Odometers;
 use search::{Question, Search};
 use stretch::Stretched;
@@ -91,6 +94,7 @@ pub struct Identity {
     tags: Tags,
     trails: Trails,
     doubts: Doubts,
+    memories: Memories,
     stretched: Stretched,
     strangers: u32,
     search: Search,
@@ -125,6 +129,7 @@ impl Identity {
             tags: Tags::new(sections),
             trails: Trails::default(),
             doubts: Doubts::default(),
+            memories: Memories::default(),
             stretched: Stretched::default(),
             strangers: 0,
             search: Search::default(),
@@ -142,6 +147,7 @@ impl Identity {
         self.tags.begin();
         self.stretched.clear();
         self.add_exchanges();
+        self.begin_reconciling(now, batch);
         let mut gather = std::mem::take(&mut self.gather);
         self.place_standing(now, batch, &mut gather);
         gather.lines(self, now, batch);
@@ -165,6 +171,7 @@ impl Identity {
         for &(section, train) in &batch.named {
             self.take_word(now, section, train);
         }
+        self.reconcile(now);
         self.follow_tails();
         self.retag();
         self.review_doubts();

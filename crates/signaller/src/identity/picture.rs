@@ -60,7 +60,8 @@ impl Identity {
     /// Where the train stands, by the likeliest account. Nothing where no account has it on the layout.
     pub fn whereabouts(&self, train: TrainId, now: Time) -> Option<Whereabouts> {
         let who = Who::train(train);
-        let cluster = self.clusters.cluster(self.clusters.home(train)?);
+        let Some(home) = self.clusters.home(train) else { return self.remembered_whereabouts(train) };
+        let cluster = self.clusters.cluster(home);
         let stands = cluster.accounts.iter().filter_map(|account| {
             account.stands.iter().find(|stand| stand.who == who).map(|stand| (stand, account.weight))
         });

@@ -112,8 +112,14 @@ impl Identity {
                     Tag::Doubt(named.map(|(train, _)| train).collect())
                 }
             }
-            _ if dark => Tag::Free,
-            _ => Tag::Unexplained,
+            _ => {
+                let remembered: SmallVec<[TrainId; 4]> = self.memories.over(section).collect();
+                match (remembered.is_empty(), dark) {
+                    (false, _) => Tag::Doubt(remembered),
+                    (true, true) => Tag::Free,
+                    (true, false) => Tag::Unexplained,
+                }
+            }
         }
     }
 
@@ -133,7 +139,7 @@ impl Identity {
         }
         let mut holders: SmallVec<[TrainId; 4]> =
             shares.iter().filter(|(_, share)| *share >= self.prices.sure).map(|(train, _)| *train).collect();
-        for train in self.trails.over(section) {
+        for train in self.trails.over(section).chain(self.memories.over(section)) {
             if !holders.contains(&train) {
                 holders.push(train);
             }

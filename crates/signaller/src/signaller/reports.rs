@@ -54,15 +54,12 @@ impl Signaller {
                         }
                     }
                 }
+                Input::TrainRemembered { train, memory } => self.remember(*train, memory),
                 Input::TurnoutReported { turnout, lie } => {
                     self.identity.set_lie(*turnout, *lie);
                     self.changes.turnouts.push(*turnout);
                 }
-                Input::Requested { .. }
-                | Input::TrainNamed { .. }
-                | Input::SignalReported { .. }
-                | Input::TrainRemembered { .. }
-                | Input::Woke => {}
+                Input::Requested { .. } | Input::TrainNamed { .. } | Input::SignalReported { .. } | Input::Woke => {}
             }
         }
         for input in inputs {
@@ -92,6 +89,7 @@ impl Signaller {
             self.changes.trains.push(train);
         }
         self.batch = batch;
+        self.lift_confirmed(now);
     }
 
     fn hear_placement(&mut self, ticket: Ticket, request: &Request, batch: &mut Batch) {

@@ -127,6 +127,11 @@ pub fn play_and_listen(layout: Layout, scene: &str) -> (Signaller, Vec<(usize, F
 /// What was said of doubts in a scene, a line each.
 pub fn doubts(layout: Layout, scene: &str) -> String {
     let (_, facts) = play_and_listen(layout, scene);
+    doubts_of(&facts)
+}
+
+/// The facts about doubts, a line each.
+pub fn doubts_of(facts: &[(usize, Fact)]) -> String {
     let lines = facts.iter().filter_map(|(at, fact)| match fact {
         Fact::DoubtRaised { doubt, about } => Some(format!(
             "{at}: doubt {}: {}\n   settled by: {}\n",
