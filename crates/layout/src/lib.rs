@@ -79,8 +79,8 @@
 //! on-delay  = 0.1            # 0 where left out
 //! off-delay = 0.8            # 0 where left out
 //! link      = "west"         # the section's where left out
-//! sensing   = "current-transformer" # these three as under `[layout]`, and as is said there where left out
-//! threshold = 1.2
+//! sensing   = "diode-drop"   # these three as under `[layout]`, and as is said there where left out
+//! threshold = 0.8
 //! bridge    = 0.5
 //!
 //! [[detector]]               # sees that something passes
@@ -105,11 +105,11 @@
 //!
 //! A `sensing` goes with a `threshold`; a detector that gives only another threshold senses as is said under `[layout]`. Where
 //! neither says anything, how a detector senses is not known. What the kinds of sensing can do (common practice, no source):
-//! `"diode-drop"` takes 0.5 to 0.7 V from the track (0.7 V is reckoned with) and sees very small currents, so that moisture
-//! can fill its section; `"current-transformer"` takes nothing, and misses small currents; `"hall"` takes nothing, and is weak
-//! at milliamperes. A threshold is 0.01 to 10000 mA; a `bridge` of more than 10 s is doubted; a voltage is at most 60 V, and
-//! doubted outside the 7 to 27 V that decoders work at (NMRA S-9.1, table 3). While a link is down nothing is known of what it
-//! carries; a detector or turnout without a link is always believed to be heard.
+//! `"diode-drop"` takes 0.5 to 0.7 V from the track and sees very small currents, so that moisture can fill its section;
+//! `"current-transformer"` takes nothing, and may miss less than 3 mA whatever its threshold; `"hall"` takes nothing, and may be
+//! 3 mA off. A threshold is 0.01 to 10000 mA; a `bridge` of more than 10 s is doubted; a voltage is at most 60 V, and doubted
+//! outside the 7 to 27 V that decoders work at (NMRA S-9.1, table 3). While a link is down nothing is known of what it carries;
+//! a detector or turnout without a link is always believed to be heard.
 //!
 //! ## `trains.toml`
 //!
@@ -149,11 +149,12 @@
 //!   resistance.
 //!
 //! A vehicle may have both. Where it has no `detectable`, it is detectable from the first to the last axle that *every* area
-//! detector of the layout sees alone: the axle draws at least the detector's `threshold` at the voltage of the section's power
-//! district, less the 0.7 V that a diode-drop detector takes. Where no voltage was given, 8.5 V are reckoned with, the least that
-//! a command station puts on the track (NMRA S-9.1, table 3); where some area detector has no threshold, `detectable` is needed.
-//! Axles that are too weak are warned of. Where both are given, `detectable` holds: it may say less than is reckoned, for wheels
-//! get dirty. To say more is doubted, and to reach beyond all axles that were listed is a mistake.
+//! detector of the layout is sure to see alone: at the voltage of the section's power district, less 0.7 V where the detector
+//! senses by diode drop, the axle draws at least its `threshold`, with a current transformer at least 3 mA too, and with a Hall
+//! sensor 3 mA more. Where no voltage was given, 8.5 V are reckoned with, the least that a command station puts on the track
+//! (NMRA S-9.1, table 3); where some area detector has no threshold, `detectable` is needed. Axles that are too weak are warned
+//! of. Where both are given, `detectable` holds: it may say less than is reckoned, for wheels get dirty. To say more is doubted,
+//! and to reach beyond all axles that were listed is a mistake.
 
 mod axles;
 mod check;

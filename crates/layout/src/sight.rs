@@ -49,7 +49,7 @@ impl Watch {
     }
 
     fn misses(&self, draw: Draw) -> bool {
-        self.current_of(draw) < self.sensing.threshold
+        self.current_of(draw) < self.sensing.sure_from()
     }
 }
 
@@ -113,11 +113,11 @@ fn warn_of_weakness(group: &WrittenAxles, watches: &[Watch], out: &mut Findings)
     out.warning(
         group.at.span,
         format!(
-            "too weak to be seen everywhere: each draws {} mA at {} V, and the detector `{}` needs {} mA",
+            "too weak to be seen everywhere: each draws {} mA at {} V, and the detector `{}` is only sure of {} mA",
             watch.current_of(group.draw).ma(),
             watch.voltage.volts(),
             watch.detector,
-            watch.sensing.threshold.ma()
+            watch.sensing.sure_from().ma()
         ),
     )
     .hint(hint);

@@ -110,6 +110,7 @@ struct Summary {
     unmeasured: usize,
     on_table: Length,
     reported: usize,
+    unlinked: usize,
     longest_train: Option<Length>,
 }
 
@@ -120,6 +121,7 @@ impl Summary {
             unmeasured: layout.ways.values().filter(|way| way.length.is_none()).count(),
             on_table: layout.track_length(),
             reported: layout.turnouts.values().filter(|turnout| turnout.reported).count(),
+            unlinked: layout.detectors.values().filter(|detector| detector.link.is_none()).count(),
             longest_train: layout.trains.values().filter_map(track::Train::length).max(),
         }
     }
@@ -136,6 +138,10 @@ impl Summary {
             "unmeasured-ways": self.unmeasured,
             "turnouts": layout.turnouts.len(),
             "reported-turnouts": self.reported,
+            "detectors": layout.detectors.len(),
+            "power-districts": layout.districts.len(),
+            "links": layout.links.len(),
+            "unlinked-detectors": self.unlinked,
             "signals": layout.signals.len(),
             "stopping-points": layout.stops.len(),
             "trains": layout.trains.len(),
@@ -163,6 +169,11 @@ fn write_summary(output: &mut impl Write, loaded: &Loaded) -> io::Result<()> {
         writeln!(output, "  {metres:>6.2} m of track on the table, {real} at scale{unmeasured}")?;
     }
     row(output, layout.turnouts.len(), "turnout", &of_which(summary.reported, "of them reported"))?;
+    if !layout.links.is_empty() {
+        let unlinked =
+            of_which(summary.unlinked, &format!("{} on none of them", counted(summary.unlinked, "detector")));
+        row(output, layout.links.len(), "link", &unlinked)?;
+    }
     row(output, layout.signals.len(), "signal", "")?;
     row(output, layout.stops.len(), "stopping point", "")?;
     let longest =

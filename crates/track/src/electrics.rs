@@ -130,6 +130,23 @@ impl SensingKind {
             Self::CurrentTransformer | Self::Hall => Voltage::ZERO,
         }
     }
+
+    /// Whatever its threshold, from how much current on the detector can be relied on: a current transformer of few turns gives
+    /// no signal below 1 to 3 mA. Common practice, no source.
+    pub const fn floor(self) -> Current {
+        match self {
+            Self::CurrentTransformer => Current::from_ua(3_000),
+            Self::DiodeDrop | Self::Hall => Current::ZERO,
+        }
+    }
+
+    /// How far off its reading may be: at 100 mV an ampere, 3 mA are 0.3 mV. Common practice, no source.
+    pub const fn error(self) -> Current {
+        match self {
+            Self::Hall => Current::from_ua(3_000),
+            Self::DiodeDrop | Self::CurrentTransformer => Current::ZERO,
+        }
+    }
 }
 
 /// An area detector's sense.
@@ -141,6 +158,13 @@ pub struct Sensing {
     pub threshold: Current,
 }
 
+impl Sensing {
+    /// The least current that it is sure to see: its threshold, if need be lifted to what its kind is good for.
+    pub fn sure_from(&self) -> Current {
+        (self.threshold + self.kind.error()).max(self.kind.floor())
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -150,5 +174,14 @@ mod tests {
         let axle = Resistance::from_ohm(10_000);
         assert_eq!(axle.current_at(Voltage::from_mv(15_000)), Current::from_ua(1500));
         assert_eq!(axle.current_at(Voltage::ZERO - SensingKind::DiodeDrop.drop()), Current::ZERO);
+    }
+
+    #[test]
+    fn only_a_diode_drop_detector_is_sure_to_see_a_resistor_axle() {
+        let sure_from = |kind| Sensing { kind, threshold: Current::from_ua(1_000) }.sure_from();
+        let drawn = Resistance::from_ohm(10_000).current_at(Voltage::from_mv(15_000) - SensingKind::DiodeDrop.drop());
+        assert!(drawn >= sure_from(SensingKind::DiodeDrop));
+        assert_eq!(sure_from(SensingKind::CurrentTransformer), Current::from_ua(3_000));
+        assert_eq!(sure_from(SensingKind::Hall), Current::from_ua(4_000));
     }
 }

@@ -57,16 +57,24 @@ fn a_resistor_axle_is_seen_up_to_the_current_that_it_draws() {
     };
     assert_eq!(at("diode-drop", "1.43"), Some((20.0, 108.0)));
     assert_eq!(at("diode-drop", "1.431"), None);
-    assert_eq!(at("current-transformer", "1.5"), Some((20.0, 108.0)));
-    assert_eq!(at("hall", "1.501"), None);
+    assert_eq!(at("current-transformer", "0.1"), None, "whatever its threshold, 3 mA are needed");
+    assert_eq!(at("hall", "0.1"), None, "it may be 3 mA off");
+    let at = |kind: &str, threshold: &str| {
+        let van = "resistor-axles = [20, 108], resistance = 3000";
+        seen(&format!("sensing = \"{kind}\"\nthreshold = {threshold}"), "voltage = 15", van)
+    };
+    assert_eq!(at("current-transformer", "5"), Some((20.0, 108.0)), "15 V over 3 kilohms are 5 mA");
+    assert_eq!(at("current-transformer", "5.001"), None);
+    assert_eq!(at("hall", "2"), Some((20.0, 108.0)));
+    assert_eq!(at("hall", "2.001"), None);
 }
 
-/// 10 kilohms at 8.5 V: 0.85 mA (Ohm's law; 8.5 V is the least of a command station in NMRA S-9.1, table 3).
+/// 10 kilohms at 8.5 V, less 0.7 V: 0.78 mA (Ohm's law; 8.5 V is the least of a command station in NMRA S-9.1, table 3).
 #[test]
 fn where_no_voltage_was_given_the_least_of_a_station_is_reckoned_with() {
     let van = "resistor-axles = [20, 108]";
-    assert_eq!(seen("sensing = \"hall\"\nthreshold = 0.85", "", van), Some((20.0, 108.0)));
-    assert_eq!(seen("sensing = \"hall\"\nthreshold = 0.851", "", van), None);
+    assert_eq!(seen("sensing = \"diode-drop\"\nthreshold = 0.78", "", van), Some((20.0, 108.0)));
+    assert_eq!(seen("sensing = \"diode-drop\"\nthreshold = 0.781", "", van), None);
 }
 
 #[test]
@@ -85,12 +93,12 @@ fn axles_that_the_least_sensitive_detector_misses_do_not_count() {
 #[test]
 fn axles_too_weak_to_be_seen_are_told_with_their_current() {
     check_vehicle(
-        "sensing = \"hall\"\nthreshold = 8",
+        "sensing = \"current-transformer\"\nthreshold = 8",
         "pickups = [20, 60, 108], draws = 20, resistor-axles = [40]",
         r#"
-            trains 3:39-52 warning: too weak to be seen everywhere: each draws 6.666 mA at 15 V, and the detector `quay` needs 8 mA
+            trains 3:39-52 warning: too weak to be seen everywhere: each draws 6.666 mA at 15 V, and the detector `quay` is only sure of 8 mA
             hint: `draws` is what all `pickups` draw together while the vehicle stands
-            trains 3:83-87 warning: too weak to be seen everywhere: each draws 1.5 mA at 15 V, and the detector `quay` needs 8 mA
+            trains 3:83-87 warning: too weak to be seen everywhere: each draws 1.5 mA at 15 V, and the detector `quay` is only sure of 8 mA
             hint: an axle with a smaller `resistance` draws more
         "#,
     );

@@ -111,3 +111,36 @@ fn the_trains_of_low_staithe_differ_in_length_and_in_what_can_be_seen() {
         .collect();
     assert_eq!(standing, BTreeSet::from(["quay-1", "yard-1", "yard-2", "yard-3"]));
 }
+
+#[test]
+fn what_is_seen_of_the_trains_of_low_staithe_follows_from_what_they_draw() {
+    let layout = demo().layout;
+    let seen = |name: &str| -> Vec<Option<(f64, f64)>> {
+        let train = &layout.trains[layout.train_named(name).unwrap()];
+        train.vehicles.iter().map(|vehicle| vehicle.detectable.map(|(first, last)| (first.mm(), last.mm()))).collect()
+    };
+    assert_eq!(seen("Heron"), [Some((25.0, 245.0)), Some((25.0, 237.0))]);
+    assert_eq!(seen("Plover"), [Some((22.0, 106.0)), None, None, None, None, None]);
+    let carriage = Some((25.0, 211.0));
+    assert_eq!(seen("Dunlin"), [Some((30.0, 180.0)), carriage, carriage, Some((25.0, 197.0))]);
+    assert_eq!(seen("Curlew"), [Some((28.0, 140.0)), None, None, None, None, Some((25.0, 79.0))]);
+}
+
+#[test]
+fn everything_in_low_staithe_reports_by_the_box_of_its_district() {
+    let layout = demo().layout;
+    let box_of = |section| {
+        let district = layout.sections[section].district.unwrap();
+        layout.link_named(&format!("{} box", layout.districts[district].name))
+    };
+    for detector in layout.detectors.values() {
+        let section = match detector.kind {
+            track::DetectorKind::Area(section) | track::DetectorKind::Reader(section) => section,
+            track::DetectorKind::Spot { way, .. } => layout.ways[way].section,
+        };
+        assert!(detector.link.is_some() && detector.link == box_of(section), "{}", detector.name);
+    }
+    for turnout in layout.turnouts.values() {
+        assert!(turnout.link.is_some() && turnout.link == box_of(turnout.sections[0]), "{}", turnout.name);
+    }
+}

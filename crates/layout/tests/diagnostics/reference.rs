@@ -37,8 +37,7 @@ fn what_the_reference_shows_is_a_layout() {
     assert_eq!(layout.ways[way].limit, None);
     assert_eq!(layout.stops.values().next().unwrap().name, "the crane");
     let quay = &layout.detectors[layout.detector_named("quay one").unwrap()];
-    let sensing =
-        track::Sensing { kind: track::SensingKind::CurrentTransformer, threshold: track::Current::from_ua(1200) };
+    let sensing = track::Sensing { kind: track::SensingKind::DiodeDrop, threshold: track::Current::from_ua(800) };
     assert_eq!((quay.sensing, quay.bridge), (Some(sensing), std::time::Duration::from_millis(500)));
     assert_eq!(quay.link, layout.link_named("west"));
     let seen: Vec<_> =
