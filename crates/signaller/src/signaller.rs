@@ -76,7 +76,7 @@ impl Signaller {
     /// A signaller for a layout. It knows nothing of what stands there until it hears.
     pub fn new(layout: Arc<Layout>, conduct: Conduct) -> Self {
         Self {
-            detect: Detect::new(&layout),
+            detect: Detect::new(Arc::clone(&layout), conduct),
             batch: Batch::default(),
             identity: Identity::new(Arc::clone(&layout)),
             interlock: Interlock::new(Arc::clone(&layout)),
@@ -148,7 +148,7 @@ impl Signaller {
 
     /// The earliest time at which some stage has something to do without hearing anything.
     fn wake_at(&self, now: Time) -> Option<Time> {
-        [self.interlock.wake_at(now), self.drive.wake_at()].into_iter().flatten().min()
+        [self.detect.wake_at(), self.interlock.wake_at(now), self.drive.wake_at()].into_iter().flatten().min()
     }
 
     /// Grants and locks.

@@ -53,6 +53,11 @@ impl Placement {
         self.holds.iter().any(|hold| hold.section == section)
     }
 
+    /// The sections it covers, tail first.
+    pub fn sections(&self) -> impl Iterator<Item = SectionId> + '_ {
+        self.holds.iter().map(|hold| hold.section)
+    }
+
     /// Checks that a train can stand so: the sections are distinct and joined in order, and `nose` is an end of the first or
     /// the last.
     ///

@@ -34,6 +34,7 @@ mod trust;
 mod word;
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use track::{Layout, Lie, SectionId, Speed, Table, TrainId, TurnoutId};
 
@@ -85,6 +86,8 @@ pub struct Identity {
     reported: Table<SectionId, Option<bool>>,
     /// How far what is said of each section can be relied on.
     standings: Table<SectionId, Standing>,
+    /// How long what was last heard of each section had been kept back.
+    kept_back: Table<SectionId, Duration>,
     filled_at: Table<SectionId, Time>,
     lies: Table<TurnoutId, Option<Lie>>,
     odometers: Odometers,
@@ -121,6 +124,7 @@ impl Identity {
             trust: trust::by_kind(&layout),
             reported: Table::filled(None, sections),
             standings: Table::filled(Standing::Current, sections),
+            kept_back: Table::filled(Duration::ZERO, sections),
             filled_at: Table::filled(Time::from_nanos(i64::MIN), sections),
             lies: Table::filled(None, layout.turnouts.len()),
             odometers: Odometers::default(),
@@ -318,6 +322,11 @@ impl Identity {
     /// From now on what the section's detector said last is to be relied on so far.
     pub(crate) fn set_standing(&mut self, section: SectionId, standing: Standing) {
         self.standings[section] = standing;
+    }
+
+    /// What is heard of the section next happened so long before.
+    pub(crate) fn set_kept_back(&mut self, section: SectionId, kept: Duration) {
+        self.kept_back[section] = kept;
     }
 
     /// Whether the section has no power, or it is not yet known to be back.

@@ -2,6 +2,8 @@
 
 use std::cell::Cell;
 
+use std::time::Duration;
+
 use smallvec::{SmallVec, smallvec};
 use track::{EndId, Layout, Length, Lie, SectionId, Table, TurnoutId, WayId};
 
@@ -30,6 +32,8 @@ pub(super) struct Scene<'a> {
     pub lies: &'a Table<TurnoutId, Option<Lie>>,
     pub odometers: &'a Odometers,
     pub turned_in: &'a Table<SectionId, bool>,
+    /// How long what was last heard of each section had been kept back.
+    pub kept_back: &'a Table<SectionId, Duration>,
     pub now: Time,
 }
 

@@ -29,6 +29,7 @@ impl Identity {
             lies: &self.lies,
             odometers: &self.odometers,
             turned_in: &self.turned_in,
+            kept_back: &self.kept_back,
             now,
         }
     }

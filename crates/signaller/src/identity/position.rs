@@ -20,6 +20,9 @@ use crate::time::Time;
 /// relies on a nose being short of some place keeps so much more from it.
 pub(crate) const NEXT_AXLE: Length = Length::from_mm(30);
 
+/// By how much a train gets slower in a second, at most, in the length that it runs in a second. Common practice, no source.
+const HARDEST_STOP: Length = Length::from_mm(1000);
+
 /// Something passed a spot: on this way, so far from its first end, so long ago at least as the detector takes.
 #[derive(Clone, Copy, Debug)]
 pub struct SpotPassage {
@@ -127,9 +130,9 @@ impl Identity {
 }
 
 impl Scene<'_> {
-    /// How long the section's detector takes to say that something is there.
+    /// How long the section's detector takes to say that something is there, and what it said last was kept back.
     pub fn on_delay(&self, section: SectionId) -> Duration {
-        delays(self.layout, section).0
+        delays(self.layout, section).0 + self.kept_back[section]
     }
 
     /// Where the head of a train is whose last detectable axle has just been reported to have left `section`: as far ahead of
@@ -148,7 +151,8 @@ impl Scene<'_> {
         };
         let before = self.odometers.head(rest, self.now);
         let (Some(ahead), Some((least, most))) = (beyond_joint(), before) else { return rest.head };
-        let since = self.odometers.lately(rest.who, LATE + delays(self.layout, section).1);
+        let kept = self.kept_back[section];
+        let since = self.odometers.lately(rest.who, LATE + delays(self.layout, section).1 + kept) + braked_in(kept);
         let (least, most) = (least.max(ahead - MEASURED_WITHIN), most.min(ahead + MEASURED_WITHIN + since));
         // What contradicts the way it came says that something is wrong, not where the train is.
         if least > most {
@@ -158,4 +162,11 @@ impl Scene<'_> {
         let head = self.odometers.head_between(rest.who, self.now, (least, most), proved);
         Head { came_in: rest.head.came_in, slack: rest.head.slack, ..head }
     }
+}
+
+/// How much farther a train has run, within a span that was longer than its speed is remembered for, than it would have at the
+/// speed it has now.
+fn braked_in(span: Duration) -> Length {
+    let ms = span.as_millis().min(10_000) as i64;
+    HARDEST_STOP.scaled(ms * ms, 2_000_000)
 }

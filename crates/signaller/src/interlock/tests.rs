@@ -207,6 +207,7 @@ fn a_standing_train_that_may_have_been_pushed_is_held() {
     assert!(world.signaller.interlock().is_held(train));
     assert_eq!(hold(&world), "it is not sure where it stands");
     world.step(&[Input::SectionReported { section: west, occupied: false }]);
+    world.run(1.0, |_| false);
     assert!(!world.signaller.interlock().is_held(train), "it was only a finger on the track");
 }
 

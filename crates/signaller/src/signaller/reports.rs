@@ -1,10 +1,11 @@
 //! From what was heard to one batch for identity, and from what identity made of it to facts.
 
-use track::{DetectorKind, Layout, SectionId, TrainId};
+use smallvec::SmallVec;
+use track::{DetectorKind, Layout, Lie, SectionId, TrainId, TurnoutId};
 
 use super::Signaller;
 use crate::door::{Answer, Fact, Input, Output, Refusal, Request, Suspect, Ticket};
-use crate::identity::{Batch, Placement, SpotPassage, Standing};
+use crate::identity::{Batch, Placement, SpotPassage};
 use crate::time::Time;
 
 impl Signaller {
@@ -13,26 +14,52 @@ impl Signaller {
     pub(super) fn hear(&mut self, now: Time, inputs: &[Input]) {
         let mut batch = std::mem::take(&mut self.batch);
         batch.clear();
+        self.condition(now, inputs, &mut batch);
+        self.hand_edges(&mut batch);
         for input in inputs {
-            let edges = &mut batch.edges;
+            if let Input::Requested { ticket, request } = input {
+                self.hear_placement(*ticket, request, &mut batch);
+            }
+        }
+        self.vouch(now, &batch);
+        self.hand_edges(&mut batch);
+        self.hand_on();
+        self.identity.observe(now, &batch);
+        self.detect.take_stock(&self.identity, &self.roster);
+        self.outputs.extend(self.detect.heard().facts.iter().cloned().map(Output::Fact));
+        for &section in self.identity.retagged() {
+            self.outputs.push(Output::Fact(Fact::Tagged { section, tag: self.identity.tag(section) }));
+        }
+        self.say_stretched();
+        self.changes.sections.extend_from_slice(self.identity.touched());
+        self.changes.trains.extend(batch.placed.iter().map(|placement| placement.train));
+        self.changes.trains.extend_from_slice(&batch.lifted);
+        for &(_, train) in &batch.named {
+            if self.drive.is_at_rest(train) {
+                self.interlock.stands_by_word(train, now, &self.identity, &mut self.outputs);
+            }
+            self.changes.trains.push(train);
+        }
+        self.batch = batch;
+        self.lift_confirmed(now);
+    }
+
+    /// Hands what was heard of detectors, links and power to detect. The order of inputs means nothing: links and power come
+    /// first, for what reports mean depends on them.
+    fn condition(&mut self, now: Time, inputs: &[Input], batch: &mut Batch) {
+        self.detect.begin();
+        for input in inputs {
+            match input {
+                Input::LinkReported { link, up } => self.detect.link(now, *link, *up),
+                Input::PowerReported { district, live } => self.detect.power(now, *district, *live),
+                Input::TrainRemembered { train, memory } => self.remember(*train, memory),
+                _ => {}
+            }
+        }
+        for input in inputs {
             match input {
                 Input::SectionReported { section, occupied } => {
-                    self.detect.section(&self.layout, *section, *occupied, &mut |section, filled| {
-                        edges.push((section, filled));
-                    });
-                }
-                Input::PowerReported { district, live } => {
-                    let standing = if *live { Standing::Current } else { Standing::Dark };
-                    for (section, _) in self.layout.sections.iter().filter(|(_, row)| row.district == Some(*district)) {
-                        self.identity.set_standing(section, standing);
-                        self.changes.power.push(section);
-                        self.changes.sections.push(section);
-                    }
-                    self.detect.power(&self.layout, *district, *live, &mut |section, filled| {
-                        if self.identity.is_reported(section) != Some(filled) {
-                            edges.push((section, filled));
-                        }
-                    });
+                    self.detect.section(now, *section, *occupied, &self.identity);
                 }
                 Input::SpotPassed { detector } => {
                     let described = &self.layout.detectors[*detector];
@@ -45,32 +72,67 @@ impl Signaller {
                         batch.read.push((section, *train));
                     }
                 }
-                Input::LinkReported { link, up } => {
-                    let standing = if *up { Standing::Current } else { Standing::Old };
-                    for (_, row) in self.layout.detectors.iter().filter(|(_, row)| row.link == Some(*link)) {
-                        if let DetectorKind::Area(section) = row.kind {
-                            self.identity.set_standing(section, standing);
-                            self.changes.sections.push(section);
-                        }
+                Input::TurnoutReported { turnout, lie } => {
+                    if self.detect.turnout(now, *turnout, *lie) {
+                        self.hear_lie(*turnout, *lie);
                     }
                 }
-                Input::TrainRemembered { train, memory } => self.remember(*train, memory),
-                Input::TurnoutReported { turnout, lie } => {
-                    self.identity.set_lie(*turnout, *lie);
-                    self.changes.turnouts.push(*turnout);
-                }
-                Input::Requested { .. } | Input::TrainNamed { .. } | Input::SignalReported { .. } | Input::Woke => {}
+                Input::Requested { .. }
+                | Input::TrainNamed { .. }
+                | Input::SignalReported { .. }
+                | Input::LinkReported { .. }
+                | Input::PowerReported { .. }
+                | Input::TrainRemembered { .. }
+                | Input::Woke => {}
             }
         }
-        for input in inputs {
-            if let Input::Requested { ticket, request } = input {
-                self.hear_placement(*ticket, request, &mut batch);
+        self.detect.work(now, &self.identity);
+    }
+
+    fn hear_lie(&mut self, turnout: TurnoutId, lie: Option<Lie>) {
+        self.identity.set_lie(turnout, lie);
+        self.interlock.turnout_reported(turnout, lie);
+        self.changes.turnouts.push(turnout);
+    }
+
+    /// A person's word explains what detectors say: nothing is kept back of where trains were put down or taken off.
+    fn vouch(&mut self, now: Time, batch: &Batch) {
+        for placement in &batch.placed {
+            for section in placement.sections() {
+                self.detect.release(now, section, &self.identity);
             }
         }
-        self.identity.observe(now, &batch);
-        for &section in self.identity.retagged() {
-            self.outputs.push(Output::Fact(Fact::Tagged { section, tag: self.identity.tag(section) }));
+        for &train in &batch.lifted {
+            if let Some(stood) = self.identity.whereabouts(train, now) {
+                let sections: SmallVec<[SectionId; 4]> = stood.footprint.iter().map(|hold| hold.section).collect();
+                self.detect.lifted(now, &sections, &self.identity);
+            }
         }
+    }
+
+    /// Hands those edges on that are not yet in the batch.
+    fn hand_edges(&mut self, batch: &mut Batch) {
+        for &(section, occupied, kept) in &self.detect.heard().edges[batch.edges.len()..] {
+            batch.edges.push((section, occupied));
+            self.identity.set_kept_back(section, kept);
+        }
+    }
+
+    /// Hands what else detect made of it to identity and to the stages behind.
+    fn hand_on(&mut self) {
+        for &section in &self.detect.heard().standings {
+            self.identity.set_standing(section, self.detect.standing(section));
+        }
+        self.changes.sections.extend_from_slice(&self.detect.heard().standings);
+        self.changes.power.extend_from_slice(&self.detect.heard().power);
+        for place in 0..self.detect.heard().lies.len() {
+            let (turnout, lie) = self.detect.heard().lies[place];
+            self.hear_lie(turnout, lie);
+        }
+    }
+
+    /// Says which trains would be longer than they are.
+    fn say_stretched(&mut self) {
         for &(train, section) in self.identity.stretched() {
             let (name, place) = (self.roster.name(train), &self.layout.sections[section].name);
             let because = format!(
@@ -79,17 +141,6 @@ impl Signaller {
             );
             self.outputs.push(Output::Fact(Fact::Suspected { suspect: Suspect::Train(train), because }));
         }
-        self.changes.sections.extend_from_slice(self.identity.touched());
-        self.changes.trains.extend(batch.placed.iter().map(|placement| placement.train));
-        self.changes.trains.extend_from_slice(&batch.lifted);
-        for &(_, train) in &batch.named {
-            if self.drive.is_at_rest(train) {
-                self.interlock.stands_by_word(train, now, &self.identity, &mut self.outputs);
-            }
-            self.changes.trains.push(train);
-        }
-        self.batch = batch;
-        self.lift_confirmed(now);
     }
 
     fn hear_placement(&mut self, ticket: Ticket, request: &Request, batch: &mut Batch) {

@@ -8,15 +8,13 @@ use crate::roster::Roster;
 use crate::time::Time;
 
 impl Signaller {
-    /// Answers every request but those that say where a train is, and takes note of reports that only concern turnouts and
-    /// border signals.
+    /// Answers every request but those that say where a train is, and takes note of reports of border signals.
     pub(super) fn answer(&mut self, now: Time, inputs: &[Input]) {
         for input in inputs {
             match input {
                 Input::SignalReported { signal, shows } if self.layout.signals.get(*signal).is_some() => {
                     self.signals.report(*signal, *shows);
                 }
-                Input::TurnoutReported { turnout, lie } => self.interlock.turnout_reported(*turnout, *lie),
                 Input::Requested { ticket, request } if !is_placement(request) => {
                     let answer = match self.fulfil(now, request) {
                         Ok(()) => Answer::Accepted,

@@ -154,8 +154,8 @@ fn n1_a_tag_may_outlast_its_train_by_the_lateness_of_the_report_and_no_longer() 
     watched.tag("quay-1", Tag::Sure(watched.corner.train("Plover")));
     watched.drive("Plover", Direction::Forward, 60);
     watched.run_out_of("Plover", "quay-1");
-    // Off-delay 300 ms, detector up to 10 ms, message up to 80 ms, two ticks.
-    watched.run(0.40);
+    // Off-delay 300 ms, detector up to 10 ms, message up to 80 ms, two ticks; the signaller keeps it back for 1 s at most.
+    watched.run(1.40);
     assert_eq!(watched.broken(), []);
     watched.run(0.03);
     assert_eq!(watched.broken(), [(Rule::N1, "Plover is said for sure to be in quay-1, where nothing stands")]);

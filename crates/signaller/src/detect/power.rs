@@ -1,0 +1,373 @@
+//! What is dark: by report, and by inference where there is none, or before it comes.
+//!
+//! Without power nothing draws current, so the detectors of a district all say free; some kinds are built to say occupied
+//! then. Either way trains do not move, and what was known of them stays. Both ways are common practice, no source.
+//!
+//! The detectors of a district that all empty, or all fill, in one moment did not see trains move, unless trains that are near
+//! could have done just that. A dark district is live again when it is reported so, or when its detectors say what they said
+//! before, or change one by one as they do under trains; and when all that has settled, what differs from the frozen picture
+//! goes to identity in one piece.
+
+use std::time::Duration;
+
+use smallvec::SmallVec;
+use track::{DistrictId, Layout, SectionId};
+
+use super::rules::SPREAD;
+use super::{Detect, Timer};
+use crate::door::Fact;
+use crate::identity::Identity;
+use crate::signaller::Conduct;
+use crate::time::Time;
+
+/// What changes for so long after a report that the power is off, beside the delays of detectors, is the darkness falling.
+const FALLING: Duration = Duration::from_millis(700);
+/// Detectors that said nothing new for so long, beside their own delays, have settled.
+const SETTLED: Duration = Duration::from_millis(400);
+/// At most so long do they get for it.
+const SETTLING: Duration = Duration::from_secs(5);
+/// A district that is reported live and shows none of its trains gets so long before that is believed.
+const DISBELIEF: Duration = Duration::from_secs(10);
+
+/// A power district, or the whole layout where it declares none.
+#[derive(Debug)]
+pub(super) struct Supply {
+    pub district: Option<DistrictId>,
+    pub sections: Vec<SectionId>,
+    /// How many of them have a detector.
+    pub detected: usize,
+    pub slowest_on: Duration,
+    pub slowest_off: Duration,
+    /// How many detectors say that something is there, and that nothing is. Of the others nothing is known.
+    occupied: usize,
+    free: usize,
+    power: Power,
+    reported: Option<bool>,
+    due: Option<Time>,
+}
+
+#[derive(Debug)]
+enum Power {
+    Live,
+    Dark {
+        /// What changes before this was the darkness falling.
+        fallen: Time,
+        /// Sections that changed since.
+        changed: SmallVec<[SectionId; 4]>,
+    },
+    /// There are signs that it is live; what detectors say is not yet settled.
+    Returning {
+        since: Time,
+        last_change: Time,
+        changed: SmallVec<[SectionId; 4]>,
+        /// It was reported live then.
+        reported_at: Option<Time>,
+    },
+}
+
+impl Supply {
+    pub fn all(layout: &Layout, conduct: Conduct) -> Vec<Self> {
+        if layout.districts.is_empty() {
+            // What was recorded elsewhere is told as it was recorded.
+            return match conduct {
+                Conduct::Observe => Vec::new(),
+                Conduct::Control => vec![Self::new(layout, None)],
+            };
+        }
+        layout.districts.ids().map(|district| Self::new(layout, Some(district))).collect()
+    }
+
+    fn new(layout: &Layout, district: Option<DistrictId>) -> Self {
+        let belongs = |section: &SectionId| district.is_none() || layout.sections[*section].district == district;
+        let sections: Vec<SectionId> = layout.sections.ids().filter(belongs).collect();
+        let detectors = || sections.iter().filter_map(|&section| layout.sections[section].detector);
+        let slowest = |delay: fn(&track::Detector) -> Duration| {
+            detectors().map(|detector| delay(&layout.detectors[detector])).max().unwrap_or_default()
+        };
+        Self {
+            district,
+            detected: detectors().count(),
+            slowest_on: slowest(|detector| detector.on_delay),
+            slowest_off: slowest(|detector| detector.off_delay),
+            sections,
+            occupied: 0,
+            free: 0,
+            power: Power::Live,
+            reported: None,
+            due: None,
+        }
+    }
+
+    /// Whether it is dark, or not yet known to be live again.
+    pub fn is_dark(&self) -> bool {
+        !matches!(self.power, Power::Live)
+    }
+
+    /// A detector says something else now.
+    pub fn count(&mut self, before: Option<bool>, now: Option<bool>) {
+        match before {
+            Some(true) => self.occupied -= 1,
+            Some(false) => self.free -= 1,
+            None => {}
+        }
+        match now {
+            Some(true) => self.occupied += 1,
+            Some(false) => self.free += 1,
+            None => {}
+        }
+    }
+
+    fn slowest(&self) -> Duration {
+        self.slowest_on.max(self.slowest_off)
+    }
+}
+
+impl Detect {
+    /// A district was reported live or dark.
+    pub(crate) fn power(&mut self, now: Time, district: DistrictId, live: bool) {
+        let Some(place) = self.supplies.iter().position(|supply| supply.district == Some(district)) else { return };
+        self.supplies[place].reported = Some(live);
+        match (&mut self.supplies[place].power, live) {
+            (Power::Live, false) => {
+                let fallen = now + FALLING + self.supplies[place].slowest();
+                self.go_dark(now, place, fallen, "it was reported".to_owned());
+            }
+            (Power::Dark { changed, .. }, true) => {
+                let changed = std::mem::take(changed);
+                self.begin_return(now, place, changed, Some(now));
+            }
+            (Power::Returning { reported_at, .. }, true) => *reported_at = Some(now),
+            (Power::Returning { changed, .. }, false) => {
+                let changed = std::mem::take(changed);
+                self.stay_dark(now, place, changed);
+            }
+            (Power::Live, true) | (Power::Dark { .. }, false) => {}
+        }
+    }
+
+    /// Whether everything that a district saw emptied in one moment, and trains cannot have done that. It is dark then.
+    pub(super) fn infer_all_emptied(&mut self, now: Time, place: usize) -> bool {
+        let supply = &self.supplies[place];
+        if supply.is_dark() || supply.occupied > 0 {
+            return supply.is_dark();
+        }
+        let moment = |section: SectionId| self.channels[section].raw_at - self.rules[section].off_delay;
+        let kept = || supply.sections.iter().copied().filter(|&section| self.channels[section].is_emptying_kept());
+        let Some(latest) = kept().map(moment).max() else { return false };
+        let gone: SmallVec<[SectionId; 16]> =
+            kept().filter(|&section| latest.since(moment(section)) <= SPREAD).collect();
+        if gone.len() < 2 || self.can_have_left(&gone) {
+            return false;
+        }
+        let count = gone.len();
+        self.go_dark(now, place, now, format!("all {count} occupied sections emptied in one moment"));
+        true
+    }
+
+    /// Whether trains near can have left these sections in one moment: a train that goes on to where something is leaves one
+    /// behind its tail, or two short ones.
+    fn can_have_left(&self, gone: &[SectionId]) -> bool {
+        self.pieces(gone)
+            .iter()
+            .all(|piece| piece.len() <= 2 && piece.iter().any(|&section| self.is_emptying_explained(section)))
+    }
+
+    /// Whether everything in a district filled in one moment, and trains cannot have done that. It is dark then.
+    pub(super) fn infer_all_filled(&mut self, now: Time, place: usize) {
+        let supply = &self.supplies[place];
+        if supply.is_dark() || supply.free > 0 || supply.occupied < 3 {
+            return;
+        }
+        let moment = |section: SectionId| self.channels[section].raw_at - self.rules[section].on_delay;
+        let detected = || supply.sections.iter().copied().filter(|&section| self.channels[section].raw == Some(true));
+        let Some(latest) = detected().map(moment).max() else { return };
+        let (filled, stood): (Vec<_>, Vec<_>) = detected()
+            .partition(|&section| self.channels[section].has_just_filled() && latest.since(moment(section)) <= SPREAD);
+        // A train that stands in the district, or comes into it from the next, fills one section at a time.
+        let trains =
+            self.pieces(&stood).len() + filled.iter().filter(|&&section| self.is_entered(section, place)).count();
+        if filled.len() < 2 || filled.len() <= trains {
+            return;
+        }
+        for &section in &filled {
+            if self.channels[section].told == Some(true) {
+                // No train came: identity is to forget that it heard so. The section counts as occupied all the same.
+                self.channels[section].told = Some(false);
+                self.heard.edges.push((section, false, Duration::ZERO));
+            }
+        }
+        let count = filled.len();
+        self.go_dark(now, place, now, format!("all {count} free sections filled in one moment"));
+    }
+
+    /// Whether a train can have come into the section from outside its district.
+    fn is_entered(&self, section: SectionId, place: usize) -> bool {
+        let outside =
+            |&other: &SectionId| self.rules[other].supply != Some(place) && self.channels[other].raw != Some(false);
+        self.rules[section].neighbours.iter().any(outside)
+    }
+
+    /// Sections next to each other, together.
+    fn pieces(&self, sections: &[SectionId]) -> Vec<SmallVec<[SectionId; 4]>> {
+        let mut left: Vec<SectionId> = sections.to_vec();
+        let mut pieces = Vec::new();
+        while let Some(first) = left.pop() {
+            let mut piece: SmallVec<[SectionId; 4]> = SmallVec::from_slice(&[first]);
+            let mut at = 0;
+            while at < piece.len() {
+                for &other in &self.rules[piece[at]].neighbours {
+                    if let Some(found) = left.iter().position(|&section| section == other) {
+                        piece.push(left.swap_remove(found));
+                    }
+                }
+                at += 1;
+            }
+            pieces.push(piece);
+        }
+        pieces
+    }
+
+    fn go_dark(&mut self, now: Time, place: usize, fallen: Time, because: String) {
+        debug_assert!(fallen >= now, "darkness does not fall in the past");
+        self.supplies[place].power = Power::Dark { fallen, changed: SmallVec::new() };
+        for at in 0..self.supplies[place].sections.len() {
+            let section = self.supplies[place].sections[at];
+            // What is kept back is no movement; it stays as a difference between what is told and what is reported.
+            self.set_due(section, None);
+        }
+        let district = self.supplies[place].district;
+        self.heard.facts.push(Fact::PowerLost { district, because });
+        self.say_power_changed(place);
+    }
+
+    fn say_power_changed(&mut self, place: usize) {
+        self.heard.power.extend_from_slice(&self.supplies[place].sections);
+        self.heard.standings.extend_from_slice(&self.supplies[place].sections);
+    }
+
+    /// A detector of a district that is dark says something else.
+    pub(super) fn changed_in_the_dark(&mut self, now: Time, place: usize, section: SectionId) {
+        match &mut self.supplies[place].power {
+            Power::Live => {}
+            Power::Dark { fallen, .. } if now < *fallen => {}
+            Power::Dark { changed, .. } => {
+                note(changed, section);
+                let changed = std::mem::take(changed);
+                self.begin_return(now, place, changed, None);
+            }
+            Power::Returning { last_change, changed, .. } => {
+                *last_change = now;
+                note(changed, section);
+                self.await_settling(now, place);
+            }
+        }
+    }
+
+    fn begin_return(&mut self, now: Time, place: usize, changed: SmallVec<[SectionId; 4]>, reported_at: Option<Time>) {
+        self.supplies[place].power = Power::Returning { since: now, last_change: now, changed, reported_at };
+        self.await_settling(now, place);
+    }
+
+    fn await_settling(&mut self, now: Time, place: usize) {
+        let supply = &self.supplies[place];
+        if let Power::Returning { since, last_change, .. } = supply.power {
+            let settled = (last_change + SETTLED + supply.slowest()).min(since + SETTLING + supply.slowest());
+            self.set_supply_due(place, Some(settled.max(now)));
+        }
+    }
+
+    fn set_supply_due(&mut self, place: usize, due: Option<Time>) {
+        let before = std::mem::replace(&mut self.supplies[place].due, due);
+        self.set_timer(Timer::Supply(place), before, due);
+    }
+
+    fn stay_dark(&mut self, now: Time, place: usize, changed: SmallVec<[SectionId; 4]>) {
+        self.supplies[place].power = Power::Dark { fallen: now, changed };
+        self.set_supply_due(place, None);
+    }
+
+    /// Its detectors have settled: it is live, or was not after all.
+    pub(super) fn look_at_supply(&mut self, now: Time, place: usize, identity: &Identity) {
+        self.supplies[place].due = None;
+        let Power::Returning { changed, reported_at, .. } = &mut self.supplies[place].power else { return };
+        let (changed, reported_at) = (std::mem::take(changed), *reported_at);
+        if self.shows_its_trains(place, changed.len(), reported_at.is_some()) {
+            self.go_live(now, place, identity);
+        } else if let Some(reported_at) = reported_at {
+            let until = reported_at + DISBELIEF;
+            if now >= until {
+                self.go_live(now, place, identity);
+            } else if let Power::Returning { changed: kept, .. } = &mut self.supplies[place].power {
+                *kept = changed;
+                self.set_supply_due(place, Some(until));
+            }
+        } else {
+            self.stay_dark(now, place, changed);
+        }
+    }
+
+    /// Whether what the detectors of a district say speaks for its being live, after so many of them changed.
+    fn shows_its_trains(&self, place: usize, changed: usize, is_reported: bool) -> bool {
+        let supply = &self.supplies[place];
+        let (mut trains, mut shown, mut gaps, mut quiet) = (0, 0, 0, 0);
+        for &section in &supply.sections {
+            let channel = &self.channels[section];
+            match (channel.told, channel.raw) {
+                (Some(true), Some(raw)) => {
+                    trains += 1;
+                    shown += usize::from(raw);
+                }
+                (Some(false), Some(raw)) => {
+                    gaps += 1;
+                    quiet += usize::from(!raw);
+                }
+                _ => {}
+            }
+        }
+        let all_free = supply.occupied == 0 && trains > 0;
+        let all_occupied = supply.free == 0 && gaps > 0;
+        let as_before = (shown > 0 || trains == 0) && quiet * 2 >= gaps;
+        !all_free && !all_occupied && (is_reported || as_before || changed >= 2)
+    }
+
+    /// It is live again: what differs from what identity was told is told in one piece.
+    fn go_live(&mut self, now: Time, place: usize, identity: &Identity) {
+        self.supplies[place].power = Power::Live;
+        self.set_supply_due(place, None);
+        let district = self.supplies[place].district;
+        self.heard.facts.push(Fact::PowerBack { district });
+        self.say_power_changed(place);
+        for at in 0..self.supplies[place].sections.len() {
+            let section = self.supplies[place].sections[at];
+            let channel = self.channels[section];
+            if let Some(raw) = channel.raw.filter(|&raw| !channel.is_old && channel.told != Some(raw)) {
+                // When a train left in the dark nobody knows.
+                self.tell(now, section, raw, now.since(channel.raw_at), identity);
+            }
+        }
+    }
+
+    /// A person took a train away that was said to stand here: a detector of a dark district that says so is right.
+    pub(crate) fn lifted(&mut self, now: Time, sections: &[SectionId], identity: &Identity) {
+        for &section in sections {
+            self.release(now, section, identity);
+            let Some(place) = self.rules[section].supply.filter(|&place| self.supplies[place].is_dark()) else {
+                continue;
+            };
+            if self.channels[section].raw == Some(false) && self.channels[section].told == Some(true) {
+                self.tell(now, section, false, Duration::ZERO, identity);
+            }
+            let supply = &self.supplies[place];
+            let nobody_left = supply.sections.iter().all(|&section| self.channels[section].told != Some(true));
+            if nobody_left && supply.reported != Some(false) && supply.occupied == 0 {
+                self.go_live(now, place, identity);
+            }
+        }
+    }
+}
+
+fn note(changed: &mut SmallVec<[SectionId; 4]>, section: SectionId) {
+    if changed.len() < 4 && !changed.contains(&section) {
+        changed.push(section);
+    }
+}
