@@ -21,7 +21,11 @@ struct Restarted {
 
 impl Restarted {
     fn with(layout: Layout, memories: &[(TrainId, Memory)]) -> Self {
-        let signaller = Signaller::new(Arc::new(layout), Conduct::Control);
+        Self::under(Conduct::Control, layout, memories)
+    }
+
+    fn under(conduct: Conduct, layout: Layout, memories: &[(TrainId, Memory)]) -> Self {
+        let signaller = Signaller::new(Arc::new(layout), conduct);
         let mut restarted = Self { signaller, facts: Vec::new(), heard: Vec::new(), instants: 0 };
         let told =
             |(train, memory): &(TrainId, Memory)| Input::TrainRemembered { train: *train, memory: memory.clone() };
@@ -89,7 +93,10 @@ fn trains_that_nobody_touched_are_known_again_when_their_sections_are_heard() {
 
 #[test]
 fn a_train_that_is_known_again_goes_on_the_way_it_went() {
-    let restarted = Restarted::after("a b c d e f g h", "Heron@c>c.b +c \n +d -c").hear("+d .. \n +e \n -d");
+    // People drive: where the signaller does, a train that it did not order to go is not taken to have gone by itself.
+    let layout = || line("a b c d e f g h").build();
+    let memories = play(layout(), "Heron@c>c.b +c \n +d -c").memories();
+    let restarted = Restarted::under(Conduct::Observe, layout(), &memories).hear("+d .. \n +e \n -d");
     assert_eq!(restarted.tags(), "e: Heron");
     let memories = restarted.signaller.memories();
     assert_eq!(memories[0].1.nose, restarted.signaller.layout().end_named("e.b"));
