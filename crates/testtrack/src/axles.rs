@@ -101,6 +101,12 @@ impl Axles {
         Self { rows: Vec::new(), calm: (0, 0), without_contact: 0, loss: None, dirt, until_dirt: 0 }
     }
 
+    /// No axle loses contact any more, and every one has it.
+    pub(crate) fn heal(&mut self) {
+        self.loss = None;
+        self.regain_contact();
+    }
+
     /// How many axles are without contact.
     pub(crate) fn without_contact(&self) -> usize {
         self.without_contact

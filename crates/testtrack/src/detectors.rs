@@ -17,6 +17,8 @@ use crate::electrics::{Feed, Load, Sense, Supply};
 use crate::mishaps::Mishap;
 use crate::random::Stream;
 use crate::settings::{Settings, Spread};
+pub use links::DarkSays;
+pub(crate) use links::Stuck;
 use post::{Post, Sender};
 
 /// All detectors, and the reports on their way.

@@ -37,10 +37,12 @@ mod table;
 mod told;
 mod tracking;
 mod traffic;
+mod troubles;
 mod truth;
 
 pub use checkers::{Checkers, Rule, Violation};
 pub use curve::SpeedCurve;
+pub use detectors::DarkSays;
 pub use digest::Digest;
 pub use faults::{Fault, Faults, Rate};
 pub use meddling::Meddling;
@@ -53,4 +55,5 @@ pub use statistics::{Statistics, Stops};
 pub use table::Table;
 pub use tracking::{Look, Tracking};
 pub use traffic::Traffic;
+pub use troubles::PowerReports;
 pub use truth::{Happening, Nose, Presence};

@@ -4,7 +4,7 @@
 use std::time::Duration;
 
 use signaller::Time;
-use track::{SectionId, TrainId, TurnoutId};
+use track::{DistrictId, LinkId, SectionId, TrainId, TurnoutId};
 
 use crate::faults::Fault;
 
@@ -23,12 +23,28 @@ pub struct Mishap {
     pub section: Option<SectionId>,
     /// The turnout it befell, where it was one.
     pub turnout: Option<TurnoutId>,
+    /// The power district it befell, where it was one.
+    pub district: Option<DistrictId>,
+    /// The link it befell, where it was one.
+    pub link: Option<LinkId>,
+    /// The node of detectors it befell, where it was one.
+    pub(crate) node: Option<usize>,
 }
 
 impl Mishap {
     /// One that begins now and befalls nothing in particular.
     pub const fn new(fault: Fault, at: Time) -> Self {
-        Self { fault, at, until: None, train: None, section: None, turnout: None }
+        Self {
+            fault,
+            at,
+            until: None,
+            train: None,
+            section: None,
+            turnout: None,
+            district: None,
+            link: None,
+            node: None,
+        }
     }
 
     /// The same, befalling a train.
@@ -49,6 +65,18 @@ impl Mishap {
         Self { turnout: Some(turnout), ..self }
     }
 
+    /// The same, befalling a power district.
+    #[must_use]
+    pub const fn to_district(self, district: DistrictId) -> Self {
+        Self { district: Some(district), ..self }
+    }
+
+    /// The same, befalling a link.
+    #[must_use]
+    pub const fn to_link(self, link: LinkId) -> Self {
+        Self { link: Some(link), ..self }
+    }
+
     /// The same, over at that time.
     #[must_use]
     pub const fn until(self, until: Time) -> Self {
@@ -65,6 +93,14 @@ pub(crate) struct Log {
 impl Log {
     pub(crate) fn note(&mut self, mishap: Mishap) {
         self.mishaps.push(mishap);
+    }
+
+    /// The last one of that kind that befell the same and is not over is over now.
+    pub(crate) fn end(&mut self, same: Mishap, now: Time) {
+        let befell = |it: &Mishap| Mishap { at: same.at, ..*it };
+        if let Some(mishap) = self.mishaps.iter_mut().rev().find(|it| befell(it) == same) {
+            mishap.until = Some(now);
+        }
     }
 
     /// The last one of that kind that befell the train and is not over is over now.

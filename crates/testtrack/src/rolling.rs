@@ -83,13 +83,29 @@ impl Lying {
 /// What a train did to the track as it rolled.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Change {
-    Entered { section: SectionId },
-    Left { section: SectionId },
-    Draws { section: SectionId, before: Load, now: Load },
-    ContactLost { axles: usize },
-    SpotPassed { detector: DetectorId },
-    Derailed { section: SectionId, turnout: TurnoutId },
-    HitBuffer { at: EndId },
+    Entered {
+        section: SectionId,
+    },
+    Left {
+        section: SectionId,
+    },
+    Draws {
+        section: SectionId,
+        before: Load,
+        now: Load,
+    },
+    /// An axle lost contact by itself.
+    ContactLost,
+    SpotPassed {
+        detector: DetectorId,
+    },
+    Derailed {
+        section: SectionId,
+        turnout: TurnoutId,
+    },
+    HitBuffer {
+        at: EndId,
+    },
 }
 
 /// What moves a train, or keeps it, against what it was told.
@@ -358,7 +374,7 @@ impl Rolling {
             self.front += distance;
             self.lay_track(if distance > 0 { Tip::Front } else { Tip::Rear }, ground, changes);
             let lost = self.axles.roll(self.front, distance, &self.pieces, &ground.dirty);
-            changes.extend((lost > 0).then_some(Change::ContactLost { axles: lost }));
+            changes.extend((0..lost).map(|_| Change::ContactLost));
             self.look(changes);
             self.pass_spots(distance, ground, changes);
             self.leave_track(changes);

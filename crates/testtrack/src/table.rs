@@ -12,12 +12,13 @@ use crate::detectors::Detectors;
 use crate::electrics::Load;
 use crate::ground::{Fate, Ground};
 use crate::hands::Hands;
-use crate::mishaps::{Log, Mishap};
+use crate::mishaps::Log;
 use crate::orders::{Order, Orders};
 use crate::place::{PlaceError, place};
 use crate::rolling::{Change, Rolling, leave};
 use crate::settings::{Settings, TICK};
 use crate::told::Told;
+use crate::troubles::Troubles;
 use crate::truth::{Happening, Presence};
 
 /// A table with trains on it. It has no clock: [`Table::advance`] says how far time goes.
@@ -29,7 +30,8 @@ pub struct Table {
     pub(crate) departures: Rows<SectionId, SmallVec<[(TrainId, Time); 2]>>,
     pub(crate) detectors: Detectors,
     orders: Orders,
-    happenings: Vec<(Time, Happening)>,
+    pub(crate) troubles: Troubles,
+    pub(crate) happenings: Vec<(Time, Happening)>,
     now: Time,
     /// The tick that physics has been reckoned up to.
     ticked: Time,
@@ -64,6 +66,7 @@ impl Table {
             astray: Rows::filled(None, layout.trains.len()),
             loose: Vec::new(),
             order_delay: settings.order_delay.most,
+            troubles: Troubles::new(&layout, settings),
             ground: Ground::new(layout, settings),
             happenings: Vec::new(),
             now: Time::ZERO,
@@ -169,7 +172,7 @@ impl Table {
                 }
             }
             Output::Throw { turnout, lie } => {
-                if self.ground.would_move(turnout, lie) {
+                if self.ground.would_move(turnout, lie) && !self.detectors.is_cut_off(turnout) {
                     self.throw(turnout, lie);
                 }
             }
@@ -183,6 +186,7 @@ impl Table {
         loop {
             let reports = earliest(self.detectors.next_due(), self.ground.next_due());
             let due = earliest(reports, earliest(self.orders.next_due(), self.hands.next_due()));
+            let due = earliest(due, self.troubles.next_due());
             let reach = due.map_or(to, |due| due.min(to)).max(self.now);
             if self.active == 0 {
                 let tick = TICK.as_nanos() as i64;
@@ -198,6 +202,7 @@ impl Table {
             let arrival = earliest(self.detectors.next_arrival(), self.hands.next_word());
             let arrived = arrival.is_some_and(|at| at <= self.now);
             if arrived || self.now >= to {
+                self.note_struck();
                 return self.now;
             }
         }
@@ -219,6 +224,7 @@ impl Table {
     }
 
     fn settle(&mut self) {
+        self.trouble();
         self.do_deeds();
         self.detectors.decide(self.now);
         while let Some(Order { train, direction, step }) = self.orders.take_due(self.now) {
@@ -285,20 +291,14 @@ impl Table {
 
     /// Nothing goes wrong from now on, and what did is set right, one thing after the other.
     pub fn heal(&mut self) {
+        self.heal_detection();
         self.heal_hands();
     }
 
-    /// Everything that went wrong so far, in order.
-    pub fn mishaps(&self) -> &[Mishap] {
-        self.mishaps.all()
-    }
-
-    /// Writes down that something went wrong.
-    pub(crate) fn note(&mut self, mishap: Mishap) {
-        self.mishaps.note(mishap);
-    }
-
     fn tick(&mut self) {
+        if !self.is_all_live() {
+            self.power_trains();
+        }
         let mut changes = std::mem::take(&mut self.changes);
         for index in 0..self.trains.len() {
             let train = TrainId::from_index(index);
@@ -346,7 +346,7 @@ impl Table {
                 }
                 Change::Left { section } => self.leave(section, train),
                 Change::Draws { section, before, now: load } => self.draw(section, train, before, load),
-                Change::ContactLost { .. } => {}
+                Change::ContactLost => self.contact_lost(train),
                 Change::SpotPassed { detector } => self.detectors.spot_passed(detector, now),
                 Change::Derailed { section, turnout } => {
                     self.somebody_comes(train);

@@ -21,6 +21,8 @@ pub(crate) struct Told {
 struct Heard {
     says: Option<bool>,
     is_dark: bool,
+    /// Its link is down.
+    is_cut_off: bool,
     /// Its link went down, and it was not reported since.
     is_stale: bool,
     occupied_since: Option<Time>,
@@ -28,7 +30,7 @@ struct Heard {
 
 impl Heard {
     fn update(&mut self, now: Time) {
-        if self.is_dark || self.is_stale || self.says != Some(false) {
+        if self.is_dark || self.is_cut_off || self.is_stale || self.says != Some(false) {
             self.occupied_since.get_or_insert(now);
         } else {
             self.occupied_since = None;
@@ -38,7 +40,8 @@ impl Heard {
 
 impl Told {
     pub(crate) fn new(layout: &Layout) -> Self {
-        let nothing = Heard { says: None, is_dark: false, is_stale: false, occupied_since: Some(Time::ZERO) };
+        let nothing =
+            Heard { says: None, is_dark: false, is_cut_off: false, is_stale: false, occupied_since: Some(Time::ZERO) };
         Self {
             sections: Rows::filled(nothing, layout.sections.len()),
             turnouts: Rows::filled(None, layout.turnouts.len()),
@@ -62,12 +65,13 @@ impl Told {
                     self.sections[section].update(now);
                 }
             }
-            Input::LinkReported { link, up: false } => {
+            Input::LinkReported { link, up } => {
                 let carried =
                     |row: &track::Section| row.detector.is_some_and(|it| layout.detectors[it].link == Some(link));
                 for (section, _) in layout.sections.iter().filter(|(_, row)| carried(row)) {
-                    self.sections[section].is_stale = true;
-                    self.sections[section].update(now);
+                    let heard = &mut self.sections[section];
+                    (heard.is_cut_off, heard.is_stale) = (!up, true);
+                    heard.update(now);
                 }
                 for (turnout, _) in layout.turnouts.iter().filter(|(_, row)| row.link == Some(link)) {
                     self.turnouts[turnout] = None;

@@ -7,6 +7,7 @@ use smallvec::SmallVec;
 use track::{Current, EndId, Length, Lie, SectionId, Speed, TrainId, TurnoutId, WayId};
 
 use crate::electrics::Load;
+use crate::mishaps::Mishap;
 use crate::rolling::{Lying, Piece};
 use crate::table::Table;
 
@@ -72,6 +73,11 @@ pub enum Happening {
         train: TrainId,
         /// The end.
         at: EndId,
+    },
+    /// Something went wrong.
+    Faulted {
+        /// What, when, and with what.
+        mishap: Mishap,
     },
 }
 

@@ -15,7 +15,7 @@ pub(super) fn happened(checkers: &mut Checkers, at: Time, happening: Happening) 
             let (name, other) = (checkers.train_name(train), checkers.train_name(with));
             (train, section, format!("{name} touched {other} in {}", checkers.section_name(section)))
         }
-        Happening::Entered { .. } | Happening::HitBuffer { .. } => return,
+        Happening::Faulted { .. } | Happening::Entered { .. } | Happening::HitBuffer { .. } => return,
     };
     checkers.report(at, Rule::N0, Some(train), Some(section), sentence);
 }

@@ -155,6 +155,7 @@ impl Checkers {
             Happening::Entered { train, section } => authority::entered(self, at, train, section),
             Happening::HitBuffer { train, at: end } => authority::ended(self, at, train, end),
             Happening::Derailed { .. } | Happening::Collided { .. } => accidents::happened(self, at, happening),
+            Happening::Faulted { .. } => {}
         }
     }
 

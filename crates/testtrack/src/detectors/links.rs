@@ -22,11 +22,6 @@ impl Detectors {
         self.turnouts[turnout].link.is_some_and(|link| self.post.down[link])
     }
 
-    /// Whether a link is down.
-    pub(crate) fn is_down(&self, link: LinkId) -> bool {
-        self.post.down[link]
-    }
-
     /// A link goes down. The signaller hears of it later.
     pub(crate) fn link_down(&mut self, link: LinkId, heard_at: Time) {
         self.stale[link] = self.states(|of| of == Some(link));
@@ -163,9 +158,11 @@ pub(crate) enum Stuck {
     Free,
 }
 
-/// What the detectors of a dark district say.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum DarkSays {
+/// What the detectors of a dark power district say.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum DarkSays {
+    /// That nothing is there.
     Free,
+    /// That something is there.
     Occupied,
 }

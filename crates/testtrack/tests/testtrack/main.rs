@@ -7,8 +7,12 @@ mod closed_loop;
 #[cfg(test)]
 mod detectors;
 #[cfg(test)]
+mod electrics;
+#[cfg(test)]
 mod fixture;
 #[cfg(test)]
 mod physics;
 #[cfg(test)]
 mod session;
+#[cfg(test)]
+mod troubles;
