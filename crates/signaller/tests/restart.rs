@@ -58,14 +58,25 @@ impl Restarted {
         self
     }
 
+    /// Says something, and lets the signaller make up its mind until the next instant.
     fn step(&mut self, inputs: &[Input]) {
-        let step = self.signaller.step(Time::from_millis(10_000 * self.instants as i64), inputs);
-        let at = self.instants;
-        self.facts.extend(step.outputs.iter().filter_map(|output| match output {
-            Output::Fact(fact) => Some((at, fact.clone())),
-            _ => None,
-        }));
+        let (mut now, end) = (self.time(), Time::from_millis(10_000 * (self.instants as i64 + 1)));
+        let mut inputs = inputs;
+        loop {
+            let step = self.signaller.step(now, inputs);
+            let at = self.instants;
+            self.facts.extend(step.outputs.iter().filter_map(|output| match output {
+                Output::Fact(fact) => Some((at, fact.clone())),
+                _ => None,
+            }));
+            let Some(next) = step.wake_at.filter(|&next| next > now && next < end) else { break };
+            (now, inputs) = (next, &[Input::Woke]);
+        }
         self.instants += 1;
+    }
+
+    fn time(&self) -> Time {
+        Time::from_millis(10_000 * self.instants as i64)
     }
 
     fn tags(&self) -> String {
