@@ -8,7 +8,7 @@ use track::{Id as _, Lie, SectionId, TurnoutId, Way, WayId};
 use crate::diagnostic::Findings;
 use crate::keys::list_of;
 use crate::links::check_links;
-use crate::resolve::Resolved;
+use crate::resolved::Resolved;
 
 /// Checks a layout whose names have been looked up.
 pub(crate) fn check(resolved: &Resolved<'_>, out: &mut Findings) {

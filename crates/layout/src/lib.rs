@@ -170,6 +170,7 @@ mod read_track;
 mod read_trains;
 mod resolve;
 mod resolve_trains;
+mod resolved;
 mod sensing;
 mod show;
 mod sight;

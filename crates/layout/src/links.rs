@@ -5,7 +5,8 @@ use std::collections::BTreeSet;
 use track::{DetectorKind, Id as _, LinkId};
 
 use crate::diagnostic::Findings;
-use crate::resolve::{Resolved, Resolver};
+use crate::resolve::Resolver;
+use crate::resolved::Resolved;
 use crate::source::Said;
 use crate::written::WrittenTrack;
 

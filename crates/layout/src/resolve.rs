@@ -3,7 +3,7 @@
 //! What cannot be resolved is reported and left out, so that the rest can still be checked. What was probably meant by a
 //! mistyped end is remembered, so that one slip of the finger is not reported a second time as a dangling end.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use track::{Beyond, Builder, DistrictId, EndId, Layout, LinkId, Scale, SectionId, TurnoutId, WayId};
 
@@ -11,6 +11,7 @@ use crate::diagnostic::Findings;
 use crate::keys::list_of;
 use crate::names::Names;
 use crate::nearest::nearest;
+use crate::resolved::{Excused, Places, Resolved};
 use crate::source::{Said, Span};
 use crate::written::{WrittenJoint, WrittenSection, WrittenTrack, WrittenWay};
 
@@ -20,48 +21,6 @@ type Text<'t> = Said<&'t str>;
 const MOST_SECTIONS: usize = 100;
 /// No end meets more others; bounded for the same reason.
 const MOST_MET: usize = 1000;
-
-/// A layout together with the places its pieces were written at.
-pub(crate) struct Resolved<'t> {
-    pub(crate) layout: Layout,
-    pub(crate) sections: Names<'t, SectionId>,
-    pub(crate) places: Places,
-    pub(crate) excused: Excused,
-    pub(crate) parts: Option<Said<usize>>,
-    pub(crate) section_links: BTreeMap<SectionId, Said<LinkId>>,
-}
-
-/// Where each piece was written, in the order of the layout's tables.
-#[derive(Default)]
-pub(crate) struct Places {
-    pub(crate) sections: Vec<Span>,
-    pub(crate) ends: Vec<Span>,
-    pub(crate) ways: Vec<Span>,
-    pub(crate) turnouts: Vec<Span>,
-    pub(crate) districts: Vec<Span>,
-    pub(crate) links: Vec<Span>,
-    /// The first place where an end was said to be joined.
-    pub(crate) joined: BTreeMap<EndId, Span>,
-    /// Where each two ends were joined, lower id first.
-    pub(crate) joints: BTreeMap<(EndId, EndId), Span>,
-    pub(crate) closed: BTreeMap<EndId, Span>,
-    pub(crate) signals: BTreeMap<EndId, Span>,
-    pub(crate) needed_length: BTreeSet<WayId>,
-}
-
-/// What a mistake already reported may have left wrong: the ends, ways, turnouts, districts and links concerned, and the sections
-/// that a faulty joint was meant to join.
-#[derive(Default)]
-pub(crate) struct Excused {
-    pub(crate) ends: BTreeSet<EndId>,
-    pub(crate) ways: BTreeSet<WayId>,
-    pub(crate) turnouts: BTreeSet<TurnoutId>,
-    pub(crate) districts: BTreeSet<DistrictId>,
-    pub(crate) links: BTreeSet<LinkId>,
-    /// What detectors sense, or at which voltage, was said wrongly.
-    pub(crate) electrics: bool,
-    pub(crate) touching: Vec<(SectionId, SectionId)>,
-}
 
 /// Puts the layout together; `fittings` adds what stands beside the track.
 pub(crate) struct Resolver<'t, 'o> {

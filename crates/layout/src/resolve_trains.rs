@@ -7,7 +7,7 @@ use track::{Address, EndId, Id as _, Layout, Length, SectionId, SpeedSteps, Star
 use crate::diagnostic::Findings;
 use crate::keys::list_of;
 use crate::names::Names;
-use crate::resolve::Resolved;
+use crate::resolved::Resolved;
 use crate::sight::{Sight, axles_of, detectable_of};
 use crate::source::{Said, Span};
 use crate::written::{WrittenStart, WrittenTrain};
