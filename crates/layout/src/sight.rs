@@ -1,6 +1,8 @@
 //! Reckoning which axles every area detector can see.
 
-use track::{Axle, Current, Draw, Layout, Length, Sensing, Voltage};
+use std::collections::BTreeMap;
+
+use track::{Axle, Current, Draw, Layout, Length, Sensing, SensingKind, Voltage};
 
 use crate::diagnostic::Findings;
 use crate::source::Said;
@@ -8,7 +10,7 @@ use crate::written::{WrittenAxles, WrittenVehicle};
 
 /// What the area detectors of a layout can see.
 pub(crate) enum Sight {
-    /// Every one of them senses so.
+    /// What the weakest of them see, all others see too.
     Known(Vec<Watch>),
     /// Of one of them, that of this section, nobody said how it senses.
     Unknown(String),
@@ -16,29 +18,31 @@ pub(crate) enum Sight {
     Excused,
 }
 
-/// One kind of area detector at one voltage.
+/// The least sensitive area detector of one kind at one voltage.
 pub(crate) struct Watch {
     sensing: Sensing,
     voltage: Voltage,
-    /// One that senses so.
+    /// Its name.
     detector: String,
 }
 
 impl Sight {
     /// What the detectors see at the voltage of their districts; where that was not said, at the least a station gives.
     pub(crate) fn of(layout: &Layout) -> Self {
-        let mut watches: Vec<Watch> = Vec::new();
+        let mut weakest: BTreeMap<(SensingKind, Voltage), Watch> = BTreeMap::new();
         for section in layout.sections.values() {
             let Some(detector) = section.detector else { continue };
             let detector = &layout.detectors[detector];
             let Some(sensing) = detector.sensing else { return Self::Unknown(section.name.clone()) };
             let district = section.district.and_then(|district| layout.districts[district].voltage);
             let voltage = district.unwrap_or(Voltage::STATION_LEAST);
-            if !watches.iter().any(|watch| watch.sensing == sensing && watch.voltage == voltage) {
-                watches.push(Watch { sensing, voltage, detector: detector.name.clone() });
+            let known = weakest.get(&(sensing.kind, voltage));
+            if known.is_none_or(|known| known.sensing.threshold < sensing.threshold) {
+                let watch = Watch { sensing, voltage, detector: detector.name.clone() };
+                weakest.insert((sensing.kind, voltage), watch);
             }
         }
-        Self::Known(watches)
+        Self::Known(weakest.into_values().collect())
     }
 }
 
