@@ -95,7 +95,7 @@
 //!
 //! [[district]]               # what goes dark together
 //! name    = "harbour"
-//! voltage = 15               # on its track; may be left out
+//! voltage = 15               # on its track, under load; may be left out
 //! ```
 //!
 //! Every end is in a joint, has a buffer stop, or leads off the layout. Ways that begin at one end need different positions of

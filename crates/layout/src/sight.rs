@@ -1,6 +1,6 @@
 //! Reckoning which axles every area detector can see.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use track::{Axle, Current, Draw, Layout, Length, Sensing, SensingKind, Voltage};
 
@@ -11,7 +11,11 @@ use crate::written::{WrittenAxles, WrittenVehicle};
 /// What the area detectors of a layout can see.
 pub(crate) enum Sight {
     /// What the weakest of them see, all others see too.
-    Known(Vec<Watch>),
+    Known {
+        weakest: Vec<Watch>,
+        /// Draws that were reported as too weak: once, not for each wagon of a long train.
+        told: BTreeSet<Draw>,
+    },
     /// Of one of them, that of this section, nobody said how it senses.
     Unknown(String),
     /// Something of it was said wrongly, and has been reported.
@@ -42,7 +46,7 @@ impl Sight {
                 weakest.insert((sensing.kind, voltage), watch);
             }
         }
-        Self::Known(weakest.into_values().collect())
+        Self::Known { weakest: weakest.into_values().collect(), told: BTreeSet::new() }
     }
 }
 
@@ -81,14 +85,16 @@ pub(crate) fn detectable_of(
     if vehicle.axles.is_empty() {
         return said.and_then(|said| said.value);
     }
-    let reckoned = match (&*sight, said) {
-        (Sight::Known(watches), None) => {
+    let reckoned = match (&mut *sight, said) {
+        (Sight::Known { weakest, told }, None) => {
             for group in &vehicle.axles {
-                warn_of_weakness(group, watches, out);
+                if told.insert(group.draw) {
+                    warn_of_weakness(group, weakest, out);
+                }
             }
-            return span_seen(vehicle, watches);
+            return span_seen(vehicle, weakest);
         }
-        (Sight::Known(watches), Some(_)) => Some(span_seen(vehicle, watches)),
+        (Sight::Known { weakest, .. }, Some(_)) => Some(span_seen(vehicle, weakest)),
         (Sight::Unknown(section), None) => {
             let place = vehicle.axles[0].at.span;
             out.mistake(
@@ -117,7 +123,7 @@ fn warn_of_weakness(group: &WrittenAxles, watches: &[Watch], out: &mut Findings)
     out.warning(
         group.at.span,
         format!(
-            "too weak to be seen everywhere: each draws {} mA at {} V, and the detector `{}` is only sure of {} mA",
+            "axles like these are too weak to be seen everywhere: each draws {} mA at {} V, and the detector `{}` is only sure of {} mA",
             watch.current_of(group.draw).ma(),
             watch.voltage.volts(),
             watch.detector,

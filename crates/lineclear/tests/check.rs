@@ -40,7 +40,9 @@ const GOOD: &[u8] = b"layout = { name = \"t\", scale = \"N\" }\n[[section]]\nnam
 fn the_demo_is_summed_up() {
     let ran = check(&[&demo()]);
     assert_eq!((ran.status, ran.complaints.as_str()), (Some(0), ""));
-    for part in ["Low Staithe, scale H0", "25 sections", "m of track on the table", "12 turnouts", "4 trains"] {
+    for part in
+        ["Low Staithe, scale H0", "25 sections", "m of track on the table", "12 turnouts", "3 links\n", "4 trains"]
+    {
         assert!(ran.output.contains(part), "no `{part}` in:\n{}", ran.output);
     }
     assert!(!ran.output.contains("warning"), "{}", ran.output);
@@ -52,6 +54,16 @@ fn one_thing_is_not_told_in_the_plural() {
     for part in ["1 section\n", "0 turnouts\n", "0 trains\n"] {
         assert!(ran.output.contains(part), "no `{part}` in:\n{}", ran.output);
     }
+}
+
+#[test]
+fn detectors_that_no_link_carries_are_counted_where_there_are_links() {
+    let detectors = "[[detector]]\nname = \"gate\"\nreader = \"quay\"\nlink = \"west\"\n[[link]]\nname = \"west\"\n";
+    let linked = [GOOD, detectors.as_bytes()].concat();
+    let ran = check(&[&folder("linked", &[("layout.toml", &linked)]).display().to_string()]);
+    assert!(ran.output.contains("1 link, 1 detector on none of them\n"), "{}", ran.output);
+    let ran = check(&[&folder("unlinked", &[("layout.toml", GOOD)]).display().to_string()]);
+    assert!(!ran.output.contains("link"), "{}", ran.output);
 }
 
 #[test]

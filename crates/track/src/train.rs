@@ -59,7 +59,7 @@ pub struct Axle {
 }
 
 /// What an axle draws.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Draw {
     /// What flows through the resistor between its wheels: the more, the higher the voltage.
     Resistor(Resistance),

@@ -94,11 +94,11 @@ fn axles_that_the_least_sensitive_detector_misses_do_not_count() {
 fn axles_too_weak_to_be_seen_are_told_with_their_current() {
     check_vehicle(
         "sensing = \"current-transformer\"\nthreshold = 8",
-        "pickups = [20, 60, 108], draws = 20, resistor-axles = [40]",
+        "pickups = [20, 60, 108], draws = 20, resistor-axles = [40] }, { length = 128, resistor-axles = [20]",
         r#"
-            trains 3:39-52 warning: too weak to be seen everywhere: each draws 6.666 mA at 15 V, and the detector `quay` is only sure of 8 mA
+            trains 3:39-52 warning: axles like these are too weak to be seen everywhere: each draws 6.666 mA at 15 V, and the detector `quay` is only sure of 8 mA
             hint: `draws` is what all `pickups` draw together while the vehicle stands
-            trains 3:83-87 warning: too weak to be seen everywhere: each draws 1.5 mA at 15 V, and the detector `quay` is only sure of 8 mA
+            trains 3:83-87 warning: axles like these are too weak to be seen everywhere: each draws 1.5 mA at 15 V, and the detector `quay` is only sure of 8 mA
             hint: an axle with a smaller `resistance` draws more
         "#,
     );
