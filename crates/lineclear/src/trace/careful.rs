@@ -5,7 +5,7 @@ use std::fmt;
 
 use serde::de::{Deserializer, MapAccess, Visitor};
 use serde_json::value::RawValue;
-use signaller::{Input, Request, Ticket, Time};
+use signaller::{Direction, Input, Memory, Request, Ticket, Time};
 use track::{EndId, Layout, SectionId, TrainId};
 
 use super::names::{self, Directory, Names};
@@ -20,6 +20,11 @@ const KINDS: &[(&str, &[&str])] = &[
     ("reader", &["train"]),
     ("lift", &[]),
     ("signal", &["shows", "held"]),
+    ("spot", &[]),
+    ("district", &["live"]),
+    ("link", &["up"]),
+    ("remember", &["on", "nose"]),
+    ("identify", &["in"]),
 ];
 
 /// What a line said.
@@ -65,11 +70,27 @@ pub(super) fn read(line: &[u8], number: u64, layout: &Layout, names: &Names) -> 
             Input::Requested { ticket: Ticket(number), request }
         }
         "signal" => object.signal(names)?,
+        "spot" => Input::SpotPassed { detector: object.find(kind, "spot", &names.spots)? },
+        "district" => Input::PowerReported {
+            district: object.find(kind, "power district", &names.districts)?,
+            live: object.truth("live")?,
+        },
+        "link" => Input::LinkReported { link: object.find(kind, "link", &names.links)?, up: object.truth("up")? },
+        "identify" => {
+            let section = object.find("in", "section", &names.sections)?;
+            let train = train(object.name_of_train(kind)?, names, &mut stranger);
+            Input::Requested { ticket: Ticket(number), request: Request::Identify { section, train } }
+        }
         _ => {
             let on = object.on(layout, names)?;
             let nose = object.nose(layout, names, &on)?;
             let train = train(object.name_of_train(kind)?, names, &mut stranger);
-            Input::Requested { ticket: Ticket(number), request: Request::Place { train, on, nose } }
+            if kind == "remember" {
+                let memory = Memory { on, nose, leading: Direction::Forward, sure: true };
+                Input::TrainRemembered { train, memory }
+            } else {
+                Input::Requested { ticket: Ticket(number), request: Request::Place { train, on, nose } }
+            }
         }
     };
     Ok(Heard { at, input, stranger })
@@ -148,9 +169,10 @@ impl<'a> Object<'a> {
         }
         let mut about = KINDS.iter().filter(|(kind, _)| self.value(kind).is_some());
         let Some((kind, beside)) = about.next() else {
+            let kinds: Vec<String> = KINDS.iter().map(|(kind, _)| format!("`{kind}`")).collect();
             return Err(self
                 .problem("the line does not say what it is about")
-                .hint("give it one of `place`, `section`, `turnout`, `reader`, `lift`, `signal`"));
+                .hint(format!("give it one of {}", kinds.join(", "))));
         };
         if let Some((other, _)) = about.next() {
             return Err(self.problem(format!("the line is about `{kind}` and `{other}`")).hint("write two lines"));

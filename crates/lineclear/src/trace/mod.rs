@@ -8,6 +8,7 @@
 //! short channel of batches, so memory stays bounded however long the input is. Read [`stepper`] for the order of things.
 
 mod careful;
+mod facts;
 mod names;
 mod problem;
 mod quick;
@@ -44,6 +45,9 @@ pub(crate) struct Args {
     /// Also say what every signal shows
     #[arg(long)]
     signals: bool,
+    /// Also tell of doubts and what would settle them, of power, of links, and of what should be looked at
+    #[arg(long)]
+    facts: bool,
     /// Report a bad line and go on with the next; without this the first one ends the run
     #[arg(long)]
     keep_going: bool,
@@ -58,6 +62,11 @@ One JSON object a line, in order of time; `at` is seconds since the record began
   {\"at\": 90.0, \"lift\": \"Heron\"}                       taken off the track
   {\"at\": 91.0, \"signal\": \"S9\", \"shows\": \"yellow\"}     reported from beyond the layout
   {\"at\": 92.0, \"signal\": \"S2\", \"held\": true}          kept at danger by a person
+  {\"at\": 93.0, \"spot\": \"magnet\"}                      something passed a spot detector
+  {\"at\": 94.0, \"district\": \"hill\", \"live\": false}     its power went; true: it is back
+  {\"at\": 95.0, \"link\": \"west\", \"up\": false}           what it carries is not known; true: it is up again
+  {\"at\": 96.0, \"identify\": \"Heron\", \"in\": \"quay-1\"}   a person says which train is there
+  {\"at\": 0.0, \"remember\": \"Heron\", \"on\": [\"quay-1\"]}  stood there when the record before ended; nose as above
 Where trains stand at first is taken from the record alone, not from `trains.toml`. Lines of one time are one instant, told
 of when a later one begins.
 
@@ -70,6 +79,22 @@ pub(crate) enum Signals {
     Silent,
     /// Tags and aspects.
     Spoken,
+}
+
+/// Whether to tell of doubts, power, links and suspicions.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Facts {
+    /// Only what is said of sections.
+    Silent,
+    /// These, too.
+    Told,
+}
+
+/// What is to be written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Wanted {
+    signals: Signals,
+    facts: Facts,
 }
 
 /// What to do about a bad line.
@@ -104,8 +129,9 @@ pub(crate) fn run(args: &Args) -> Exit {
         Err(refused) => return bad_input(&refused),
     };
     let signals = if args.signals { Signals::Spoken } else { Signals::Silent };
+    let facts = if args.facts { Facts::Told } else { Facts::Silent };
     let bad_line = if args.keep_going { BadLine::IsSkipped } else { BadLine::Stops };
-    match trace(layout, io::stdin(), io::stdout().lock(), io::stderr(), signals, bad_line) {
+    match trace(layout, io::stdin(), io::stdout().lock(), io::stderr(), Wanted { signals, facts }, bad_line) {
         Ok(Ending::Complete | Ending::Unread) => Exit::Fine,
         Ok(Ending::Stopped) => Exit::BadInput,
         Err(error) => bad_input(&format_args!("error: the output cannot be written: {error}")),
@@ -118,11 +144,12 @@ fn trace(
     input: impl Read + Send + 'static,
     output: impl Write,
     mut complaints: impl Write,
-    signals: Signals,
+    wanted: Wanted,
     bad_line: BadLine,
 ) -> io::Result<Ending> {
     let (sender, batches) = sync_channel(BATCHES_AHEAD);
-    let signaller = Signaller::new(Arc::clone(&layout), Conduct::Observe).silent_of_doubts();
+    let signaller = Signaller::new(Arc::clone(&layout), Conduct::Observe);
+    let signaller = if wanted.facts == Facts::Told { signaller } else { signaller.silent_of_doubts() };
     let mut reader = Reader::new(layout, signaller.signals().book(), input);
     // The thread is not joined: where the run ends early it may be waiting for input that never comes.
     std::thread::spawn(move || {
@@ -132,7 +159,7 @@ fn trace(
             }
         }
     });
-    let mut stepper = Stepper::new(signaller, output, signals);
+    let mut stepper = Stepper::new(signaller, output, wanted);
     match work(&batches, &mut stepper, &mut complaints, bad_line) {
         Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(Ending::Unread),
         ending => ending,

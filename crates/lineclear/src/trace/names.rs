@@ -4,7 +4,9 @@ use std::collections::HashMap;
 
 use foldhash::fast::FixedState;
 use signaller::{Aspect, AspectBook};
-use track::{DetectorId, DetectorKind, EndId, Id, Layout, Lie, SectionId, SignalId, TrainId, TurnoutId};
+use track::{
+    DetectorId, DetectorKind, DistrictId, EndId, Id, Layout, Lie, LinkId, SectionId, SignalId, TrainId, TurnoutId,
+};
 
 /// Names of one kind of thing. Looked up by bytes: a name that is found is well-formed text.
 pub(super) struct Directory<I> {
@@ -39,6 +41,12 @@ pub(super) struct Names {
     pub(super) signals: Directory<SignalId>,
     /// Detectors that read which train it is.
     pub(super) readers: Directory<DetectorId>,
+    /// Detectors that something passes.
+    pub(super) spots: Directory<DetectorId>,
+    /// Power districts.
+    pub(super) districts: Directory<DistrictId>,
+    /// Links.
+    pub(super) links: Directory<LinkId>,
     /// Trains: those of the layout, then those that lines named.
     pub(super) trains: Directory<TrainId>,
     /// What signals can show.
@@ -49,12 +57,18 @@ pub(super) struct Names {
 impl Names {
     /// The names of a layout, and of what its signals can show.
     pub(super) fn new(layout: &Layout, book: &AspectBook) -> Self {
-        let readers = layout.detectors.iter().filter(|(_, detector)| matches!(detector.kind, DetectorKind::Reader(_)));
+        let detectors = |wanted: fn(&DetectorKind) -> bool| {
+            let detectors = layout.detectors.iter().filter(move |(_, detector)| wanted(&detector.kind));
+            Directory::new(detectors.map(|(id, detector)| (id, detector.name.as_str())))
+        };
         Self {
             sections: Directory::new(layout.sections.iter().map(|(id, section)| (id, section.name.as_str()))),
             turnouts: Directory::new(layout.turnouts.iter().map(|(id, turnout)| (id, turnout.name.as_str()))),
             signals: Directory::new(layout.signals.iter().map(|(id, signal)| (id, signal.name.as_str()))),
-            readers: Directory::new(readers.map(|(id, detector)| (id, detector.name.as_str()))),
+            readers: detectors(|kind| matches!(kind, DetectorKind::Reader(_))),
+            spots: detectors(|kind| matches!(kind, DetectorKind::Spot { .. })),
+            districts: Directory::new(layout.districts.iter().map(|(id, district)| (id, district.name.as_str()))),
+            links: Directory::new(layout.links.iter().map(|(id, link)| (id, link.name.as_str()))),
             trains: Directory::new(layout.trains.iter().map(|(id, train)| (id, train.name.as_str()))),
             aspects: Directory::new(book.aspects()),
             next_train: layout.trains.len(),

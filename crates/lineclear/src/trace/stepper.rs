@@ -1,14 +1,16 @@
 //! Instant by instant through the signaller.
 
 use std::io::{self, Write};
+use std::sync::Arc;
 use std::time::Duration;
 
 use signaller::{Answer, Fact, Input, Output, Signaller, Step, Time};
+use track::Layout;
 
-use super::Signals;
 use super::problem::Problem;
 use super::reader::Item;
 use super::writer::Writer;
+use super::{Facts, Signals, Wanted};
 
 /// How long after the last line the signaller may still make up its mind.
 const SETTLING: Duration = Duration::from_secs(60);
@@ -18,9 +20,10 @@ pub(super) type Worked = io::Result<Result<(), Vec<Problem>>>;
 
 /// Collects the lines of an instant, and steps the signaller when it is complete.
 pub(super) struct Stepper<W> {
+    layout: Arc<Layout>,
     signaller: Signaller,
     writer: Writer<W>,
-    signals: Signals,
+    wanted: Wanted,
     /// The instant that is being collected.
     at: Time,
     heard: Vec<Input>,
@@ -28,11 +31,12 @@ pub(super) struct Stepper<W> {
 }
 
 impl<W: Write> Stepper<W> {
-    pub(super) fn new(signaller: Signaller, output: W, signals: Signals) -> Self {
+    pub(super) fn new(signaller: Signaller, output: W, wanted: Wanted) -> Self {
         Self {
             writer: Writer::new(signaller.layout(), signaller.signals().book(), output),
+            layout: Arc::clone(signaller.layout()),
             signaller,
-            signals,
+            wanted,
             at: Time::ZERO,
             heard: Vec::new(),
             wake_at: None,
@@ -75,7 +79,7 @@ impl<W: Write> Stepper<W> {
         self.wake_until(self.at)?;
         let step = self.signaller.step(self.at, &self.heard);
         let refused = refusals(&step);
-        self.wake_at = say(&mut self.writer, self.signals, self.at, &step)?;
+        self.wake_at = say(&mut self.writer, self.wanted, &self.layout, self.at, &step)?;
         self.heard.clear();
         Ok(if refused.is_empty() { Ok(()) } else { Err(refused) })
     }
@@ -84,7 +88,7 @@ impl<W: Write> Stepper<W> {
     fn wake_until(&mut self, end: Time) -> io::Result<()> {
         while let Some(now) = self.wake_at.filter(|&now| now < end) {
             let step = self.signaller.step(now, &[Input::Woke]);
-            let next = say(&mut self.writer, self.signals, now, &step)?;
+            let next = say(&mut self.writer, self.wanted, &self.layout, now, &step)?;
             // Being woken again at the same time would never end.
             self.wake_at = next.filter(|&next| next > now);
         }
@@ -103,12 +107,21 @@ fn refusals(step: &Step<'_>) -> Vec<Problem> {
     step.outputs.iter().filter_map(refused).collect()
 }
 
-fn say<W: Write>(writer: &mut Writer<W>, signals: Signals, now: Time, step: &Step<'_>) -> io::Result<Option<Time>> {
+fn say<W: Write>(
+    writer: &mut Writer<W>,
+    wanted: Wanted,
+    layout: &Layout,
+    now: Time,
+    step: &Step<'_>,
+) -> io::Result<Option<Time>> {
     writer.begin(now);
     for output in step.outputs {
         match output {
             Output::Fact(Fact::Tagged { section, tag }) => writer.tag(*section, tag),
-            Output::Show { signal, aspect } if signals == Signals::Spoken => writer.aspect(*signal, *aspect),
+            Output::Show { signal, aspect } if wanted.signals == Signals::Spoken => {
+                writer.aspect(*signal, *aspect);
+            }
+            Output::Fact(fact) if wanted.facts == Facts::Told => writer.fact(layout, fact),
             _ => {}
         }
     }

@@ -3,10 +3,10 @@
 use std::io::Cursor;
 use std::sync::Arc;
 
-use track::{Builder, Layout, Scale};
+use track::{Beyond, Builder, Detector, DetectorKind, District, Layout, Link, Scale};
 
 use super::reader::{LINES_OF_AN_INSTANT, LONGEST_LINE};
-use super::{BadLine, Ending, Signals, trace};
+use super::{BadLine, Ending, Facts, Signals, Wanted, trace};
 
 /// Two sections of the harbour branch, end to end, a second quay, and a section apart.
 fn branch() -> Arc<Layout> {
@@ -25,9 +25,13 @@ fn branch() -> Arc<Layout> {
 }
 
 fn run(input: impl Into<Vec<u8>>, bad_line: BadLine) -> (Ending, String, String) {
+    run_on(branch(), input, Facts::Silent, bad_line)
+}
+
+fn run_on(layout: Arc<Layout>, input: impl Into<Vec<u8>>, facts: Facts, bad_line: BadLine) -> (Ending, String, String) {
     let (mut output, mut complaints) = (Vec::new(), Vec::new());
-    let input = Cursor::new(input.into());
-    let ending = trace(branch(), input, &mut output, &mut complaints, Signals::Silent, bad_line).unwrap();
+    let (input, wanted) = (Cursor::new(input.into()), Wanted { signals: Signals::Silent, facts });
+    let ending = trace(layout, input, &mut output, &mut complaints, wanted, bad_line).unwrap();
     (ending, String::from_utf8(output).unwrap(), String::from_utf8(complaints).unwrap())
 }
 
@@ -70,6 +74,13 @@ fn a_line_that_makes_no_sense_is_refused_with_its_number_and_what_would_be_right
     refused("{\"at\": 6, \"signal\": \"W2\", \"shows\": \"read\"}", "hint: the nearest name is `red`");
     refused("{\"at\": 6, \"signal\": \"W2\"}", "one of `shows` and `held`");
     refused("{\"at\": 6, \"reader\": \"gate\", \"train\": \"Heron\"}", "no reader is named `gate`");
+    refused("{\"at\": 6, \"spot\": \"magnet\"}", "no spot is named `magnet`");
+    refused("{\"at\": 6, \"district\": \"hil\", \"live\": true}", "no power district is named `hil`");
+    refused("{\"at\": 6, \"district\": \"hil\"}", "no power district is named `hil`");
+    refused("{\"at\": 6, \"link\": \"west\", \"live\": true}", "`live` does not belong beside `link`");
+    refused("{\"at\": 6, \"identify\": \"Heron\"}", "`in` is missing");
+    refused("{\"at\": 6, \"identify\": \"Heron\", \"in\": \"quay-2\"}", "hint: the nearest name is `quay-1`");
+    refused("{\"at\": 6, \"remember\": \"Heron\", \"on\": [\"quay-1\"], \"nose\": \"main-1.a\"}", "the nose points at");
     refused("{\"at\": 4.9, \"section\": \"quay-1\", \"occupied\": true}", "time goes back from 5 to 4.9");
     refused("{\"at\": 6, \"section\": \"quay-1\", \"occupied\": true} {}", "trailing characters");
 }
@@ -195,4 +206,98 @@ fn the_quick_reader_leaves_whatever_is_unusual_to_the_careful_one() {
     ] {
         assert!(super::quick::read(line.as_bytes(), 1, &names).is_none(), "taken: {line}");
     }
+}
+
+/// The branch in two power districts, with a spot, and all of it on one link.
+fn wired_branch() -> Arc<Layout> {
+    let mut layout = Layout::clone(&branch());
+    let harbour = layout.districts.push(District { name: "harbour".into(), voltage: None });
+    let link = layout.links.push(Link { name: "west".into() });
+    for section in ["quay-1", "main-1", "quay-9"] {
+        let section = layout.section_named(section).unwrap();
+        layout.sections[section].district = Some(harbour);
+        let detector = layout.sections[section].detector.unwrap();
+        layout.detectors[detector].link = Some(link);
+    }
+    for end in layout.ends.ids().filter(|&end| layout.ends[end].meets.is_empty()).collect::<Vec<_>>() {
+        layout.ends[end].beyond = Beyond::BufferStop;
+    }
+    let way = layout.sections[layout.section_named("main-1").unwrap()].ways[0];
+    layout.detectors.push(Detector::new("magnet", DetectorKind::Spot { way, from_first_end: None }));
+    Arc::new(layout)
+}
+
+fn facts(lines: &[&str]) -> String {
+    let (ending, output, complaints) = run_on(wired_branch(), lines.join("\n"), Facts::Told, BadLine::Stops);
+    assert_eq!((ending, complaints.as_str()), (Ending::Complete, ""));
+    let of_sections = |line: &&str| !line.contains("\"section\":");
+    output.lines().filter(of_sections).collect::<Vec<_>>().join("\n")
+}
+
+#[test]
+fn a_power_district_and_a_link_that_fail_in_a_recording_are_told_of() {
+    let said = facts(&[
+        "{\"at\": 1, \"place\": \"Heron\", \"on\": [\"quay-1\"]}",
+        "{\"at\": 1, \"section\": \"quay-1\", \"occupied\": true}",
+        "{\"at\": 1, \"section\": \"main-1\", \"occupied\": false}",
+        "{\"at\": 1, \"section\": \"quay-9\", \"occupied\": false}",
+        "{\"at\": 5, \"district\": \"harbour\", \"live\": false}",
+        "{\"at\": 5.1, \"section\": \"quay-1\", \"occupied\": false}",
+        "{\"at\": 9, \"district\": \"harbour\", \"live\": true}",
+        "{\"at\": 9.1, \"section\": \"quay-1\", \"occupied\": true}",
+        "{\"at\": 20, \"link\": \"west\", \"up\": false}",
+        "{\"at\": 30, \"link\": \"west\", \"up\": true}",
+        "{\"at\": 30.1, \"section\": \"quay-1\", \"occupied\": true}",
+        "{\"at\": 30.1, \"section\": \"main-1\", \"occupied\": false}",
+        "{\"at\": 30.1, \"section\": \"quay-9\", \"occupied\": false}",
+    ]);
+    assert_eq!(
+        said,
+        "{\"at\": 5.0, \"district\": \"harbour\", \"live\": false, \"because\": \"it was reported\"}\n\
+         {\"at\": 9.5, \"district\": \"harbour\", \"live\": true}\n\
+         {\"at\": 20.0, \"link\": \"west\", \"up\": false}\n\
+         {\"at\": 30.6, \"link\": \"west\", \"up\": true}"
+    );
+}
+
+#[test]
+fn a_detector_that_a_recording_shows_to_fail_is_named() {
+    let mut lines = vec![
+        "{\"at\": 1, \"place\": \"Heron\", \"on\": [\"hill \\\"top\\\"\"]}".to_owned(),
+        "{\"at\": 1, \"section\": \"hill \\\"top\\\"\", \"occupied\": true}".to_owned(),
+        "{\"at\": 1, \"section\": \"main-1\", \"occupied\": false}".to_owned(),
+        "{\"at\": 1, \"section\": \"quay-1\", \"occupied\": false}".to_owned(),
+        "{\"at\": 1, \"section\": \"quay-9\", \"occupied\": false}".to_owned(),
+    ];
+    for time in 1..4 {
+        lines.push(format!("{{\"at\": {time}00, \"section\": \"quay-9\", \"occupied\": true}}"));
+        lines.push(format!("{{\"at\": {time}20, \"section\": \"quay-9\", \"occupied\": false}}"));
+    }
+    let lines: Vec<&str> = lines.iter().map(String::as_str).collect();
+    let said = facts(&lines);
+    let suspected = said.lines().filter(|line| line.contains("suspect")).collect::<Vec<_>>();
+    assert_eq!(
+        suspected,
+        [
+            "{\"at\": 321.0, \"suspect\": \"section\", \"name\": \"quay-9\", \"because\": \"`quay-9` filled 3 times with \
+          nothing there, in 0 passages: moisture, or something across the rails\"}"
+        ]
+    );
+}
+
+#[test]
+fn a_train_is_remembered_named_and_passes_a_spot() {
+    let lines = [
+        "{\"at\": 0, \"remember\": \"Heron\", \"on\": [\"quay-1\"], \"nose\": \"quay-1.b\"}",
+        "{\"at\": 1, \"section\": \"quay-1\", \"occupied\": true}",
+        "{\"at\": 1, \"section\": \"main-1\", \"occupied\": false}",
+        "{\"at\": 1, \"section\": \"quay-9\", \"occupied\": false}",
+        "{\"at\": 2, \"section\": \"main-1\", \"occupied\": true}",
+        "{\"at\": 2.5, \"spot\": \"magnet\"}",
+        "{\"at\": 9, \"identify\": \"Heron\", \"in\": \"main-1\"}",
+    ];
+    let (ending, output, complaints) = run_on(wired_branch(), lines.join("\n"), Facts::Silent, BadLine::Stops);
+    assert_eq!((ending, complaints.as_str()), (Ending::Complete, ""));
+    let last = output.lines().rfind(|line| line.contains("main-1"));
+    assert_eq!(last, Some("{\"at\": 2.0, \"section\": \"main-1\", \"train\": \"Heron\", \"sure\": true}"), "{output}");
 }

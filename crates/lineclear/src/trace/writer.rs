@@ -23,6 +23,8 @@ pub(super) struct Writer<W> {
     aspects: Vec<String>,
     /// The names of trains, in quotes. Trains that nobody named have none.
     trains: Table<TrainId, Box<[u8]>>,
+    /// The same, as they are.
+    names: Table<TrainId, String>,
 }
 
 impl<W: Write> Writer<W> {
@@ -35,14 +37,29 @@ impl<W: Write> Writer<W> {
             sections: layout.sections.values().map(|section| middle("section", &section.name)).collect(),
             signals: layout.signals.values().map(|signal| middle("signal", &signal.name)).collect(),
             aspects: book.aspects().map(|(_, name)| quoted(name)).collect(),
+            names: layout.trains.values().map(|train| train.name.clone()).collect(),
             trains: layout.trains.values().map(|train| quoted(&train.name).into_bytes().into_boxed_slice()).collect(),
         }
     }
 
     /// Names the train with the next free id.
     pub(super) fn name(&mut self, train: TrainId, name: &str) {
+        self.names.push(name.to_owned());
         let next = self.trains.push(quoted(name).into_bytes().into_boxed_slice());
         debug_assert_eq!(next, train, "trains are named in order of their ids");
+    }
+
+    /// What a train is called; nothing where nobody named it.
+    pub(super) fn train_name(&self, train: TrainId) -> Option<&str> {
+        self.names.get(train).map(String::as_str)
+    }
+
+    /// Writes a line that is JSON already, but for the time.
+    pub(super) fn line(&mut self, rest: &str) {
+        self.lines.extend_from_slice(&self.beginning);
+        self.lines.extend_from_slice(b", ");
+        self.lines.extend_from_slice(rest.as_bytes());
+        self.lines.extend_from_slice(b"}\n");
     }
 
     /// What follows is said at this time.
@@ -119,6 +136,6 @@ impl<W: Write> Writer<W> {
 }
 
 /// A name as JSON writes it.
-fn quoted(name: &str) -> String {
+pub(super) fn quoted(name: &str) -> String {
     serde_json::Value::from(name).to_string()
 }
