@@ -242,7 +242,7 @@ impl<S: Works> Session<S> {
             }
             // A turnout thrown under a standing train derails it now, not when time next passes.
             self.see();
-            self.keeper.step(self.inputs.len(), &self.outputs);
+            self.keeper.step(&self.inputs, &self.outputs);
         }
         self.checkers.judge(self.now, &self.table);
         let violations = &self.checkers.violations()[self.told..];

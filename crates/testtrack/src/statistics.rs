@@ -1,10 +1,10 @@
 //! What a run was like, in figures.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 use std::time::Duration;
 
-use signaller::{Destination, Fact, Output, Tag, Time};
+use signaller::{Destination, Fact, Input, Output, Request, Tag, Time};
 use track::{Layout, SectionId, StopId, Table as Rows, TrainId};
 
 use crate::table::Table;
@@ -40,6 +40,10 @@ pub struct Statistics {
     pub time_untagged: Duration,
     /// Train-time held.
     pub time_held: Duration,
+    /// Train-time held though no person wished it: because of a doubt, or of something that was found to be wrong.
+    pub time_held_by_doubt: Duration,
+    /// Times a section came to be tagged with a train for sure.
+    pub sure_claims: u64,
 }
 
 /// How well trains stopped at stopping points.
@@ -88,7 +92,12 @@ pub(crate) struct Keeper {
     standing: BTreeMap<TrainId, Standing>,
     /// Trains said to have arrived at a stopping point, until they really stand.
     stopping: Vec<(TrainId, StopId)>,
+    /// Reasons for which people wished that a train be held.
+    wished: BTreeSet<String>,
 }
+
+/// The reason of a hold that a person set on everything.
+const STOPPED: &str = "everything was stopped";
 
 /// How it stands with a train.
 #[derive(Clone, Copy, Debug, Default)]
@@ -97,7 +106,14 @@ struct Standing {
     sure: i32,
     /// Sections whose doubtful tag names it.
     doubtful: i32,
-    is_held: bool,
+    held: Option<Held>,
+}
+
+/// On whose account a train is held.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Held {
+    ByWish,
+    ByDoubt,
 }
 
 impl Keeper {
@@ -105,7 +121,7 @@ impl Keeper {
         let tags = Rows::filled(None, layout.sections.len());
         let standing = layout.trains.ids().map(|train| (train, Standing::default())).collect();
         let figures = Statistics::default();
-        Self { layout, figures, counted_to: Time::ZERO, tags, standing, stopping: Vec::new() }
+        Self { layout, figures, counted_to: Time::ZERO, tags, standing, stopping: Vec::new(), wished: BTreeSet::new() }
     }
 
     pub(crate) fn figures(&self) -> &Statistics {
@@ -125,8 +141,9 @@ impl Keeper {
                 _ => &mut self.figures.time_untagged,
             };
             *time += passed;
-            if standing.is_held {
+            if let Some(held) = standing.held {
                 self.figures.time_held += passed;
+                self.figures.time_held_by_doubt += if held == Held::ByDoubt { passed } else { Duration::ZERO };
             }
         }
         let stopping = std::mem::take(&mut self.stopping);
@@ -140,10 +157,17 @@ impl Keeper {
     }
 
     /// Takes in a step.
-    pub(crate) fn step(&mut self, inputs: usize, outputs: &[Output]) {
+    pub(crate) fn step(&mut self, inputs: &[Input], outputs: &[Output]) {
         self.figures.steps += 1;
-        self.figures.inputs += inputs as u64;
+        self.figures.inputs += inputs.len() as u64;
         self.figures.outputs += outputs.len() as u64;
+        for input in inputs {
+            if let Input::Requested { request: Request::Hold { reason, .. }, .. } = input
+                && !self.wished.contains(reason)
+            {
+                self.wished.insert(reason.clone());
+            }
+        }
         for output in outputs {
             if let Output::Fact(fact) = output {
                 self.hear(fact);
@@ -161,11 +185,13 @@ impl Keeper {
                     self.stopping.push((*train, *stop));
                 }
             }
-            Fact::HoldSet { train, .. } => {
+            Fact::HoldSet { train, reason } => {
                 self.figures.holds += 1;
-                self.standing.entry(*train).or_default().is_held = true;
+                let by_wish = reason == STOPPED || self.wished.contains(reason);
+                let held = if by_wish { Held::ByWish } else { Held::ByDoubt };
+                self.standing.entry(*train).or_default().held = Some(held);
             }
-            Fact::HoldLifted { train } => self.standing.entry(*train).or_default().is_held = false,
+            Fact::HoldLifted { train } => self.standing.entry(*train).or_default().held = None,
             _ => {}
         }
     }
@@ -176,6 +202,8 @@ impl Keeper {
             (Tag::Doubt(_), Some(Tag::Doubt(_))) | (Tag::Unexplained, Some(Tag::Unexplained)) => {}
             (Tag::Doubt(_), _) => self.figures.doubts += 1,
             (Tag::Unexplained, _) => self.figures.unexplained += 1,
+            (Tag::Sure(train), Some(Tag::Sure(before))) if train == before => {}
+            (Tag::Sure(_), _) => self.figures.sure_claims += 1,
             _ => {}
         }
         self.count(before.as_ref(), -1);

@@ -177,6 +177,12 @@ impl Table {
         Some(Nose { section: on.section, way: on.way, towards, short_of_end })
     }
 
+    /// The end of a section that the train's front or its rear points at, whichever leads in that direction; nothing off the
+    /// layout.
+    pub fn points_at(&self, train: TrainId, leading: Direction) -> Option<EndId> {
+        self.trains.get(train)?.tip(leading).map(|(_, towards, _)| towards)
+    }
+
     /// How far the train's nearer end is from an end of a section; nothing where neither of its ends lies on a way to it.
     pub fn short_of(&self, train: TrainId, end: EndId) -> Option<Length> {
         let rolling = self.trains.get(train)?;

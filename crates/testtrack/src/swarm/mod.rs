@@ -1,0 +1,30 @@
+//! The swarm: many seeds, each a layout, trains, traffic and faults of its own, and what must hold in all of them.
+//!
+//! A trial has two phases. While there are **faults**, nothing of N0 to N6 may happen. Then everything heals, and trains
+//! **finish**: within [`FINISH`] every train that nobody holds moves on, and whatever is still in doubt is a question that the
+//! signaller has put to people in words. In that phase a helpful person answers such questions, truthfully.
+//!
+//! Each trial is run twice, and what was heard in the first run is replayed into a signaller without any table; all three must
+//! agree to the last byte (N9).
+//!
+//! Read [`Plan`] first, then `trial.rs`.
+
+mod choice;
+mod log;
+mod person;
+mod replay;
+mod tally;
+mod trial;
+mod watch;
+mod words;
+
+pub use choice::{FaultSet, Place};
+pub use log::Log;
+pub use tally::Tally;
+pub use trial::{Broken, Figures, Law, Outcome, Plan};
+pub use watch::Settled;
+
+use std::time::Duration;
+
+/// How long trains have, once everything has healed, until each of them has moved on.
+pub const FINISH: Duration = Duration::from_secs(15 * 60);

@@ -1,0 +1,115 @@
+//! A helpful person: answers what the signaller asks, truthfully, by looking at the table.
+
+use std::collections::BTreeMap;
+use std::time::Duration;
+
+use signaller::{Direction, Request, Tag, Ticket, Time};
+use track::{SectionId, TrainId};
+
+use super::watch::Watch;
+use crate::random::Stream;
+use crate::session::{Desk, Moment};
+use crate::table::Table;
+
+/// How long a question must have been open before somebody helps, and how long until they do again.
+const PATIENCE: Duration = Duration::from_secs(60);
+
+/// How often somebody looks.
+const LOOKS_EVERY: Duration = Duration::from_secs(10);
+
+/// Somebody who helps.
+#[derive(Debug)]
+pub(super) struct Person {
+    stream: Stream,
+    looks_at: Time,
+    /// Since when a section, or a train, wants help.
+    sections: BTreeMap<SectionId, Time>,
+    trains: BTreeMap<TrainId, Time>,
+    calls_at: Time,
+}
+
+impl Person {
+    pub(super) fn new(seed: u64) -> Self {
+        Self {
+            stream: Stream::labelled(seed, "person"),
+            looks_at: Time::ZERO,
+            sections: BTreeMap::new(),
+            trains: BTreeMap::new(),
+            calls_at: Time::ZERO,
+        }
+    }
+
+    pub(super) fn hear(&mut self, moment: &Moment<'_>, watch: &Watch, desk: &mut Desk) {
+        if self.looks_at <= moment.now {
+            self.looks_at = moment.now + LOOKS_EVERY;
+            self.look(moment.now, moment.table, watch, desk);
+        }
+        desk.call_at(self.looks_at);
+    }
+
+    fn look(&mut self, now: Time, table: &Table, watch: &Watch, desk: &mut Desk) {
+        let unsure = |tag: &Option<Tag>| matches!(tag, Some(Tag::Doubt(_) | Tag::Unexplained));
+        let mut sections: Vec<_> =
+            watch.tags.iter().filter(|(_, tag)| unsure(tag)).map(|(section, _)| section).collect();
+        let mut trains: Vec<_> = watch.holds.keys().copied().collect();
+        for open in watch.doubts.values() {
+            sections.extend(&open.about.sections);
+            trains.extend(&open.about.trains);
+        }
+        self.sections.retain(|section, _| sections.contains(section));
+        self.trains.retain(|train, _| trains.contains(train));
+        for section in sections {
+            if now.since(*self.sections.entry(section).or_insert(now)) >= PATIENCE {
+                self.sections.insert(section, now);
+                self.answer_section(section, table, desk);
+            }
+        }
+        for train in trains {
+            if now.since(*self.trains.entry(train).or_insert(now)) >= PATIENCE {
+                self.trains.insert(train, now);
+                self.answer_train(train, table, watch, desk);
+            }
+        }
+        let roll_call = watch.doubts.values().find(|open| now.since(open.since) >= PATIENCE);
+        if let Some(open) = roll_call.filter(|_| now.since(self.calls_at) >= PATIENCE) {
+            self.calls_at = now;
+            if self.stream.below(3) == 0 {
+                let _: Ticket = desk.request(Request::RollCall { train: open.about.roll_call });
+            }
+        }
+    }
+
+    /// Says which train stands in a section, or where it really stands.
+    fn answer_section(&mut self, section: SectionId, table: &Table, desk: &mut Desk) {
+        let standing: Vec<_> = table.trains_in(section).iter().map(|presence| presence.train).collect();
+        if let Some(&train) = self.stream.one_of(&standing) {
+            if self.stream.below(2) == 0 {
+                let _: Ticket = desk.request(Request::Identify { section, train });
+            } else {
+                place(train, table, desk);
+            }
+        }
+    }
+
+    /// Says where a train stands, or that it is gone; or, where the signaller is right about it, lets it go.
+    fn answer_train(&mut self, train: TrainId, table: &Table, watch: &Watch, desk: &mut Desk) {
+        let mut tagged =
+            watch.tags.iter().filter(|(_, tag)| **tag == Some(Tag::Sure(train))).map(|(section, _)| section).peekable();
+        let is_right = tagged.peek().is_some() && tagged.all(|section| table.covers(train, section));
+        if !table.is_on_table(train) {
+            let _: Ticket = desk.request(Request::Lift { train });
+        } else if is_right && watch.holds.contains_key(&train) && self.stream.below(2) == 0 {
+            let _: Ticket = desk.request(Request::Release { train });
+        } else {
+            place(train, table, desk);
+        }
+    }
+}
+
+/// Says where a train stands. Nobody can say that of one that moves.
+fn place(train: TrainId, table: &Table, desk: &mut Desk) {
+    if table.speed(train).um() == 0 {
+        let on = table.footprint(train).to_vec();
+        let _: Ticket = desk.request(Request::Place { train, on, nose: table.points_at(train, Direction::Forward) });
+    }
+}
