@@ -139,11 +139,17 @@ impl Watch {
     }
 
     /// What did not come to an end as it must, now that the time for it is over.
+    ///
+    /// Where nobody measured the track, a train may reach into the throats on either side of it for all that anybody knows, and
+    /// so keep others where they are: there nothing is promised.
     pub(super) fn judge(&self, now: Time, table: &Table) -> Vec<Broken> {
         let layout = &**table.layout();
         let mut broken = Vec::new();
         let mut report = |sentence| broken.push(Broken { at: now, law: Law::MovesOn, sentence });
-        for train in layout.trains.ids().filter(|&train| table.is_on_table(train) && !table.is_wrecked(train)) {
+        let measured = layout.ways.values().all(|way| way.length.is_some());
+        let trains =
+            layout.trains.ids().filter(|&train| measured && table.is_on_table(train) && !table.is_wrecked(train));
+        for train in trains {
             if self.moved_on.contains(&train) || self.holds.contains_key(&train) {
                 continue;
             }
