@@ -176,6 +176,11 @@ impl<S: Works> Session<S> {
         &self.table
     }
 
+    /// Nothing goes wrong on the table from now on, and people set right what did: see [`Table::heal`].
+    pub fn heal(&mut self) {
+        self.table.heal();
+    }
+
     /// The signaller.
     pub fn signaller(&self) -> &S {
         &self.signaller

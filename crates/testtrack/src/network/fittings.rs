@@ -5,6 +5,7 @@ use std::time::Duration;
 use track::{Beyond, Detector, DetectorKind, EndId, Length, SectionId, Voltage};
 
 use super::sketch::Sketch;
+use super::stock::LOWEST_VOLTAGE;
 
 /// How far short of a signal, and of a buffer stop, a nose should stand.
 const SHORT_OF_SIGNAL: Length = Length::from_mm(80);
@@ -94,7 +95,7 @@ fn set_readers(sketch: &mut Sketch) {
 fn feed(sketch: &mut Sketch) {
     let sections: Vec<_> = sketch.builder.layout().sections.ids().collect();
     let count = sketch.stream.between(1, 4).min(sections.len() as i64) as usize;
-    let volts = sketch.stream.between(14, 18);
+    let volts = sketch.stream.between(LOWEST_VOLTAGE.mv() / 1000, 18);
     for (index, part) in sections.chunks(sections.len().div_ceil(count)).enumerate() {
         let district = sketch.builder.district(format!("district {}", index + 1));
         sketch.builder.district_mut(district).voltage = Some(Voltage::from_mv(volts * 1000));

@@ -59,11 +59,11 @@ impl Habits {
         let measured = stream.below(5) > 0;
         let kinds = [SensingKind::DiodeDrop, SensingKind::CurrentTransformer, SensingKind::Hall];
         let sensing = stream.one_of(&kinds).map(|&kind| {
-            // Diodes see very little, a Hall sensor is weak at milliamperes. Common practice, no source.
+            // Diodes see very little; the others are set no finer than they are good for. Common practice, no source.
             let (least, most) = match kind {
-                SensingKind::DiodeDrop => (200, 800),
-                SensingKind::CurrentTransformer => (500, 1_000),
-                SensingKind::Hall => (800, 1_000),
+                SensingKind::DiodeDrop => (200, 1_000),
+                SensingKind::CurrentTransformer => (1_000, 3_000),
+                SensingKind::Hall => (4_000, 8_000),
             };
             Sensing { kind, threshold: Current::from_ua(stream.between(least, most)) }
         });

@@ -2,7 +2,10 @@
 
 use std::collections::BTreeSet;
 
-use track::{Beyond, Graph, Id as _, Layout, Length};
+use track::{Beyond, Current, Graph, Id as _, Layout, Length, Voltage};
+
+/// What a detector is taken to be sure to see of which nobody said how it senses.
+pub(super) const THRESHOLD_UNSAID: Current = Current::from_ua(1_000);
 
 /// Everything that is wrong with a layout of the swarm, in plain words; nothing where all is well.
 pub fn faults_of(layout: &Layout) -> Vec<String> {
@@ -11,6 +14,7 @@ pub fn faults_of(layout: &Layout) -> Vec<String> {
     check_ways(layout, &mut found);
     check_names(layout, &mut found);
     check_room(layout, &mut found);
+    check_sight(layout, &mut found);
     if layout.ways.values().any(|way| way.length.is_some()) && layout.ways.values().any(|way| way.length.is_none()) {
         found.push("some of the track is measured and some is not".to_owned());
     }
@@ -85,6 +89,21 @@ fn check_room(layout: &Layout, found: &mut Vec<String>) {
         for section in &start.on {
             if std::mem::replace(&mut taken[section.index()], true) {
                 found.push(format!("{} stands where another train stands", train.name));
+            }
+        }
+    }
+}
+
+/// Every axle that is said to be seen is seen by itself, by every detector, at every voltage of the layout.
+fn check_sight(layout: &Layout, found: &mut Vec<String>) {
+    let lowest = layout.districts.values().filter_map(|district| district.voltage).min();
+    let lowest = lowest.unwrap_or(Voltage::from_mv(15_000));
+    for detector in layout.detectors.values() {
+        let Some(sensing) = detector.sensing else { continue };
+        for train in layout.trains.values() {
+            let mut axles = train.vehicles.iter().flat_map(|vehicle| &vehicle.axles);
+            if axles.any(|axle| axle.current(lowest, sensing.kind.drop()) < sensing.sure_from()) {
+                found.push(format!("{} may miss axles of {}", detector.name, train.name));
             }
         }
     }

@@ -81,7 +81,8 @@ impl Person {
 
     /// Says which train stands in a section, or where it really stands.
     fn answer_section(&mut self, section: SectionId, table: &Table, desk: &mut Desk) {
-        let standing: Vec<_> = table.trains_in(section).iter().map(|presence| presence.train).collect();
+        let present = table.trains_in(section).iter().map(|presence| presence.train);
+        let standing: Vec<_> = present.filter(|&train| table.layout().trains.get(train).is_some()).collect();
         if let Some(&train) = self.stream.one_of(&standing) {
             if self.stream.below(2) == 0 {
                 let _: Ticket = desk.request(Request::Identify { section, train });

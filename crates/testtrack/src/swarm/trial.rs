@@ -159,6 +159,7 @@ impl Plan {
         pass(&mut session, self.span, &mut crew, |_, _| false);
         if !crew.is_over() {
             crew.heal();
+            session.heal();
             let end = self.span + FINISH;
             pass(&mut session, end, &mut crew, |crew, session| crew.watch.is_done(session.table()));
             if !crew.is_over() {

@@ -4,6 +4,7 @@ use signaller::{Answer, Destination, Direction, Fact, Input, Output, Tag, Time};
 use track::{Layout, Lie, SectionId, TrainId};
 
 use super::log::Log;
+use crate::mishaps::Mishap;
 use crate::session::Moment;
 use crate::truth::Happening;
 
@@ -43,7 +44,7 @@ pub(super) fn line(at: Time, from: &str, text: &str) -> String {
 }
 
 pub(super) fn train_name(layout: &Layout, train: TrainId) -> &str {
-    layout.trains.get(train).map_or("a stranger", |train| &train.name)
+    layout.trains.get(train).map_or("something that nobody knows of", |train| &train.name)
 }
 
 fn section_name(layout: &Layout, section: SectionId) -> &str {
@@ -83,7 +84,17 @@ fn in_words(layout: &Layout, happening: &Happening) -> String {
         Happening::HitBuffer { train, at } => {
             format!("{} runs against the end of the track at {}", train_name(layout, train), layout.end_name(at))
         }
+        Happening::Faulted { mishap } => mishap_in_words(layout, &mishap),
     }
+}
+
+fn mishap_in_words(layout: &Layout, mishap: &Mishap) -> String {
+    let train = mishap.train.map(|train| train_name(layout, train).to_owned());
+    let section = mishap.section.map(|section| section_name(layout, section).to_owned());
+    let turnout = mishap.turnout.map(|turnout| layout.turnouts[turnout].name.clone());
+    let befalls: Vec<_> = [train, section, turnout].into_iter().flatten().collect();
+    let whom = if befalls.is_empty() { "the table".to_owned() } else { befalls.join(", ") };
+    format!("{} befalls {whom}", mishap.fault.name())
 }
 
 fn heard(layout: &Layout, input: &Input) -> Option<String> {
