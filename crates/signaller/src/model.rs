@@ -133,7 +133,7 @@ pub(crate) struct World {
     /// Sections whose detectors say occupied whatever is there.
     pub(crate) falsely_filled: Vec<SectionId>,
     /// Trains driven by hand, which may go where they like.
-    by_hand: Vec<String>,
+    pub(crate) by_hand: Vec<String>,
     /// Sections whose detectors say nothing.
     pub(crate) mute: Vec<SectionId>,
     /// So many orders to stand are not heard by the train they are for.

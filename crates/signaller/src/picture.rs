@@ -3,7 +3,7 @@
 use smallvec::SmallVec;
 use track::{Lie, SectionId, TrainId, TurnoutId};
 
-use crate::door::Tag;
+use crate::door::{Direction, Tag};
 use crate::identity::{Identity, Pace, Whereabouts};
 use crate::time::Time;
 
@@ -27,6 +27,17 @@ pub trait Picture {
     fn turn_back(&mut self, train: TrainId, now: Time);
     /// From now on the train's speed lies between these bounds.
     fn set_pace(&mut self, train: TrainId, now: Time, pace: Pace);
+    /// Every place where the train may stand under an account that counts for anything, the likeliest first, with the nose
+    /// where that one has it. Nothing where there is too much that might be so to follow all of it.
+    fn possible_whereabouts(&self, train: TrainId, now: Time) -> Vec<Whereabouts> {
+        self.whereabouts(train, now).into_iter().collect()
+    }
+    /// The train moves that way from now on, in every account, whichever way its nose pointed.
+    fn face(&mut self, train: TrainId, leading: Direction, now: Time) {
+        if self.whereabouts(train, now).is_some_and(|stand| stand.leading != leading) {
+            self.turn_back(train, now);
+        }
+    }
     /// From now on somebody drives the train who does not say how.
     fn forget_pace(&mut self, train: TrainId);
     /// How a turnout lies, as far as is known now.
@@ -60,6 +71,14 @@ impl Picture for Identity {
 
     fn set_pace(&mut self, train: TrainId, now: Time, pace: Pace) {
         self.set_pace(train, now, pace);
+    }
+
+    fn possible_whereabouts(&self, train: TrainId, now: Time) -> Vec<Whereabouts> {
+        self.possible_whereabouts(train, now)
+    }
+
+    fn face(&mut self, train: TrainId, leading: Direction, now: Time) {
+        self.face(train, leading, now);
     }
 
     fn forget_pace(&mut self, train: TrainId) {

@@ -107,7 +107,7 @@ impl Signaller {
         self.interlock.begin_step();
         self.name_trains(inputs);
         self.hear(now, inputs);
-        self.tell_doubts(inputs);
+        self.tell_doubts(now, inputs);
         self.answer(now, inputs);
         self.lock(now);
         self.show();

@@ -29,7 +29,7 @@ use track::{Id, Layout, Length, Speed, Table, TrainId};
 use crate::aspect::Signals;
 use crate::door::{Direction, Output};
 use crate::identity::{Pace, Whereabouts};
-use crate::interlock::{Authority, Call, Interlock};
+use crate::interlock::{Authority, Call, Creep, Interlock};
 use crate::picture::Picture;
 use crate::time::Time;
 
@@ -90,6 +90,20 @@ impl Drive {
         self.rows.get(train).is_none_or(|row| row.motion.is_at_rest())
     }
 
+    /// How far the train has run at least, and may have run at most, all in all.
+    pub(crate) fn travelled(&self, train: TrainId) -> (Length, Length) {
+        let motion = self.rows.get(train).map(|row| &row.motion);
+        motion.map_or((Length::ZERO, Length::ZERO), |motion| (motion.surely_run(), motion.may_have_run()))
+    }
+
+    /// How much room the train needs to stop when it creeps, an order that was missed included.
+    pub(crate) fn room_to_stop_creeping(&self, train: TrainId) -> Length {
+        self.rows.get(train).map_or(Length::ZERO, |row| {
+            let most = row.profile.most(row.profile.creep_step(CREEP));
+            reach::room_to_stop(most, &row.profile) + most.distance_in(STOP_AGAIN[0] + LOOK)
+        })
+    }
+
     /// The speed step a train was told last.
     pub fn step_of(&self, train: TrainId) -> u8 {
         self.rows.get(train).map_or(0, |row| row.motion.step)
@@ -131,6 +145,10 @@ impl Drive {
                 continue;
             }
             self.row(train).is_let_go = false;
+            if let Some(creep) = interlock.creep(train) {
+                self.creep(train, creep, now, picture, outputs);
+                continue;
+            }
             let Some(stand) = picture.whereabouts(train, now) else {
                 self.order(train, STAND, None, now, picture, outputs);
                 continue;
@@ -178,6 +196,24 @@ impl Drive {
         if let Some(missing) = row.answer.follow(&layout, stand, &row.motion, &authority) {
             interlock.hold_for_no_answer(train, missing.nose, missing.next, outputs);
         }
+    }
+
+    /// Drives a train that is being called: at the slowest step, whatever its authority says.
+    fn creep(
+        &mut self,
+        train: TrainId,
+        creep: Creep,
+        now: Time,
+        picture: &mut impl Picture,
+        outputs: &mut Vec<Output>,
+    ) {
+        let row = self.row(train);
+        if row.motion.is_at_rest() {
+            row.profile.direction = creep.direction;
+        }
+        row.passage = Passage::default();
+        let step = if creep.goes { row.profile.creep_step(CREEP) } else { 0 };
+        self.order(train, Wish { step, ..STAND }, Some(creep.direction), now, picture, outputs);
     }
 
     /// A person drives the train from now on: it gets no orders, and nothing is known of its speed.

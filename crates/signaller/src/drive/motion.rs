@@ -32,6 +32,8 @@ pub(crate) struct Motion {
     steady_since: Option<Time>,
     /// How far it has run at least, all in all.
     surely_run: Length,
+    /// And at most.
+    may_have_run: Length,
 }
 
 impl Default for Motion {
@@ -44,6 +46,7 @@ impl Default for Motion {
             recent: SmallVec::new(),
             steady_since: None,
             surely_run: Length::ZERO,
+            may_have_run: Length::ZERO,
         }
     }
 }
@@ -70,11 +73,17 @@ impl Motion {
         self.surely_run
     }
 
+    /// How far the train may have run at most, all in all.
+    pub(crate) fn may_have_run(&self) -> Length {
+        self.may_have_run
+    }
+
     /// The train is told another step.
     ///
     /// One order in a row may be lost, and then the train goes on as it was told before until it hears the next one, or this
     /// one again: until then it is taken to be as fast as either makes it.
     pub(crate) fn order(&mut self, step: u8, direction: Direction, profile: &Profile, now: Time) {
+        self.advance(profile, now);
         let before = Pace { least: profile.least(self.step), most: profile.most(self.step) };
         for (until, _) in &mut self.recent {
             *until = (*until).min(now + REACTION);
@@ -107,9 +116,10 @@ impl Motion {
         }
         let slowed = self.pace.most - change(profile.braking, elapsed);
         let gathered = self.pace.least + change(profile.acceleration.scaled(1, 2), elapsed);
-        let least_before = self.pace.least;
+        let before = self.pace;
         self.pace = Pace { least: asked.least.min(gathered), most: asked.most.max(slowed) };
-        self.surely_run += self.pace.least.min(least_before).distance_in(elapsed);
+        self.surely_run += self.pace.least.min(before.least).distance_in(elapsed);
+        self.may_have_run += self.pace.most.max(before.most).distance_in(elapsed);
         if self.recent.is_empty() && self.pace == asked {
             self.steady_since.get_or_insert(until);
         }

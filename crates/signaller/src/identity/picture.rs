@@ -4,7 +4,7 @@ use smallvec::SmallVec;
 use track::{EndId, Length, SectionId, Speed, TrainId};
 
 use super::Identity;
-use super::account::Who;
+use super::account::{Stand, Who};
 use crate::door::Direction;
 use crate::time::Time;
 
@@ -86,6 +86,39 @@ impl Identity {
             nose: nose.filter(|_| known),
             blind_nose: self.blind_nose(likeliest),
         })
+    }
+
+    /// Every place where the train may stand under an account that counts for anything, the likeliest first, with the nose
+    /// where that one has it. Nothing where no account has it on the layout, or there is too much that might be so to follow
+    /// all of it.
+    pub fn possible_whereabouts(&self, train: TrainId, now: Time) -> Vec<Whereabouts> {
+        let who = Who::train(train);
+        let Some(home) = self.clusters.home(train) else { return Vec::new() };
+        let cluster = self.clusters.cluster(home);
+        let mut shares: Vec<(&Stand, f64)> = Vec::new();
+        for account in &cluster.accounts {
+            let Some(stand) = account.stands.iter().find(|stand| stand.who == who) else { continue };
+            match shares.iter_mut().find(|(other, _)| *other == stand) {
+                Some((_, share)) => *share += account.weight,
+                None => shares.push((stand, account.weight)),
+            }
+        }
+        let total: f64 = shares.iter().map(|(_, share)| share).sum();
+        // Too much was given up, or the train may not be on the layout at all.
+        if cluster.given_up >= self.prices.sure || 1.0 - total >= self.prices.sure {
+            return Vec::new();
+        }
+        let sure = self.whereabouts(train, now).is_some_and(|stand| stand.sure);
+        let counts = shares.iter().filter(|(_, share)| *share >= self.prices.sure);
+        counts
+            .map(|(stand, _)| Whereabouts {
+                sure,
+                footprint: stand.holds.clone(),
+                leading: if stand.backward { Direction::Backward } else { Direction::Forward },
+                nose: self.nose(stand, now),
+                blind_nose: self.blind_nose(stand),
+            })
+            .collect()
     }
 
     /// Whether something speaks for the train being there: its detector, or that there is none.

@@ -13,6 +13,7 @@ use super::odometer::detectable_length;
 use super::picture::Hold;
 use super::search::{Line, settle};
 use super::topology::way_length;
+use crate::door::Direction;
 use crate::time::Time;
 
 /// An account that a person's word picks out must weigh at least so much; else the word speaks of something new.
@@ -309,20 +310,35 @@ impl Identity {
 
     /// The train has been ordered to move the other way from now on: its nose becomes its tail, in every account.
     pub fn turn_back(&mut self, train: TrainId, now: Time) {
-        let who = Who::train(train);
         let overhang = self.overhang(train, now);
+        self.turn(train, now, |_| true);
+        self.note_overhang(train, &overhang);
+    }
+
+    /// The train moves that way from now on, in every account: where its nose points the other way, it turns back.
+    pub fn face(&mut self, train: TrainId, leading: Direction, now: Time) {
+        let turns = self.whereabouts(train, now).is_some_and(|stand| stand.leading != leading);
+        let overhang = if turns { self.overhang(train, now) } else { Vec::new() };
+        self.turn(train, now, |stand| stand.backward != (leading == Direction::Backward));
+        self.note_overhang(train, &overhang);
+    }
+
+    /// Turns the train in the accounts where that is to be.
+    fn turn(&mut self, train: TrainId, now: Time, is_to_turn: impl Fn(&Stand) -> bool) {
+        let who = Who::train(train);
         let Some(home) = self.clusters.home(train) else { return };
         let mut accounts = Vec::new();
         let given_up = self.clusters.take(home, &mut accounts);
         for account in &mut accounts {
-            let Some(at) = account.stands.iter().position(|stand| stand.who == who) else { continue };
+            let Some(at) = account.stands.iter().position(|stand| stand.who == who && is_to_turn(stand)) else {
+                continue;
+            };
             let mut turned = self.scene(now).turned(&account.stands[at]);
             turned.head = self.turned_head(&account.stands[at], now);
             account.stands[at] = turned;
         }
         settle(&mut accounts, 0.0);
         self.clusters.add_split(&mut accounts, given_up);
-        self.note_overhang(train, &overhang);
     }
 
     /// The head of a train that turns back: what was its last detectable axle, seen from the other end of its tail's section.

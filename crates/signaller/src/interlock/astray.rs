@@ -85,6 +85,7 @@ impl Interlock {
         let Some(stand) = picture.whereabouts(train, now).filter(|stand| stand.sure) else { return };
         let Some(ground) = self.ground(&stand) else { return };
         if let Err(wait) = self.can_take_ground(train, &ground, picture) {
+            self.keep_only(train, &ground, outputs);
             self.ask_for_way(train, wait, picture);
             self.look_again(train, now + SETTLED);
             return;
@@ -139,6 +140,18 @@ impl Interlock {
         let run = &mut self.runs[train];
         (run.nose, run.proved) = (ground.nose, ground.nose + 1);
         outputs.push(Output::Fact(Fact::RouteSet { train, sections }));
+    }
+
+    /// Gives back all that a train surely does not stand on, nor reach into.
+    fn keep_only(&mut self, train: TrainId, ground: &Ground, outputs: &mut Vec<Output>) {
+        for &passage in &ground.passages {
+            let is_its_own = self.granted_to[passage.section] == Some(train);
+            if is_its_own && self.runs[train].lent.iter().all(|other| other.section != passage.section) {
+                self.turnouts.lock(passage.way, train);
+                self.runs[train].lent.push(passage);
+            }
+        }
+        self.give_back_all(train, outputs);
     }
 
     /// Lets the train that has what this one stands on come to stand and give back what it does not need.

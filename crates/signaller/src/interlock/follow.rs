@@ -15,6 +15,10 @@ use crate::time::Time;
 impl Interlock {
     /// Brings what is kept of a train up to date with where it stands.
     pub(super) fn follow(&mut self, train: TrainId, now: Time, picture: &impl Picture, outputs: &mut Vec<Output>) {
+        if self.is_called(train) {
+            return;
+        }
+        self.give_back_lent(train, now, picture, outputs);
         if self.is_driven_by_hand(train) {
             self.follow_by_hand(train, picture, outputs);
             return;
@@ -107,8 +111,9 @@ impl Interlock {
         self.turnouts.unlock(passage.way, train);
         self.is_stirred = true;
         self.freed += 1;
-        // A path may lead through a section twice.
-        if self.runs[train].granted.iter().any(|other| other.section == passage.section) {
+        // A path may lead through a section twice, and one beside it into it.
+        let run = &self.runs[train];
+        if run.granted.iter().chain(&run.lent).any(|other| other.section == passage.section) {
             return;
         }
         debug_assert_eq!(self.granted_to[passage.section], Some(train));
@@ -179,7 +184,7 @@ impl Interlock {
         outputs: &mut Vec<Output>,
     ) {
         let stands = drive.is_at_rest(train);
-        if self.is_driven_by_hand(train) {
+        if self.is_driven_by_hand(train) || self.is_called(train) {
             return;
         }
         if stands && self.runs[train].driver == Driver::HandingOver {

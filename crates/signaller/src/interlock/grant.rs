@@ -65,7 +65,7 @@ impl Interlock {
                 return;
             }
             let run = &self.runs[train];
-            if run.must_stand || self.everything_stopped || run.holds.any() {
+            if self.is_called(train) || run.must_stand || self.everything_stopped || run.holds.any() {
                 return;
             }
             if !self.runs[train].is_admitted {

@@ -18,6 +18,7 @@ mod holds;
 mod orders;
 mod plan;
 mod rehearsal;
+mod roll_call;
 mod run;
 mod safe;
 #[cfg(test)]
@@ -41,6 +42,7 @@ use crate::signaller::Changes;
 use crate::time::Time;
 
 pub use holds::HoldKind;
+pub(crate) use roll_call::Creep;
 pub(crate) use run::{Run, Wait};
 use turnouts::Turnouts;
 
@@ -74,6 +76,7 @@ pub struct Interlock {
     wanting: Vec<TrainId>,
     /// Trains to be looked at again at a time.
     looks: Vec<(Time, TrainId)>,
+    roll_call: Option<roll_call::RollCall>,
 }
 
 /// How far a train may go.
@@ -123,6 +126,7 @@ impl Interlock {
             touched: Vec::new(),
             wanting: Vec::new(),
             looks: Vec::new(),
+            roll_call: None,
             layout,
         }
     }
@@ -142,9 +146,10 @@ impl Interlock {
         self.runs.get(train).and_then(|run| run.to)
     }
 
-    /// The sections granted to a train, from its tail on.
+    /// The sections granted to a train, from its tail on, and then those beside its path.
     pub fn granted_sections(&self, train: TrainId) -> impl Iterator<Item = SectionId> + '_ {
-        self.runs.get(train).into_iter().flat_map(|run| run.granted.iter().map(|passage| passage.section))
+        let passages = self.runs.get(train).into_iter().flat_map(|run| run.granted.iter().chain(&run.lent));
+        passages.map(|passage| passage.section)
     }
 
     /// The one way through a section, entered by `enter`, that the turnouts allow as they are known to lie. Nothing where one
@@ -215,6 +220,7 @@ impl Interlock {
             self.may_admit |= self.wanting.iter().any(|&train| !self.runs[train].is_admitted);
         }
         self.is_stirred |= self.next_look_round().is_some_and(|at| at <= now);
+        self.work_roll_call(now, picture, drive, outputs);
         let mut place = 0;
         while let Some(&train) = self.touched.get(place) {
             self.follow(train, now, picture, outputs);
@@ -368,7 +374,7 @@ impl Interlock {
         let run = &self.runs[train];
         run.proved <= run.granted.len()
             && (run.granted.is_empty() || run.nose < run.granted.len())
-            && run.granted.iter().all(|passage| {
+            && run.granted.iter().chain(&run.lent).all(|passage| {
                 let needs = &self.layout.ways[passage.way].needs;
                 self.granted_to[passage.section] == Some(train)
                     && needs.iter().all(|need| self.turnouts.locked_by(need.turnout).contains(&train))

@@ -153,7 +153,7 @@ impl Interlock {
     }
 
     /// The end by which the train would have entered the section of its tail, had it come the other way.
-    fn enter_after_turning(&self, stand: &Whereabouts) -> Option<EndId> {
+    pub(super) fn enter_after_turning(&self, stand: &Whereabouts) -> Option<EndId> {
         let tail = stand.footprint.first()?;
         match stand.footprint.get(1) {
             Some(next) => self.end_towards(tail.section, next.enter?),

@@ -22,6 +22,8 @@ pub(crate) struct Run {
     pub(crate) nose: usize,
     /// So many of `granted` have their turnouts proved: here the authority ends.
     pub(crate) proved: usize,
+    /// What it was granted beside its path, for a roll call or because it stands there astray.
+    pub(crate) lent: SmallVec<[Traverse; 4]>,
     /// The passages still to be granted, up to the destination.
     pub(crate) plan: VecDeque<Traverse>,
     /// Whether `plan` leads to the destination; else it is still to be found.

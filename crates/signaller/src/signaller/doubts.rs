@@ -2,16 +2,17 @@
 
 use track::{DetectorKind, EndId, SectionId, TrainId};
 
-use super::Signaller;
+use super::{Conduct, Signaller};
 use crate::door::{Direction, Doubt, Fact, Input, Output, Request};
 use crate::identity::{Alternative, Doubted, End, Matter, News, Place};
+use crate::time::Time;
 
 impl Signaller {
     /// Says which doubts came, changed or went in this step.
-    pub(super) fn tell_doubts(&mut self, inputs: &[Input]) {
+    pub(super) fn tell_doubts(&mut self, now: Time, inputs: &[Input]) {
         for news in self.identity.news_of_doubts() {
             let fact = match news {
-                News::Raised(doubt, matter) => Fact::DoubtRaised { doubt: *doubt, about: self.in_words(matter) },
+                News::Raised(doubt, matter) => Fact::DoubtRaised { doubt: *doubt, about: self.in_words(now, matter) },
                 News::Cleared(doubt, matter, end) => {
                     Fact::DoubtCleared { doubt: *doubt, by: self.settled_in_words(matter, *end, inputs) }
                 }
@@ -20,7 +21,7 @@ impl Signaller {
         }
     }
 
-    fn in_words(&self, matter: &Matter) -> Doubt {
+    fn in_words(&self, now: Time, matter: &Matter) -> Doubt {
         let mut alternatives: Vec<String> = matter.alternatives.iter().map(|it| self.alternative(it)).collect();
         match matter.doubted() {
             Doubted::Section(section) => {
@@ -46,8 +47,14 @@ impl Signaller {
             sections: matter.sections.clone(),
             alternatives,
             settled_by: self.would_settle(matter),
-            roll_call: None,
+            roll_call: self.would_answer(now, &matter.trains),
         }
+    }
+
+    /// The first of some trains that a roll call could find; nothing where people drive.
+    fn would_answer(&self, now: Time, trains: &[TrainId]) -> Option<TrainId> {
+        let may_move = self.conduct == Conduct::Control;
+        may_move.then(|| self.interlock.roll_call_candidate(trains, now, &self.identity, &self.signals)).flatten()
     }
 
     /// `Heron` stands in `quay-1`, and `Plover` in `shore-2`.

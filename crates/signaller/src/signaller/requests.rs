@@ -91,9 +91,13 @@ impl Signaller {
                 Ok(())
             }
             Request::Place { .. } | Request::Lift { .. } | Request::Identify { .. } => Ok(()),
-            Request::Couple { .. } | Request::Uncouple { .. } | Request::RollCall { .. } => {
-                Err("the signaller cannot do that yet".to_owned())
+            Request::RollCall { .. } if self.conduct == Conduct::Observe => {
+                Err("people drive here; the signaller only watches".to_owned())
             }
+            Request::RollCall { train } => {
+                interlock.begin_roll_call(*train, now, identity, (&self.drive, &self.signals), outputs)
+            }
+            Request::Couple { .. } | Request::Uncouple { .. } => Err("the signaller cannot do that yet".to_owned()),
         }
     }
 

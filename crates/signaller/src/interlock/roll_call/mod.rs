@@ -1,0 +1,282 @@
+//! The roll call: one train is moved a little, and which section answers says where it is.
+//!
+//! What must hold under every account of the train that counts for anything: the section ahead of where it would stand has a
+//! detector that says free, nobody has it or may be in it, and its turnouts lie right or may be thrown. All of these sections
+//! are granted to it together, before it moves. It creeps until one of them fills, or as far as it may under the account that
+//! leaves it the least room; then it goes back by no more than it surely went out, and gives back what it was granted, but for
+//! what it may still reach into.
+//!
+//! Deliberately not done: two trains are never moved at once, and a train that may be out of sight is not moved at all.
+
+mod prepare;
+
+use std::time::Duration;
+
+use smallvec::SmallVec;
+use track::{Length, SectionId, TrainId, Traverse};
+
+use super::orders::Reason;
+use super::{HoldKind, Interlock};
+use crate::aspect::Signals;
+use crate::door::{Direction, Fact, Output};
+use crate::drive::Drive;
+use crate::picture::Picture;
+use crate::time::Time;
+
+/// Turnouts have so long to lie right, and a train to show itself.
+const SETTING: Duration = Duration::from_secs(10);
+const CREEPING: Duration = Duration::from_secs(180);
+
+/// A roll call under way.
+#[derive(Debug)]
+pub(super) struct RollCall {
+    train: TrainId,
+    /// Which way it goes out.
+    direction: Direction,
+    phase: Phase,
+    /// How far its nose may go out at most.
+    room: Length,
+    /// When this phase is given up.
+    until: Time,
+    /// How far the train had run, at least and at most, when this phase began.
+    from: (Length, Length),
+    /// Whether it was in doubt where it stood when it was called.
+    was_in_doubt: bool,
+    /// The section that filled, or in which it surely is by what else was heard.
+    answered: Option<SectionId>,
+    /// Holds that were lifted for the call.
+    lifted: SmallVec<[HoldKind; 4]>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Phase {
+    /// Turnouts are thrown.
+    Setting,
+    Out,
+    /// It comes to stand, to go back from there.
+    Turning,
+    Back,
+    /// It comes to stand, and that is all.
+    Ending,
+}
+
+/// How the called train is to be driven.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Creep {
+    pub(crate) direction: Direction,
+    /// Whether it goes, or stands.
+    pub(crate) goes: bool,
+}
+
+impl Interlock {
+    /// The first of some trains that could be called once they stand; nothing where none can.
+    pub fn roll_call_candidate(
+        &self,
+        trains: &[TrainId],
+        now: Time,
+        picture: &impl Picture,
+        signals: &Signals,
+    ) -> Option<TrainId> {
+        trains.iter().copied().find(|&train| self.prepare_either_way(train, now, picture, signals).is_ok())
+    }
+
+    /// Calls a train, or the first that can be called of all that are in doubt.
+    ///
+    /// # Errors
+    ///
+    /// If it cannot be moved safely under every account, or there is nothing to find out.
+    pub(crate) fn begin_roll_call(
+        &mut self,
+        train: Option<TrainId>,
+        now: Time,
+        picture: &impl Picture,
+        (drive, signals): (&Drive, &Signals),
+        outputs: &mut Vec<Output>,
+    ) -> Result<(), Reason> {
+        let train = match train {
+            Some(train) => train,
+            None => self.choose(now, picture, signals)?,
+        };
+        self.known(train)?;
+        let (direction, preparation) = self.prepare_either_way(train, now, picture, signals)?;
+        for stand in picture.possible_whereabouts(train, now) {
+            for other in stand.footprint.iter().flat_map(|hold| picture.holders(hold.section)) {
+                if !drive.is_at_rest(other) {
+                    return Err(format!("`{}` must stand first", self.name(other)));
+                }
+            }
+        }
+        for &passage in &preparation.ahead {
+            self.granted_to[passage.section] = Some(train);
+            for need in self.layout.ways[passage.way].needs.clone() {
+                self.turnouts.throw(need.turnout, need.lie, now, outputs);
+            }
+            self.turnouts.lock(passage.way, train);
+        }
+        self.runs[train].lent.extend(preparation.ahead);
+        self.roll_call = Some(RollCall {
+            train,
+            direction,
+            phase: Phase::Setting,
+            room: preparation.room.unwrap_or(Length::ZERO),
+            until: now + SETTING,
+            from: (Length::ZERO, Length::ZERO),
+            was_in_doubt: !picture.whereabouts(train, now).is_some_and(|stand| stand.sure),
+            answered: None,
+            lifted: SmallVec::new(),
+        });
+        self.touch(train);
+        Ok(())
+    }
+
+    fn choose(&self, now: Time, picture: &impl Picture, signals: &Signals) -> Result<TrainId, Reason> {
+        let doubted = |&train: &TrainId| picture.whereabouts(train, now).is_some_and(|stand| !stand.sure);
+        let doubted: SmallVec<[TrainId; 8]> = self.runs.ids().filter(doubted).collect();
+        let &first = doubted.first().ok_or("it is sure where every train stands")?;
+        match self.roll_call_candidate(&doubted, now, picture, signals) {
+            Some(train) => Ok(train),
+            None => self.prepare_either_way(first, now, picture, signals).map(|_| first),
+        }
+    }
+
+    /// How the train is to be driven if it is being called.
+    pub(crate) fn creep(&self, train: TrainId) -> Option<Creep> {
+        let call = self.roll_call.as_ref().filter(|call| call.train == train && call.phase != Phase::Setting)?;
+        let direction = if call.phase == Phase::Back { call.direction.other() } else { call.direction };
+        Some(Creep { direction, goes: matches!(call.phase, Phase::Out | Phase::Back) })
+    }
+
+    /// Whether the train is being called, or about to be.
+    pub(super) fn is_called(&self, train: TrainId) -> bool {
+        self.roll_call.as_ref().is_some_and(|call| call.train == train)
+    }
+
+    /// Takes the roll call a step further.
+    pub(super) fn work_roll_call<P: Picture>(
+        &mut self,
+        now: Time,
+        picture: &mut P,
+        drive: &Drive,
+        outputs: &mut Vec<Output>,
+    ) {
+        let Some(mut call) = self.roll_call.take() else { return };
+        let train = call.train;
+        let stopped = self.everything_stopped || self.runs[train].must_stand;
+        let is_held = stopped || self.hold_kinds(train).any(|kind| !kind.is_doubt() || call.phase != Phase::Setting);
+        if is_held || !self.may_go_on(&call, picture) {
+            if call.phase == Phase::Setting {
+                return self.end_roll_call(&call, now, picture, outputs);
+            }
+            call.phase = Phase::Ending;
+        }
+        let travelled = drive.travelled(train);
+        match call.phase {
+            Phase::Setting if self.runs[train].lent.iter().all(|passage| self.turnouts.way_lies(passage.way)) => {
+                self.send_out(&mut call, now, picture, outputs);
+                call.from = travelled;
+            }
+            Phase::Setting if call.until <= now => return self.end_roll_call(&call, now, picture, outputs),
+            Phase::Out => {
+                let settled = picture.whereabouts(train, now).filter(|stand| stand.sure && call.was_in_doubt);
+                let settled = settled.and_then(|stand| stand.footprint.last().map(|hold| hold.section));
+                call.answered = self.answer_to(train, picture).or(settled);
+                let gone = travelled.1 - call.from.1 + drive.room_to_stop_creeping(train);
+                if call.answered.is_some() || gone >= call.room || call.until <= now {
+                    call.phase = Phase::Turning;
+                }
+            }
+            Phase::Turning if drive.is_at_rest(train) => {
+                call.room = travelled.0 - call.from.0;
+                (call.from, call.until, call.phase) = (travelled, now + CREEPING, Phase::Back);
+                picture.face(train, call.direction.other(), now);
+            }
+            Phase::Back => {
+                let gone = travelled.1 - call.from.1 + drive.room_to_stop_creeping(train);
+                if gone >= call.room || call.until <= now {
+                    call.phase = Phase::Ending;
+                }
+            }
+            Phase::Ending if drive.is_at_rest(train) => return self.end_roll_call(&call, now, picture, outputs),
+            Phase::Setting | Phase::Turning | Phase::Ending => {}
+        }
+        self.look_again(train, now + Duration::from_millis(200));
+        self.touch(train);
+        self.roll_call = Some(call);
+    }
+
+    /// Whether what the train was granted for the call is still as it must be.
+    fn may_go_on(&self, call: &RollCall, picture: &impl Picture) -> bool {
+        let lent = &self.runs[call.train].lent;
+        let is_good = |passage: &Traverse| {
+            let others = picture.holders(passage.section).iter().any(|&other| other != call.train);
+            !others && !picture.is_frozen(passage.section)
+        };
+        let lies = |passage: &Traverse| call.phase == Phase::Setting || self.turnouts.way_lies(passage.way);
+        lent.iter().all(|passage| is_good(passage) && lies(passage))
+    }
+
+    fn answer_to(&self, train: TrainId, picture: &impl Picture) -> Option<SectionId> {
+        self.runs[train].lent.iter().map(|passage| passage.section).find(|&section| picture.is_occupied(section))
+    }
+
+    fn send_out<P: Picture>(&mut self, call: &mut RollCall, now: Time, picture: &mut P, outputs: &mut Vec<Output>) {
+        let train = call.train;
+        let sections = self.runs[train].lent.iter().map(|passage| passage.section).collect();
+        outputs.push(Output::Fact(Fact::RouteSet { train, sections }));
+        outputs.push(Output::Fact(Fact::RollCallBegan { train }));
+        call.lifted = self.hold_kinds(train).filter(|&kind| kind.is_doubt()).collect();
+        for place in 0..call.lifted.len() {
+            self.lift_hold(train, call.lifted[place], outputs);
+        }
+        picture.face(train, call.direction, now);
+        (call.phase, call.until) = (Phase::Out, now + CREEPING);
+    }
+
+    /// It is over: what identity makes of it counts from now on, and the train is held again if it is still in doubt.
+    fn end_roll_call<P: Picture>(&mut self, call: &RollCall, now: Time, picture: &mut P, outputs: &mut Vec<Output>) {
+        let train = call.train;
+        if call.phase != Phase::Setting {
+            picture.face(train, call.direction, now);
+            let stand = picture.whereabouts(train, now);
+            let sure = stand.as_ref().is_some_and(|stand| stand.sure);
+            let stands_in = stand.and_then(|stand| stand.footprint.last().map(|hold| hold.section));
+            let found = call.answered.map(|answered| stands_in.filter(|_| sure).unwrap_or(answered));
+            outputs.push(Output::Fact(Fact::RollCallEnded { train, found }));
+            let again = call.lifted.iter().filter(|&&kind| kind != HoldKind::Doubt && kind != HoldKind::Astray);
+            for &kind in again.filter(|_| !sure || call.answered.is_none()) {
+                self.set_hold(train, kind, "a roll call did not settle where it stands".to_owned(), outputs);
+            }
+        }
+        for train in self.runs.ids() {
+            self.touch(train);
+        }
+        self.is_stirred = true;
+    }
+
+    /// Gives back what was granted to a train beside its path, unless it may be there or reach into it.
+    pub(super) fn give_back_lent(
+        &mut self,
+        train: TrainId,
+        now: Time,
+        picture: &impl Picture,
+        outputs: &mut Vec<Output>,
+    ) {
+        if self.runs[train].lent.is_empty() || self.is_called(train) {
+            return;
+        }
+        let stands = picture.possible_whereabouts(train, now);
+        let grounds: Vec<_> = stands.iter().map(|stand| self.ground(stand)).collect();
+        let mut place = 0;
+        while let Some(&passage) = self.runs[train].lent.get(place) {
+            let reaches = grounds.iter().any(|ground| {
+                ground.as_ref().is_none_or(|ground| ground.passages.iter().any(|it| it.section == passage.section))
+            });
+            if reaches || picture.holders(passage.section).contains(&train) {
+                place += 1;
+            } else {
+                self.runs[train].lent.remove(place);
+                self.give_back(train, passage, outputs);
+            }
+        }
+    }
+}

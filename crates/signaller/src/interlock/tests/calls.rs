@@ -1,0 +1,119 @@
+//! Scenarios about roll calls.
+
+use smallvec::smallvec;
+
+use crate::interlock::HoldKind;
+use crate::model::{World, passing_loop, refusal};
+use crate::{Answer, Direction, Fact, Input, Output, Request, Tag};
+
+#[test]
+fn a_train_that_may_be_out_of_sight_is_not_called() {
+    let mut world = World::with_two_trains();
+    let (train, w1) = (world.train("Heron"), world.section("w1"));
+    assert_eq!(refusal(world.ask(Request::RollCall { train: None })), "it is sure where every train stands");
+    world.mute.push(w1);
+    world.go_to_section("Heron", "w1");
+    assert!(world.run(20.0, |world| world.signaller.interlock().is_held(train)));
+    world.run(5.0, |_| false);
+    world.mute.clear();
+    world.run(1.0, |_| false);
+    assert!(world.signaller.interlock().hold_kinds(train).eq([HoldKind::Doubt]));
+    assert_eq!(refusal(world.ask(Request::RollCall { train: None })), "`Heron` may be out of sight");
+}
+
+/// Heron in `north` and Plover in `south`, both facing west, and one of them has come into the throat with nobody watching how
+/// its turnout lies.
+fn one_of_two_in_the_throat() -> World {
+    let mut world = World::new(passing_loop());
+    world.put("Heron", "north", "north.a");
+    world.put("Plover", "south", "south.a");
+    let turnout = world.layout.turnout_named("W1").unwrap();
+    world.step(&[Input::TurnoutReported { turnout, lie: None }]);
+    world.by_hand("Heron", Direction::Forward, 60);
+    assert!(world.run(30.0, |world| world.nose("Heron").0 == "west"));
+    world.by_hand("Heron", Direction::Forward, 0);
+    world.run(2.0, |_| false);
+    world.by_hand.clear();
+    world
+}
+
+/// What is said of the roll calls so far.
+fn calls(world: &World) -> Vec<&Fact> {
+    world.facts().filter(|it| matches!(it, Fact::RollCallBegan { .. } | Fact::RollCallEnded { .. })).collect()
+}
+
+fn call_is_over(world: &World) -> bool {
+    world.facts().any(|fact| matches!(fact, Fact::RollCallEnded { .. }))
+}
+
+#[test]
+fn a_roll_call_settles_which_of_two_trains_is_in_the_throat() {
+    let mut world = one_of_two_in_the_throat();
+    let (train, west, north) = (world.train("Heron"), world.section("west"), world.section("north"));
+    assert_eq!(world.signaller.identity().tag(west), Tag::Doubt(smallvec![train, world.train("Plover")]));
+    let offered = |fact: &Fact| matches!(fact, Fact::DoubtRaised { about, .. } if about.roll_call == Some(train));
+    assert!(world.facts().any(offered), "it is offered as soon as the doubt is raised");
+    assert_eq!(world.ask(Request::RollCall { train: None }), Answer::Accepted);
+    assert!(world.granted("Heron").contains(&"east"), "it creeps away from the throat, where the track is free");
+    assert!(world.run(60.0, call_is_over));
+    let ended = Fact::RollCallEnded { train, found: Some(north) };
+    assert_eq!(calls(&world), [&Fact::RollCallBegan { train }, &ended]);
+    assert_eq!(world.signaller.identity().tag(north), Tag::Sure(train));
+    assert_eq!(world.granted("Heron"), ["east"], "its end may lie just beyond the joint, where nobody sees it");
+    assert_eq!(world.go_to_section("Heron", "w1"), Answer::Accepted);
+    assert!(world.run(60.0, |world| world.has_arrived("Heron")));
+    assert!(!world.granted("Heron").contains(&"east"));
+    assert_eq!(world.speed("Plover"), 0.0);
+}
+
+#[test]
+fn a_train_that_stalled_answers_a_roll_call_and_comes_back_to_where_it_stood() {
+    let mut world = World::with_two_trains();
+    let train = world.train("Heron");
+    world.trains[train].as_mut().unwrap().factor = 0.0;
+    world.go_to_section("Heron", "w1");
+    assert!(world.run(60.0, |world| world.signaller.interlock().is_held(train)));
+    world.run(5.0, |_| false);
+    world.trains[train].as_mut().unwrap().factor = 1.0;
+    let (section, short) = world.nose("Heron");
+    assert_eq!((section, short), ("w0", 350.0));
+    let held = world.said.len();
+    assert_eq!(world.ask(Request::RollCall { train: Some(train) }), Answer::Accepted);
+    let lifted = |output: &Output| matches!(output, Output::Fact(Fact::HoldLifted { .. }));
+    assert!(world.said[held..].iter().any(|(_, output)| lifted(output)), "it is not moved while it is held");
+    assert!(world.run(90.0, |world| world.nose("Heron").0 == "w1"));
+    assert!(world.run(60.0, call_is_over));
+    let (section, back) = world.nose("Heron");
+    assert_eq!(section, "w0");
+    assert!(
+        (0.0..=350.0).contains(&back),
+        "it stands {back} mm short of the joint, and never farther back than before"
+    );
+    assert!(!world.signaller.interlock().is_held(train));
+    assert!(world.run(60.0, |world| world.has_arrived("Heron")));
+}
+
+#[test]
+fn a_roll_call_is_refused_where_the_track_is_not_free_under_every_account() {
+    let mut world = one_of_two_in_the_throat();
+    let (heron, east) = (world.train("Heron"), world.section("east"));
+    world.falsely_filled.push(east);
+    world.run(1.0, |_| false);
+    let reason = "`west` is taken by `Plover`";
+    assert_eq!(refusal(world.ask(Request::RollCall { train: Some(heron) })), reason);
+    assert_eq!(calls(&world), Vec::<&Fact>::new());
+}
+
+#[test]
+fn a_roll_call_ends_at_once_when_the_train_is_held() {
+    let mut world = one_of_two_in_the_throat();
+    let train = world.train("Heron");
+    assert_eq!(world.ask(Request::RollCall { train: Some(train) }), Answer::Accepted);
+    let reason = "`Heron` is being called";
+    assert_eq!(refusal(world.ask(Request::RollCall { train: Some(world.train("Plover")) })), reason);
+    assert!(world.run(10.0, |world| world.speed("Heron") > 5.0));
+    world.ask(Request::Hold { train, reason: "smoke".into() });
+    assert!(world.run(2.0, |world| world.speed("Heron") == 0.0));
+    assert!(world.run(2.0, call_is_over));
+    assert!(!world.run(10.0, |world| world.speed("Heron") > 0.0));
+}
