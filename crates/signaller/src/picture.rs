@@ -1,7 +1,7 @@
 //! The narrow door through which locks, aspects and speeds look at identity.
 
 use smallvec::SmallVec;
-use track::{Lie, SectionId, TrainId, TurnoutId};
+use track::{EndId, Lie, SectionId, TrainId, TurnoutId};
 
 use crate::door::{Direction, Tag};
 use crate::identity::{Identity, Pace, Whereabouts};
@@ -15,6 +15,11 @@ pub trait Picture {
     /// held until it is live.
     fn is_frozen(&self, section: SectionId) -> bool {
         let _ = section;
+        false
+    }
+    /// Whether the train would run against another, which stands next to it, if it left the section by this end.
+    fn is_barred(&self, train: TrainId, section: SectionId, leave: EndId) -> bool {
+        let _ = (train, section, leave);
         false
     }
     /// What is said of the section.
@@ -51,6 +56,10 @@ impl Picture for Identity {
 
     fn is_frozen(&self, section: SectionId) -> bool {
         self.is_frozen(section)
+    }
+
+    fn is_barred(&self, train: TrainId, section: SectionId, leave: EndId) -> bool {
+        self.is_barred(train, section, leave)
     }
 
     fn tag(&self, section: SectionId) -> Tag {

@@ -5,7 +5,7 @@
 
 use std::sync::Arc;
 
-use track::{Id, Layout, Length, Table, Train, TrainId};
+use track::{Axle, Id, Layout, Length, Table, Train, TrainId, Vehicle};
 
 /// All trains as they are now.
 #[derive(Clone, Debug, Default)]
@@ -100,4 +100,25 @@ impl Roster {
         }
         name.clone_into(&mut self.rows[train].train.name);
     }
+
+    /// From now on the train is made of these vehicles, front first.
+    pub(crate) fn make_up(&mut self, train: TrainId, vehicles: Vec<Vehicle>) {
+        if let Some(row) = self.rows.get(train) {
+            let described = Train { vehicles, ..row.train.clone() };
+            self.rows[train] = Row::new(described);
+        }
+    }
+}
+
+/// The same vehicles with the last one in front.
+pub(crate) fn mirrored(vehicles: &[Vehicle]) -> Vec<Vehicle> {
+    let turned = |vehicle: &Vehicle| {
+        let from_front = |at: Length| vehicle.length - at;
+        Vehicle {
+            detectable: vehicle.detectable.map(|(first, last)| (from_front(last), from_front(first))),
+            axles: vehicle.axles.iter().rev().map(|axle| Axle { at: from_front(axle.at), ..*axle }).collect(),
+            ..vehicle.clone()
+        }
+    };
+    vehicles.iter().rev().map(turned).collect()
 }

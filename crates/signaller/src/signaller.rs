@@ -3,6 +3,7 @@
 //! Each stage is one function and reads only what the stages before it left. `signaller/reports.rs` turns what was heard into
 //! one batch for identity; `signaller/requests.rs` answers wishes; the rest of the work is done in the stages' own modules.
 
+mod couple;
 mod doubts;
 mod memory;
 mod reports;

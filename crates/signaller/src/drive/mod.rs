@@ -340,6 +340,11 @@ impl Drive {
         &mut self.rows[train]
     }
 
+    /// The train is made of other vehicles from now on.
+    pub(crate) fn make_up(&mut self, train: TrainId, described: &track::Train) {
+        self.row(train).profile.blind = described.blind_front().max(described.blind_rear());
+    }
+
     pub(crate) fn wake_at(&self) -> Option<Time> {
         let looks = self.moving.iter().map(|&train| self.rows[train].look_at);
         let repeats = self.repeating.iter().filter_map(|&train| self.rows[train].repeat_at.first().copied());

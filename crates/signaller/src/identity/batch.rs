@@ -4,6 +4,7 @@ use smallvec::SmallVec;
 use track::{EndId, Layout, SectionId, TrainId};
 
 use super::account::Holds;
+use super::couple::{Joining, Parting};
 use super::picture::Hold;
 use super::position::SpotPassage;
 
@@ -20,6 +21,10 @@ pub struct Batch {
     pub read: Vec<(SectionId, TrainId)>,
     /// Trains that a person says are in a section.
     pub named: Vec<(SectionId, TrainId)>,
+    /// Trains that were coupled.
+    pub joined: Vec<Joining>,
+    /// Trains that were uncoupled.
+    pub parted: Vec<Parting>,
     /// Spots that something passed.
     pub passed: Vec<SpotPassage>,
 }
@@ -32,6 +37,8 @@ impl Batch {
         self.lifted.clear();
         self.read.clear();
         self.named.clear();
+        self.joined.clear();
+        self.parted.clear();
         self.passed.clear();
     }
 }

@@ -12,6 +12,7 @@
 mod account;
 mod batch;
 mod clusters;
+mod couple;
 mod doubts;
 mod exchange;
 mod gather;
@@ -26,6 +27,7 @@ mod position;
 mod prices;
 mod reconcile;
 mod search;
+mod shares;
 mod stretch;
 mod tags;
 mod topology;
@@ -39,6 +41,7 @@ use std::time::Duration;
 use track::{Layout, Lie, SectionId, Speed, Table, TrainId, TurnoutId};
 
 pub use batch::{Batch, Placement};
+pub use couple::{Joining, Parting};
 pub(crate) use doubts::{End, News};
 pub(crate) use matter::{Alternative, Doubted, Matter, Place};
 pub(crate) use odometer::{LATE, MEASURED_WITHIN};
@@ -55,6 +58,7 @@ use gather::Gather;
 use memory::Memories;
 use odometer::Odometers;
 use search::{Question, Search};
+use shares::Share;
 use stretch::Stretched;
 use tags::Tags;
 use topology::Topology;
@@ -98,6 +102,10 @@ pub struct Identity {
     trails: Trails,
     doubts: Doubts,
     memories: Memories,
+    /// Sections that two trains share since they were uncoupled.
+    shares: Vec<Share>,
+    /// In how many sections the trains stood that share one, when they were uncoupled.
+    parted: Vec<(TrainId, usize)>,
     stretched: Stretched,
     strangers: u32,
     search: Search,
@@ -134,6 +142,8 @@ impl Identity {
             trails: Trails::default(),
             doubts: Doubts::default(),
             memories: Memories::default(),
+            shares: Vec::new(),
+            parted: Vec::new(),
             stretched: Stretched::default(),
             strangers: 0,
             search: Search::default(),
@@ -152,6 +162,12 @@ impl Identity {
         self.stretched.clear();
         self.add_exchanges();
         self.begin_reconciling(now, batch);
+        for joining in &batch.joined {
+            self.join(now, joining);
+        }
+        for parting in &batch.parted {
+            self.part(now, parting);
+        }
         let mut gather = std::mem::take(&mut self.gather);
         self.place_standing(now, batch, &mut gather);
         gather.lines(self, now, batch);
@@ -176,6 +192,9 @@ impl Identity {
             self.take_word(now, section, train);
         }
         self.reconcile(now);
+        if !self.shares.is_empty() {
+            self.settle_shares();
+        }
         self.follow_tails();
         self.retag();
         self.review_doubts();

@@ -11,6 +11,7 @@ use super::account::{Head, Holds, Stand, Stands, Who, drop, put};
 use super::odometer::{Leaving, Odometers};
 use super::picture::Hold;
 use super::prices::Prices;
+use super::shares::Share;
 use super::topology::Topology;
 use super::trust::Trust;
 use crate::roster::Roster;
@@ -26,6 +27,7 @@ const DARK_SECTIONS: usize = 6;
 pub(super) struct Scene<'a> {
     pub layout: &'a Layout,
     pub roster: &'a Roster,
+    pub shares: &'a [Share],
     pub topology: &'a Topology,
     pub prices: &'a Prices,
     pub trust: &'a Table<SectionId, Trust>,
@@ -71,7 +73,9 @@ impl Scene<'_> {
             for &entry in self.topology.meets(step.leave) {
                 if self.topology.section_of[entry] == section {
                     next_to_it = true;
-                    let price = self.ahead(stand, step.way) * self.entered(entry);
+                    let price = self.ahead(stand, step.way)
+                        * self.entered(entry)
+                        * self.past_partner(stand.who, stand.nose().section, step.leave);
                     if price >= worth.get() {
                         sink(self.extended(stand, &step, &[], entry), price);
                     }
@@ -82,7 +86,9 @@ impl Scene<'_> {
             for &entry in self.topology.meets(back) {
                 if self.topology.section_of[entry] == section {
                     next_to_it = true;
-                    let price = self.reversing(stand) * self.entered(entry);
+                    let price = self.reversing(stand)
+                        * self.entered(entry)
+                        * self.past_partner(stand.who, stand.tail().section, back);
                     if price >= worth.get() {
                         let step = Step { way: None, leave: back, enter: None };
                         sink(self.extended(&self.turned(stand), &step, &[], entry), price);
@@ -215,8 +221,14 @@ impl Scene<'_> {
         }
     }
 
-    /// What may follow from `section` having emptied.
-    pub fn empties(&self, stands: &Stands, section: SectionId, lifted: &[Who], sink: &mut impl FnMut(Stands, f64)) {
+    /// What may follow from `section` having emptied, for the first train that was seen there.
+    pub fn empties_of_one(
+        &self,
+        stands: &Stands,
+        section: SectionId,
+        lifted: &[Who],
+        sink: &mut impl FnMut(Stands, f64),
+    ) {
         let Some(stand) = stands.iter().find(|stand| stand.sees(section)) else {
             sink(stands.clone(), 1.0);
             return;
@@ -398,7 +410,8 @@ impl Scene<'_> {
         }
         let mut goes_on = false;
         self.for_each_step(stand.nose(), |step| {
-            goes_on |= !self.topology.meets(step.leave).is_empty() || self.topology.leads_off(step.leave);
+            let is_open = !self.topology.meets(step.leave).is_empty() || self.topology.leads_off(step.leave);
+            goes_on |= is_open && self.past_partner(stand.who, stand.nose().section, step.leave) >= 1.0;
         });
         match (goes_on, self.turned_in[stand.nose().section]) {
             (false, _) => self.prices.reverse_at_the_end,

@@ -24,6 +24,7 @@ impl Identity {
         Scene {
             layout: &self.layout,
             roster: &self.roster,
+            shares: &self.shares,
             topology: &self.topology,
             prices: &self.prices,
             trust: &self.trust,

@@ -223,6 +223,7 @@ impl<F: Fn(SectionId) -> bool> Question<'_, F> {
         while at < self.lines.len() {
             let line = &self.lines[at];
             if line.values.get(usize::from(state.upto[at])) == Some(&false)
+                && !self.scene.is_shared(line.section)
                 && let Some(stand) = state.stands.iter_mut().find(|stand| stand.sees(line.section))
                 && !self.lifted.contains(&stand.who)
                 && let Some(first) = stand.holds.iter().position(|hold| hold.seen)

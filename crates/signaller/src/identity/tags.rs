@@ -90,7 +90,8 @@ impl Identity {
             given_up = given_up.max(cluster.given_up);
             for account in &cluster.accounts {
                 for stand in &account.stands {
-                    if stand.holds.iter().any(|hold| hold.section == section && (hold.seen || dark)) {
+                    let there = stand.holds.iter().any(|hold| hold.section == section && (hold.seen || dark));
+                    if there && !self.is_called_after_other(section, stand.who) {
                         total += account.weight;
                         match shares.iter_mut().find(|(who, _)| *who == stand.who) {
                             Some((_, share)) => *share += account.weight,

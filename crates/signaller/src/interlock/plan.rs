@@ -101,23 +101,35 @@ impl Interlock {
     /// The cheapest path for somebody who entered a section by `enter`, with its cost.
     fn path_from(&self, enter: EndId, train: TrainId, to: Destination, picture: &impl Picture) -> Option<(Path, i64)> {
         let cost = |passage: &Traverse| self.cost(passage, enter, train, picture);
-        let is_goal = |here: EndId| self.last_passage(here, enter, to, picture).is_some();
+        let is_goal = |here: EndId| self.last_passage(here, enter, train, to, picture).is_some();
         let (mut path, goal) = self.graph.path(enter, is_goal, cost)?;
-        path.push(self.last_passage(goal, enter, to, picture)?);
+        path.push(self.last_passage(goal, enter, train, to, picture)?);
         let total = path.iter().filter_map(cost).sum();
         Some((path, total))
     }
 
     /// The passage by which a train that entered by `here` comes to stand at the destination.
-    fn last_passage(&self, here: EndId, start: EndId, to: Destination, picture: &impl Picture) -> Option<Traverse> {
+    fn last_passage(
+        &self,
+        here: EndId,
+        start: EndId,
+        train: TrainId,
+        to: Destination,
+        picture: &impl Picture,
+    ) -> Option<Traverse> {
         let layout = &self.layout;
         let passage = |way, leave| Traverse { section: layout.ends[here].section, enter: here, way, leave };
-        let may_lie = |found: &Traverse| here != start || self.may_lie_under(found, picture);
+        let may_go = |found: &Traverse| here != start || self.may_start_by(found, train, picture);
         layout
             .ways_from(here)
             .map(|(way, leave)| passage(way, leave))
-            .filter(may_lie)
+            .filter(may_go)
             .find(|&found| self.stops_at(to, found))
+    }
+
+    /// Whether a train can start by this passage from where it stands.
+    fn may_start_by(&self, passage: &Traverse, train: TrainId, picture: &impl Picture) -> bool {
+        self.may_lie_under(passage, picture) && !picture.is_barred(train, passage.section, passage.leave)
     }
 
     /// Whether turnouts lie, or can be brought to lie, as a passage from where the train stands needs it.
@@ -131,7 +143,7 @@ impl Interlock {
         if self.layout.ends[passage.leave].meets.len() > 1 {
             return None;
         }
-        if passage.enter == start && !self.may_lie_under(passage, picture) {
+        if passage.enter == start && !self.may_start_by(passage, train, picture) {
             return None;
         }
         let by_hand = |need: &track::Need| {

@@ -18,7 +18,7 @@ impl Signaller {
         self.hand_edges(&mut batch);
         for input in inputs {
             if let Input::Requested { ticket, request } = input {
-                self.hear_placement(*ticket, request, &mut batch);
+                self.hear_placement(now, *ticket, request, &mut batch);
             }
         }
         self.vouch(now, &batch);
@@ -34,6 +34,7 @@ impl Signaller {
         self.changes.sections.extend_from_slice(self.identity.touched());
         self.changes.trains.extend(batch.placed.iter().map(|placement| placement.train));
         self.changes.trains.extend_from_slice(&batch.lifted);
+        self.tell_of_changed_trains(&batch);
         for &(_, train) in &batch.named {
             if self.drive.is_at_rest(train) {
                 self.interlock.stands_by_word(train, now, &self.identity, &mut self.outputs);
@@ -143,7 +144,7 @@ impl Signaller {
         }
     }
 
-    fn hear_placement(&mut self, ticket: Ticket, request: &Request, batch: &mut Batch) {
+    fn hear_placement(&mut self, now: Time, ticket: Ticket, request: &Request, batch: &mut Batch) {
         match request {
             Request::Place { train, on, nose } => {
                 let said = beside_others(&self.layout, *train, on, batch)
@@ -162,6 +163,13 @@ impl Signaller {
             }
             Request::Lift { train } if self.answer_placement(ticket, request) == Answer::Accepted => {
                 batch.lifted.push(*train);
+            }
+            Request::Couple { .. } | Request::Uncouple { .. } => {
+                let answer = match self.change_trains(now, request, batch) {
+                    Ok(()) => Answer::Accepted,
+                    Err(reason) => Answer::Refused(Refusal { reason }),
+                };
+                self.outputs.push(Output::Fact(Fact::Answered { ticket, answer }));
             }
             Request::Identify { section, train } => {
                 let refusal = self.word_refusal(*section, *train, batch);

@@ -90,14 +90,17 @@ impl Signaller {
                 interlock.signal_changed(row.at);
                 Ok(())
             }
-            Request::Place { .. } | Request::Lift { .. } | Request::Identify { .. } => Ok(()),
+            Request::Place { .. }
+            | Request::Lift { .. }
+            | Request::Identify { .. }
+            | Request::Couple { .. }
+            | Request::Uncouple { .. } => Ok(()),
             Request::RollCall { .. } if self.conduct == Conduct::Observe => {
                 Err("people drive here; the signaller only watches".to_owned())
             }
             Request::RollCall { train } => {
                 interlock.begin_roll_call(*train, now, identity, (&self.drive, &self.signals), outputs)
             }
-            Request::Couple { .. } | Request::Uncouple { .. } => Err("the signaller cannot do that yet".to_owned()),
         }
     }
 
@@ -125,5 +128,12 @@ impl Signaller {
 }
 
 fn is_placement(request: &Request) -> bool {
-    matches!(request, Request::Place { .. } | Request::Lift { .. } | Request::Identify { .. })
+    matches!(
+        request,
+        Request::Place { .. }
+            | Request::Lift { .. }
+            | Request::Identify { .. }
+            | Request::Couple { .. }
+            | Request::Uncouple { .. }
+    )
 }

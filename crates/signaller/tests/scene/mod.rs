@@ -2,7 +2,7 @@
 //!
 //! A line an instant, everything in it at once. `+x` fills section `x`, `-x` empties it, `Name@x` or `Name@x>x.b` puts a train
 //! down, `Name!` takes it off, `W1=straight` is a report of a turnout, `Name?x` a reading, `x:Name` a person's word that this
-//! train is in `x`. `expect` gives the tags that differ from free after the last instant: `x: Heron`, `x: Heron|Plover` (doubt),
+//! train is in `x`, `Name+Other` couples two trains, `Name/2/Other` uncouples one behind its second vehicle. `expect` gives the tags that differ from free after the last instant: `x: Heron`, `x: Heron|Plover` (doubt),
 //! `x: Heron|?` (Heron or something unknown), `x: ?`.
 
 #![allow(dead_code, reason = "no test needs all of it")]
@@ -66,6 +66,13 @@ pub fn input(layout: &Layout, ticket: u64, word: &str) -> Input {
     }
     if let Some(name) = word.strip_suffix('!') {
         return request(Request::Lift { train: train(name) });
+    }
+    if let Some((name, with)) = word.split_once('+') {
+        return request(Request::Couple { train: train(name), with: train(with) });
+    }
+    if let Some((name, (keep, rest))) = word.split_once('/').and_then(|(a, b)| Some((a, b.split_once('/')?))) {
+        let keep = keep.parse().unwrap();
+        return request(Request::Uncouple { train: train(name), keep, rest: train(rest) });
     }
     if let Some((name, place)) = word.split_once('@') {
         let (on, nose) = place.split_once('>').map_or((place, None), |(on, nose)| (on, Some(nose)));
