@@ -1,7 +1,7 @@
 //! What people say to a signaller that drives.
 
 use crate::model::{World, refusal};
-use crate::{Answer, Fact, Request};
+use crate::{Answer, Fact, Request, Tag};
 
 fn identify(world: &World, section: &str, train: &str) -> Request {
     Request::Identify { section: world.section(section), train: world.train(train) }
@@ -47,4 +47,49 @@ fn a_train_that_moves_is_not_put_elsewhere_by_a_word() {
     let word = identify(&world, "e0", "Heron");
     let reason = refusal(world.ask(word));
     assert_eq!(reason, "`Heron` moves, and cannot have come to `e0`; hint: stop it first");
+}
+
+/// Heron has been uncoupled in `w0`; Plover is the rest, on the side away from the loop.
+fn uncoupled() -> World {
+    let mut world = World::with_two_trains();
+    let (heron, plover) = (world.train("Heron"), world.train("Plover"));
+    assert_eq!(world.ask(Request::Lift { train: plover }), Answer::Accepted);
+    world.trains[plover] = None;
+    assert!(!world.run(5.0, |_| false));
+    assert_eq!(world.ask(Request::Uncouple { train: heron, keep: 1, rest: plover }), Answer::Accepted);
+    let shared = world.section("w0");
+    world.falsely_filled.push(shared);
+    world
+}
+
+#[test]
+fn an_uncoupled_train_drives_off_and_its_rest_keeps_the_section() {
+    let mut world = uncoupled();
+    assert_eq!(world.go("Heron", "far east"), Answer::Accepted);
+    assert!(world.run(180.0, |world| world.has_arrived("Heron")));
+    let (shared, plover) = (world.section("w0"), world.train("Plover"));
+    assert_eq!(world.signaller.identity().tag(shared), Tag::Sure(plover));
+    assert_eq!(world.signaller.identity().holders(shared).as_slice(), [plover]);
+    assert!(world.granted("Plover").is_empty());
+}
+
+#[test]
+fn a_rest_is_not_driven_against_the_train_it_was_uncoupled_from() {
+    let mut world = uncoupled();
+    let reason = refusal(world.go("Plover", "far east"));
+    assert_eq!(reason, "no path leads from where `Plover` stands to `far east`");
+}
+
+#[test]
+fn a_train_that_moves_is_not_coupled_and_not_uncoupled() {
+    let mut world = World::with_two_trains();
+    assert_eq!(world.go("Heron", "far east"), Answer::Accepted);
+    assert_eq!(world.go("Plover", "far west"), Answer::Accepted);
+    assert!(world.run(60.0, |world| world.speed("Heron") > 0.0));
+    let (heron, plover) = (world.train("Heron"), world.train("Plover"));
+    for request in
+        [Request::Couple { train: heron, with: plover }, Request::Uncouple { train: heron, keep: 1, rest: plover }]
+    {
+        assert_eq!(refusal(world.ask(request)), "`Heron` moves; hint: stop it first");
+    }
 }
