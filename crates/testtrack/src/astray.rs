@@ -47,6 +47,28 @@ impl Table {
         }
     }
 
+    /// Since when a body is out of hand: a tail or a wagon that nobody knows of, since it was put where it is, which is not told
+    /// here.
+    pub(crate) fn out_of_hand_since(&self, body: TrainId) -> Option<Time> {
+        self.astray.get(body).copied().flatten().map(|astray| astray.since)
+    }
+
+    /// Whether a body came into a section where it is while it was out of hand.
+    pub(crate) fn came_out_of_hand(&self, body: TrainId, section: SectionId) -> bool {
+        let Some(came) = self.present_since(body, section) else { return false };
+        self.loose_kind(body).is_some() || self.out_of_hand_since(body).is_some_and(|since| since <= came)
+    }
+
+    /// A train rolled into a section: if a turnout led it there that lies otherwise than anybody knows, it is led astray.
+    pub(crate) fn may_be_led_astray(&mut self, train: TrainId, section: SectionId) {
+        let on = self.trains[train].pieces.iter().filter_map(|piece| piece.on.track());
+        let needs = on.filter(|on| on.section == section).flat_map(|on| &self.layout().ways[on.way].needs);
+        let mut turnouts = needs.map(|need| need.turnout);
+        if !self.trains[train].wrecked && turnouts.any(|turnout| self.lies_unknown(turnout, self.now())) {
+            self.went_astray(train);
+        }
+    }
+
     /// The train of the layout whose vehicles a body is made of; nothing for a wagon that nobody knows of.
     ///
     /// [`Table::trains_in`] names bodies: every train of the layout is one, and has its own id; a tail that parted and a wagon
@@ -124,12 +146,13 @@ impl Table {
         }
     }
 
-    /// Whether a report shows that the train came into the section, or left it, since then.
+    /// Whether a report shows that the train rolled into the section, or out of it, since then. Where it was put down right then
+    /// it passed no joint.
     fn shows(&self, train: TrainId, section: SectionId, occupied: bool, since: Time) -> bool {
         let presence = self.trains_in(section).iter().find(|presence| presence.train == train);
         match (occupied, presence) {
-            (true, Some(presence)) => presence.since >= since && presence.seen_since.is_some(),
-            (false, None) => self.left_at(train, section).is_some_and(|at| at >= since),
+            (true, Some(presence)) => presence.since > since && presence.seen_since.is_some(),
+            (false, None) => self.left_at(train, section).is_some_and(|at| at > since),
             _ => false,
         }
     }

@@ -42,11 +42,12 @@ mod traffic;
 mod troubles;
 mod truth;
 
-pub use checkers::{Checkers, Rule, Violation};
+pub use checkers::{Checkers, Claims, Rule, Violation, WrongClaim};
 pub use curve::SpeedCurve;
 pub use detectors::DarkSays;
 pub use digest::Digest;
 pub use faults::{Fault, Faults, Rate};
+pub use hands::{Return, Talk};
 pub use meddling::Meddling;
 pub use mishaps::Mishap;
 pub use place::PlaceError;

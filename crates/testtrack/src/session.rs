@@ -7,7 +7,7 @@ use std::time::Duration;
 use signaller::{Conduct, Input, Output, Request, Signaller, Step, Ticket, Time};
 use track::Layout;
 
-use crate::checkers::{Checkers, Violation};
+use crate::checkers::{Checkers, Claims, Violation};
 use crate::digest::Digest;
 use crate::place::PlaceError;
 use crate::settings::Settings;
@@ -176,9 +176,24 @@ impl<S: Works> Session<S> {
         &self.table
     }
 
+    /// The table, to let something happen on it between two calls of [`Session::run_until`].
+    pub fn table_mut(&mut self) -> &mut Table {
+        &mut self.table
+    }
+
     /// Nothing goes wrong on the table from now on, and people set right what did: see [`Table::heal`].
     pub fn heal(&mut self) {
         self.table.heal();
+    }
+
+    /// Accidents so far that nobody could know of.
+    pub fn excused(&self) -> &[Violation] {
+        self.checkers.excused()
+    }
+
+    /// The sure claims so far.
+    pub fn claims(&self) -> &Claims {
+        self.checkers.claims()
     }
 
     /// The signaller.
@@ -235,6 +250,7 @@ impl<S: Works> Session<S> {
     fn step(&mut self, called: Called, listener: &mut dyn FnMut(&Moment<'_, S>, &mut Desk)) {
         self.outputs.clear();
         if !self.inputs.is_empty() {
+            self.checkers.overhear(&self.inputs, &self.table);
             let step = self.signaller.work(self.now, &self.inputs);
             self.outputs.extend_from_slice(step.outputs);
             self.wake_at = step.wake_at.map(|at| at.max(self.now + TURNAROUND));
@@ -270,7 +286,7 @@ impl<S: Works> Session<S> {
     /// Lets the checkers see what happened on the table, and keeps it for the listener.
     fn see(&mut self) {
         for (at, happening) in self.table.take_happenings() {
-            self.checkers.see(at, happening);
+            self.checkers.see(at, happening, &self.table);
             self.happenings.push((at, happening));
         }
     }

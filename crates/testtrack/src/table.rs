@@ -341,6 +341,7 @@ impl Table {
                 Change::Entered { section } => {
                     self.enter(section, train);
                     if reached == Reached::ByRolling {
+                        self.may_be_led_astray(train, section);
                         self.happenings.push((now, Happening::Entered { train, section }));
                     }
                 }

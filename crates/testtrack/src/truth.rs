@@ -112,8 +112,48 @@ impl Table {
         }
         if backs {
             self.join(train, tail);
+            self.end(crate::faults::Fault::Parted, train);
         }
         !backs
+    }
+
+    /// Since when any of the body is in the section.
+    pub(crate) fn present_since(&self, body: TrainId, section: SectionId) -> Option<Time> {
+        self.presence(section, body).map(|presence| presence.since)
+    }
+
+    /// How the train needs a turnout to lie in a section where it stands.
+    pub(crate) fn needed_lies(&self, train: TrainId, section: SectionId, turnout: TurnoutId) -> Vec<Lie> {
+        let on = self.trains[train].pieces.iter().filter_map(|piece| piece.on.track());
+        let needs = on.filter(|on| on.section == section).flat_map(|on| &self.layout().ways[on.way].needs);
+        needs.filter(|need| need.turnout == turnout).map(|need| need.lie).collect()
+    }
+
+    /// Whether a turnout lies otherwise than it was ordered, and nobody can know: what was reported since says that it lies so;
+    /// or it reports nothing, and the time is over that it may take to move.
+    pub fn lies_unknown(&self, turnout: TurnoutId, at: Time) -> bool {
+        let Some((ordered, since)) = self.ordered_lie(turnout) else { return false };
+        let described = &self.layout().turnouts[turnout];
+        let is_believed = if described.reported {
+            self.told_lie(turnout).is_some_and(|(told, told_at)| told == ordered && told_at >= since)
+        } else {
+            at >= since + described.throw_time
+        };
+        is_believed && self.lie(turnout) != Some(ordered)
+    }
+
+    /// Whether a turnout of a section lies otherwise than anybody knows for somebody who enters by `enter`.
+    pub(crate) fn unknown_way(&self, enter: EndId, at: Time) -> bool {
+        let layout = self.layout();
+        let mut needs = layout.ways_from(enter).flat_map(|(way, _)| &layout.ways[way].needs);
+        needs.any(|need| self.lies_unknown(need.turnout, at))
+    }
+
+    /// How long the train needs to stand from that speed, or any that it can have within `delay` from then.
+    pub(crate) fn braking_time(&self, train: TrainId, speed: i64, delay: Duration) -> Duration {
+        let rolling = &self.trains[train];
+        let gathered = rolling.gathering * delay.as_millis() as i64 / 1000;
+        Duration::from_millis(((speed.abs() + gathered) * 1000 / rolling.braking) as u64)
     }
 
     /// How fast the train was when it derailed or collided, backwards below zero.

@@ -7,18 +7,22 @@
 use signaller::Time;
 use track::{EndId, SectionId, TrainId};
 
-use super::{Checkers, Rule};
+use super::{Checkers, Rule, excuses};
 use crate::table::Table;
 
 pub(super) fn granted(checkers: &mut Checkers, now: Time, train: TrainId, sections: &[SectionId], table: &Table) {
     for &section in sections {
         let holders = checkers.said.authority[section].iter().copied();
-        let lying = table.trains_in(section).iter().map(|presence| presence.train);
-        let lying = lying.filter(|&other| table.stands_in(other, section));
-        let (held, lies) = (holders.filter(|&other| other != train).min(), lying.filter(|&other| other != train).min());
+        let others = table.trains_in(section).iter().map(|presence| presence.train);
+        let lying = others.filter(|&other| {
+            table.belongs_to(other) != Some(train)
+                && table.stands_in(other, section)
+                && !excuses::nobody_could_see(table, other, section, Some(train), now)
+        });
+        let (held, lies) = (holders.filter(|&other| other != train).min(), lying.min());
         if let Some(other) = held.or(lies) {
             let how = if held.is_some() { "holds it" } else { "lies there" };
-            let (name, other_name) = (checkers.train_name(train), checkers.train_name(other));
+            let (name, other_name) = (checkers.train_name(train), table.body_name(other));
             let sentence = format!("{name} was granted {}, but {other_name} {how}", checkers.section_name(section));
             checkers.report(now, Rule::N2, Some(train), Some(section), sentence);
         }

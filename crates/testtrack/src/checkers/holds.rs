@@ -20,7 +20,7 @@ pub(super) fn set(checkers: &mut Checkers, now: Time, train: TrainId, table: &Ta
 
 pub(super) fn judge(checkers: &Checkers, now: Time, table: &Table, found: &mut Vec<Found>) {
     for (&train, &stand_by) in &checkers.said.stand_by {
-        if now > stand_by && table.speed(train) != Speed::ZERO {
+        if now > stand_by && table.speed(train) != Speed::ZERO && !table.is_out_of_hand(train, now) {
             let section = table.nose(train).map(|nose| nose.section);
             let sentence = format!("{} moved while it was held", checkers.train_name(train));
             found.push(Found { breach: Breach::Hold(train), train: Some(train), section, sentence });

@@ -5,11 +5,31 @@
 //!
 //! **Lateness.** The signaller cannot know of a train before it hears of it. So what lasts is judged against the truth of any
 //! moment within the last *lateness* of the section's detector: its own on-delay or off-delay, the most that it takes beyond
-//! that, the most that a report takes, and two ticks of physics. Nothing else is forgiven. What the signaller decides by
-//! itself (authority, turnouts, holds) is judged at once.
+//! that, the most that a report takes, and two ticks of physics. What the signaller decides by itself (authority, turnouts,
+//! holds) is judged at once.
+//!
+//! **Faults.** The signaller answers for what it orders, and for what it can know. A train is *in hand* while it moves as
+//! ordered. It is *out of hand* from the beginning of a fault of motion until a delivered report shows that it passed a joint
+//! after the fault, or a person truthfully says where it is, and it had the time to brake; which faults these are is said in
+//! the module that keeps account of it (`astray`). A tail that parted and a wagon that nobody knows of are out of hand for
+//! good. A train that stalls is in hand.
+//!
+//! | rule | not charged |
+//! | --- | --- |
+//! | N0 | a contact, where no train in hand moved; or what it ran into came there out of hand right in front of it, or could be seen by nobody. A derailment, where the train is out of hand, or the turnout lies otherwise than anybody knows |
+//! | N1 | a name that a person gave wrongly. Whatever detectors say is no excuse |
+//! | N2 | track given to a train where something lies that nobody could see |
+//! | N3 | a turnout thrown under something that nobody could see |
+//! | N4 | a train out of hand |
+//! | N5 | a signal that vouches for track where something is that nobody could see, or a turnout lies otherwise than anybody knows |
+//! | N6 | a train out of hand |
+//!
+//! The words are those of the functions in `excuses`. Accidents that are not charged are kept: [`Checkers::excused`].
 
 mod accidents;
 mod authority;
+mod claims;
+mod excuses;
 mod holds;
 mod signals;
 mod tags;
@@ -20,13 +40,15 @@ use std::fmt;
 use std::sync::Arc;
 use std::time::Duration;
 
-use signaller::{Aspect, Fact, Output, Tag, Time};
+use signaller::{Aspect, Fact, Input, Output, Request, Tag, Time};
 use smallvec::SmallVec;
 use track::{Layout, SectionId, SignalId, Table as Rows, TrainId};
 
 use crate::settings::{Settings, TICK};
 use crate::table::Table;
 use crate::truth::Happening;
+
+pub use claims::{Claims, WrongClaim};
 
 /// What must never happen.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -83,6 +105,10 @@ pub struct Checkers {
     /// What is broken at the moment, so that it is told once and not in every step.
     broken: BTreeSet<Breach>,
     violations: Vec<Violation>,
+    excused: Vec<Violation>,
+    claims: Claims,
+    /// Trains of which a person said last that they are where they are not.
+    misnamed: BTreeSet<TrainId>,
 }
 
 /// What the signaller said last.
@@ -122,7 +148,45 @@ impl Checkers {
         };
         let lateness = settings.lateness() + 2 * TICK;
         let order_delay = settings.order_delay.most;
-        Self { layout, lateness, order_delay, said, broken: BTreeSet::new(), violations: Vec::new() }
+        Self {
+            layout,
+            lateness,
+            order_delay,
+            said,
+            broken: BTreeSet::new(),
+            violations: Vec::new(),
+            excused: Vec::new(),
+            claims: Claims::default(),
+            misnamed: BTreeSet::new(),
+        }
+    }
+
+    /// Contacts and derailments so far that the signaller is not charged with, each with why: nobody could know of them.
+    pub fn excused(&self) -> &[Violation] {
+        &self.excused
+    }
+
+    /// The sure claims so far.
+    pub fn claims(&self) -> &Claims {
+        &self.claims
+    }
+
+    /// Takes in what people tell the signaller.
+    pub fn overhear(&mut self, inputs: &[Input], table: &Table) {
+        for input in inputs {
+            let Input::Requested { request, .. } = input else { continue };
+            let (train, is_so) = match request {
+                Request::Place { train, on, .. } => (*train, on.iter().all(|&section| table.covers(*train, section))),
+                Request::Identify { section, train } => (*train, table.covers(*train, *section)),
+                Request::Lift { train } => (*train, !table.is_on_table(*train)),
+                _ => continue,
+            };
+            if is_so {
+                self.misnamed.remove(&train);
+            } else {
+                self.misnamed.insert(train);
+            }
+        }
     }
 
     /// Every rule that was broken so far, in order.
@@ -136,7 +200,10 @@ impl Checkers {
             Output::Throw { turnout, lie } => turnouts::check(self, now, *turnout, *lie, table),
             Output::Show { signal, aspect } => self.said.aspects[*signal] = *aspect,
             Output::Drive { .. } => {}
-            Output::Fact(Fact::Tagged { section, tag }) => self.said.tags[*section] = Some(tag.clone()),
+            Output::Fact(Fact::Tagged { section, tag }) => {
+                self.claims.made += u64::from(matches!(tag, Tag::Sure(_)));
+                self.said.tags[*section] = Some(tag.clone());
+            }
             Output::Fact(Fact::RouteSet { train, sections }) => authority::granted(self, now, *train, sections, table),
             Output::Fact(Fact::SectionReleased { train, section }) => {
                 self.said.authority[*section].retain(|holder| holder != train);
@@ -150,11 +217,13 @@ impl Checkers {
     }
 
     /// Takes in what happened on the table.
-    pub fn see(&mut self, at: Time, happening: Happening) {
+    pub fn see(&mut self, at: Time, happening: Happening, table: &Table) {
         match happening {
+            Happening::Entered { train, .. } | Happening::HitBuffer { train, .. }
+                if table.is_out_of_hand(train, at) => {}
             Happening::Entered { train, section } => authority::entered(self, at, train, section),
             Happening::HitBuffer { train, at: end } => authority::ended(self, at, train, end),
-            Happening::Derailed { .. } | Happening::Collided { .. } => accidents::happened(self, at, happening),
+            Happening::Derailed { .. } | Happening::Collided { .. } => accidents::happened(self, at, happening, table),
             Happening::Faulted { .. } => {}
         }
     }
@@ -173,6 +242,9 @@ impl Checkers {
                     Breach::Signal(..) => Rule::N5,
                     Breach::Hold(_) => Rule::N6,
                 };
+                if let Breach::Tag(section, train) = breach {
+                    claims::wrong(self, now, train, section, table);
+                }
                 self.report(now, rule, train, section, sentence);
             }
             self.broken.insert(breach);
@@ -183,15 +255,15 @@ impl Checkers {
         self.violations.push(Violation { at, rule, train, section, sentence });
     }
 
+    fn excuse(&mut self, at: Time, rule: Rule, train: TrainId, section: SectionId, sentence: String) {
+        self.excused.push(Violation { at, rule, train: Some(train), section: Some(section), sentence });
+    }
+
     fn train_name(&self, train: TrainId) -> &str {
         self.layout.trains.get(train).map_or("a train that the layout does not know", |train| &train.name)
     }
 
     fn section_name(&self, section: SectionId) -> &str {
         &self.layout.sections[section].name
-    }
-
-    fn train_names(&self, trains: impl Iterator<Item = TrainId>) -> String {
-        trains.map(|train| self.train_name(train)).collect::<Vec<_>>().join(" and ")
     }
 }

@@ -14,7 +14,7 @@ use std::time::Duration;
 use signaller::{Aspect, Time};
 use track::{EndId, SectionId, SignalId, TrainId};
 
-use super::{Breach, Checkers, Found};
+use super::{Breach, Checkers, Found, excuses};
 use crate::table::Table;
 
 const YELLOW: Aspect = Aspect(1);
@@ -51,8 +51,12 @@ fn fault(checkers: &Checkers, now: Time, signal: SignalId, aspect: Aspect, table
         };
         let section = layout.ends[enter].section;
         if let Some(train) = obstacle(checkers, now, at, section, table) {
-            let because = format!("but {} is in {}", checkers.train_name(train), layout.sections[section].name);
+            let because = format!("but {} is in {}", table.body_name(train), layout.sections[section].name);
             return Some(Fault { train: Some(train), section: Some(section), because });
+        }
+        // Where a turnout lies otherwise than anybody knows, nobody knows what track is ahead.
+        if table.unknown_way(enter, now) {
+            return None;
         }
         let Some((_, beyond)) = table.way_through(enter) else {
             let turnout = table.wrong_turnout(enter).map_or("the track", |turnout| &layout.turnouts[turnout].name);
@@ -80,7 +84,8 @@ fn obstacle(checkers: &Checkers, now: Time, at: EndId, section: SectionId, table
     let on_delay = detector.map_or(Duration::ZERO, |it| checkers.layout.detectors[it].on_delay);
     let known = |since: Time| now.since(since) > on_delay + checkers.lateness;
     let presences = table.trains_in(section).iter().filter(|presence| table.stands_in(presence.train, section));
-    let mut obstacles = presences.filter(|presence| match table.running_past(presence.train, at) {
+    let seen = presences.filter(|presence| !excuses::nobody_could_see(table, presence.train, section, None, now));
+    let mut obstacles = seen.filter(|presence| match table.running_past(presence.train, at) {
         Some(seen_since) => seen_since.is_some_and(known),
         None => known(presence.since),
     });

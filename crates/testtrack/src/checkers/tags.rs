@@ -8,13 +8,13 @@ use std::time::Duration;
 use signaller::detect::KEPT_BACK_AT_MOST;
 use signaller::{Tag, Time};
 
-use super::{Breach, Checkers, Found};
+use super::{Breach, Checkers, Found, excuses};
 use crate::table::Table;
 
 pub(super) fn judge(checkers: &Checkers, now: Time, table: &Table, found: &mut Vec<Found>) {
     for (section, tag) in checkers.said.tags.iter() {
         let Some(Tag::Sure(train)) = *tag else { continue };
-        if table.covers(train, section) {
+        if table.covers(train, section) || excuses::was_named_wrongly(checkers, train) {
             continue;
         }
         let detector = checkers.layout.sections[section].detector;
@@ -29,7 +29,8 @@ pub(super) fn judge(checkers: &Checkers, now: Time, table: &Table, found: &mut V
             [] => "nothing stands".to_owned(),
             trains => {
                 let stand = if trains.len() == 1 { "stands" } else { "stand" };
-                format!("{} {stand}", checkers.train_names(trains.iter().map(|presence| presence.train)))
+                let names: Vec<_> = trains.iter().map(|presence| table.body_name(presence.train)).collect();
+                format!("{} {stand}", names.join(" and "))
             }
         };
         let (name, place) = (checkers.train_name(train), checkers.section_name(section));

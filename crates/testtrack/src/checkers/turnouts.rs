@@ -6,7 +6,7 @@
 use signaller::{Tag, Time};
 use track::{Lie, TurnoutId};
 
-use super::{Checkers, Rule};
+use super::{Checkers, Rule, excuses};
 use crate::table::Table;
 
 pub(super) fn check(checkers: &mut Checkers, now: Time, turnout: TurnoutId, lie: Lie, table: &Table) {
@@ -14,8 +14,11 @@ pub(super) fn check(checkers: &mut Checkers, now: Time, turnout: TurnoutId, lie:
         return;
     }
     let name = checkers.layout.turnouts[turnout].name.clone();
-    if let Some(&(train, section)) = table.trains_over(turnout).first() {
-        let sentence = format!("{name} was thrown under {}", checkers.train_name(train));
+    let mut over = table.trains_over(turnout).into_iter();
+    if let Some((train, section)) =
+        over.find(|&(train, section)| !excuses::nobody_could_see(table, train, section, None, now))
+    {
+        let sentence = format!("{name} was thrown under {}", table.body_name(train));
         checkers.report(now, Rule::N3, Some(train), Some(section), sentence);
     }
     for section in checkers.layout.turnouts[turnout].sections.clone() {

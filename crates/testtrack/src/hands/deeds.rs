@@ -181,7 +181,7 @@ impl Table {
     }
 
     /// A fault of a train that lasted is over.
-    pub(super) fn end(&mut self, fault: Fault, train: TrainId) {
+    pub(crate) fn end(&mut self, fault: Fault, train: TrainId) {
         let now: Time = self.now();
         self.mishaps.over(fault, train, now);
     }

@@ -5,6 +5,7 @@ use std::time::Duration;
 use signaller::Direction;
 use track::{Length, Speed, TrainId, TurnoutId};
 
+use super::people::{Return, Talk};
 use super::sight::Granted;
 use super::{Deed, Word};
 use crate::faults::{Fault, Rate};
@@ -70,11 +71,10 @@ impl Table {
     fn draw_lift(&mut self) {
         let fault = Fault::Lifted;
         let Some(train) = self.draw_train(fault, |_, _| true) else { return };
-        let speaks = self.hands.stream(fault).below(2) == 0;
-        let back_at = self.now() + self.hands.draw_ms(fault, LIFTED_MS.0, LIFTED_MS.1);
-        let elsewhere = self.hands.stream(fault).below(2) == 0;
-        self.take_in_hand(train, speaks, elsewhere);
-        self.hands.plan(back_at, Deed::PutBack(train));
+        let talk = if self.hands.stream(fault).below(2) == 0 { Talk::Say } else { Talk::Forget };
+        let lasts = self.hands.draw_ms(fault, LIFTED_MS.0, LIFTED_MS.1);
+        let to = if self.hands.stream(fault).below(2) == 0 { Return::Elsewhere } else { Return::SamePlace };
+        self.take_off(train, lasts, talk, to);
     }
 
     fn draw_wagon(&mut self) {

@@ -25,6 +25,7 @@ use crate::settings::Settings;
 use crate::table::Table;
 
 use people::Parked;
+pub use people::{Return, Talk};
 use throttle::Driver;
 
 /// Tickets of what people at the table say count up from here, clear of those that a desk gives out.

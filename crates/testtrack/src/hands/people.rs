@@ -11,7 +11,7 @@ use crate::astray::Loose;
 use crate::faults::Fault;
 use crate::mishaps::Mishap;
 use crate::place::Place;
-use crate::rolling::Rolling;
+use crate::rolling::{Rolling, leave};
 use crate::table::{Reached, Table};
 
 /// Somebody who does not find room for a train looks again after so long.
@@ -26,49 +26,72 @@ const ROOM_TO_COUPLE: Length = Length::from_mm(40);
 /// How long people take to set a train right that derailed or collided, in milliseconds.
 const SET_RIGHT_MS: (i64, i64) = (20_000, 120_000);
 
+/// Whether people say what they did.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Talk {
+    /// They do, some seconds later.
+    Say,
+    /// They forget to.
+    Forget,
+}
+
+/// Where people put a train down that they took off.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Return {
+    /// Where it was, if that is still free.
+    SamePlace,
+    /// Elsewhere, where it fits and nothing stands.
+    Elsewhere,
+}
+
 /// A train in somebody's hand.
 #[derive(Clone, Debug)]
 pub(crate) struct Parked {
     path: Vec<(Traverse, Length)>,
     front: Length,
-    speaks: bool,
-    elsewhere: bool,
+    talk: Talk,
+    to: Return,
 }
 
 impl Parked {
     /// Whoever holds the train will say where they put it.
     pub(super) fn tell(&mut self) {
-        self.speaks = true;
+        self.talk = Talk::Say;
     }
 }
 
 impl Table {
-    /// A person takes a train off the track, says so or not, and will put it down again where it was or elsewhere.
-    pub(crate) fn take_in_hand(&mut self, train: TrainId, speaks: bool, elsewhere: bool) {
+    /// A person takes a train off the track, says so or not, and puts it down again after a while, where it was or elsewhere.
+    pub fn take_off(&mut self, train: TrainId, lasts: Duration, talk: Talk, to: Return) {
         let pieces = &self.trains[train].pieces;
         let Some(start) = pieces.front().map(|piece| piece.from) else { return };
-        let path: Option<_> = pieces
+        let path: Option<Vec<_>> = pieces
             .iter()
             .map(|piece| piece.on.track().map(|on| (on, Length::from_um(piece.to - piece.from))))
             .collect();
         let front = Length::from_um(self.trains[train].front - start);
         // What stood off the layout in part has no place to come back to.
-        let (path, elsewhere) = (path.clone().unwrap_or_default(), elsewhere || path.is_none());
+        let to = if path.is_none() { Return::Elsewhere } else { to };
+        let path = path.unwrap_or_default();
         self.note(Mishap::new(Fault::Lifted, self.now()).to_train(train));
         self.goes_astray(train);
         self.lift(train);
-        self.hands.parked.insert(train, Parked { path, front, speaks, elsewhere });
-        if speaks {
+        self.hands.parked.insert(train, Parked { path, front, talk, to });
+        if talk == Talk::Say {
             self.say_soon(Fault::Lifted, Word::Lifted(train));
         }
+        self.hands.plan(self.now() + lasts, Deed::PutBack(train));
     }
 
     /// A person puts a train down again that they took off. The command station still tells it what it told it last.
     pub(super) fn put_back(&mut self, train: TrainId) {
         let Some(parked) = self.hands.parked.get(&train).cloned() else { return };
         let old = Place { path: parked.path, front: parked.front };
-        let place =
-            if !parked.elsewhere && self.is_vacant(&old) { Some(old) } else { self.room_for(train, Fault::Lifted) };
+        let place = if parked.to == Return::SamePlace && self.is_vacant(&old) {
+            Some(old)
+        } else {
+            self.room_for(train, Fault::Lifted)
+        };
         let Some(place) = place else {
             self.hands.plan(self.now() + LOOK_AGAIN, Deed::PutBack(train));
             return;
@@ -77,7 +100,7 @@ impl Table {
         self.set_down(train, &place);
         self.astray_no_longer(train);
         self.end(Fault::Lifted, train);
-        if parked.speaks {
+        if parked.talk == Talk::Say {
             self.say_soon(Fault::Lifted, Word::Stands(train));
         }
     }
@@ -112,13 +135,17 @@ impl Table {
     }
 
     pub(crate) fn join(&mut self, train: TrainId, tail: TrainId) {
-        let first = self.layout().trains.len();
-        self.loose[tail.index() - first] = Loose::Gone;
+        let body = tail;
         let nothing = Rolling::new(&Train::stranger("nothing"), &self.hands.settings);
-        let tail = std::mem::replace(&mut self.trains[tail], nothing);
+        let mut tail = std::mem::replace(&mut self.trains[body], nothing);
+        let mut left = Vec::new();
+        tail.pieces.drain(..).for_each(|piece| leave(Some(piece), &mut left));
         let mut changes = Vec::new();
         self.trains[train].couple_up(tail, &mut self.ground, &mut changes);
         self.apply(train, &mut changes, Reached::ByHand);
+        self.apply(body, &mut left, Reached::ByHand);
+        let first = self.layout().trains.len();
+        self.loose[body.index() - first] = Loose::Gone;
         self.count_active();
     }
 

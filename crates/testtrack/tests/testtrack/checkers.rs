@@ -11,33 +11,36 @@ const YELLOW: Aspect = Aspect(1);
 const GREEN: Aspect = Aspect(2);
 
 /// A corner with checkers that hear whatever a test says the signaller said.
-struct Watched {
-    corner: Corner,
-    checkers: Checkers,
+pub(crate) struct Watched {
+    pub(crate) corner: Corner,
+    pub(crate) checkers: Checkers,
 }
 
 impl Watched {
-    fn new() -> Self {
-        let corner = Corner::new();
+    pub(crate) fn new() -> Self {
+        Self::of(Corner::new())
+    }
+
+    pub(crate) fn of(corner: Corner) -> Self {
         let checkers = Checkers::new(corner.layout.clone(), &corner.settings);
         Self { corner, checkers }
     }
 
-    fn say(&mut self, output: &Output) {
+    pub(crate) fn say(&mut self, output: &Output) {
         let now = self.corner.table.now();
         self.checkers.hear(now, output, &self.corner.table);
         self.corner.table.act(output);
         self.judge();
     }
 
-    fn judge(&mut self) {
+    pub(crate) fn judge(&mut self) {
         for (at, happening) in self.corner.table.take_happenings() {
-            self.checkers.see(at, happening);
+            self.checkers.see(at, happening, &self.corner.table);
         }
         self.checkers.judge(self.corner.table.now(), &self.corner.table);
     }
 
-    fn run(&mut self, seconds: f64) {
+    pub(crate) fn run(&mut self, seconds: f64) {
         for _ in 0..(seconds * 100.0) as u32 {
             self.corner.run(0.01);
             self.judge();
@@ -45,7 +48,7 @@ impl Watched {
     }
 
     /// Runs a train until the whole of it has left the section.
-    fn run_out_of(&mut self, train: &str, section: &str) {
+    pub(crate) fn run_out_of(&mut self, train: &str, section: &str) {
         let (train, section) = (self.corner.train(train), self.corner.section(section));
         for _ in 0..6000 {
             self.run(0.01);
@@ -56,42 +59,42 @@ impl Watched {
         panic!("the train never left");
     }
 
-    fn tag(&mut self, section: &str, tag: Tag) {
+    pub(crate) fn tag(&mut self, section: &str, tag: Tag) {
         let section = self.corner.section(section);
         self.say(&Output::Fact(Fact::Tagged { section, tag }));
     }
 
-    fn show(&mut self, signal: &str, aspect: Aspect) {
+    pub(crate) fn show(&mut self, signal: &str, aspect: Aspect) {
         let signal = self.corner.signal(signal);
         self.say(&Output::Show { signal, aspect });
     }
 
-    fn throw(&mut self, turnout: &str, lie: Lie) {
+    pub(crate) fn throw(&mut self, turnout: &str, lie: Lie) {
         let turnout = self.corner.turnout(turnout);
         self.say(&Output::Throw { turnout, lie });
     }
 
-    fn grant(&mut self, train: &str, sections: &[&str]) {
+    pub(crate) fn grant(&mut self, train: &str, sections: &[&str]) {
         let granted = self.corner.granted(train, sections);
         self.say(&granted);
     }
 
-    fn release(&mut self, train: &str, section: &str) {
+    pub(crate) fn release(&mut self, train: &str, section: &str) {
         let (train, section) = (self.corner.train(train), self.corner.section(section));
         self.say(&Output::Fact(Fact::SectionReleased { train, section }));
     }
 
-    fn drive(&mut self, train: &str, direction: Direction, step: u8) {
+    pub(crate) fn drive(&mut self, train: &str, direction: Direction, step: u8) {
         let train = self.corner.train(train);
         self.say(&Output::Drive { train, direction, step });
     }
 
-    fn hold(&mut self, train: &str) {
+    pub(crate) fn hold(&mut self, train: &str) {
         let (train, reason) = (self.corner.train(train), "a test".to_owned());
         self.say(&Output::Fact(Fact::HoldSet { train, reason }));
     }
 
-    fn broken(&self) -> Vec<(Rule, &str)> {
+    pub(crate) fn broken(&self) -> Vec<(Rule, &str)> {
         self.checkers.violations().iter().map(|it| (it.rule, it.sentence.as_str())).collect()
     }
 }

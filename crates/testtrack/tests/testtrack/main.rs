@@ -9,7 +9,11 @@ mod detectors;
 #[cfg(test)]
 mod electrics;
 #[cfg(test)]
+mod excuses;
+#[cfg(test)]
 mod fixture;
+#[cfg(test)]
+mod hands;
 #[cfg(test)]
 mod physics;
 #[cfg(test)]
