@@ -139,10 +139,10 @@ impl Table {
     /// The signaller knows where the train is from now on.
     pub(crate) fn is_found(&mut self, train: TrainId) {
         let from = self.now() + self.order_delay + self.time_to_stand(train, self.order_delay) + 2 * TICK;
-        if let Some(Some(astray)) = self.astray_mut(train) {
-            if astray.lasting == 0 && astray.in_hand_from.is_none() {
-                astray.in_hand_from = Some(from);
-            }
+        if let Some(Some(astray)) = self.astray_mut(train)
+            && astray.lasting == 0
+        {
+            astray.in_hand_from.get_or_insert(from);
         }
     }
 

@@ -365,10 +365,8 @@ impl Table {
             let drew = presence.load.draws();
             presence.load -= before;
             presence.load += load;
-            if !drew && presence.load.draws() {
-                if self.loose_kind(train).is_none() {
-                    self.detectors.read(section, train, now);
-                }
+            if !drew && presence.load.draws() && self.loose_kind(train).is_none() {
+                self.detectors.read(section, train, now);
             }
         }
         self.detectors.draws(section, before, load, now);

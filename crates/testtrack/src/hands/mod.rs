@@ -13,6 +13,7 @@ mod people;
 mod sight;
 mod throttle;
 
+use std::collections::btree_map::OccupiedEntry;
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 
@@ -36,7 +37,7 @@ const TRIES: u32 = 12;
 const SAID_ANEW_AFTER: Duration = Duration::from_secs(5);
 
 /// Something that is to be done on the table.
-#[derive(Clone, Debug)]
+#[derive(Clone, Copy, Debug)]
 pub(crate) enum Deed {
     /// A fault happens, and is due again.
     Strike(Fault),
@@ -162,11 +163,11 @@ impl Hands {
     }
 
     fn take_deed(&mut self, now: Time) -> Option<Deed> {
-        self.agenda.first_entry().filter(|entry| entry.key().0 <= now).map(|entry| entry.remove())
+        self.agenda.first_entry().filter(|entry| entry.key().0 <= now).map(OccupiedEntry::remove)
     }
 
     fn take_word(&mut self, now: Time) -> Option<(Word, u32)> {
-        self.words.first_entry().filter(|entry| entry.key().0 <= now).map(|entry| entry.remove())
+        self.words.first_entry().filter(|entry| entry.key().0 <= now).map(OccupiedEntry::remove)
     }
 
     /// Hears whether what was said is believed; says it again if not.
