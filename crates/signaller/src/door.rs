@@ -92,6 +92,8 @@ pub enum Input {
 pub struct Memory {
     /// The sections it covered, tail first.
     pub on: Vec<SectionId>,
+    /// Sections beside these that read free and into which its ends may have reached all the same: no detector sees them.
+    pub hidden: Vec<SectionId>,
     /// The end that its nose pointed at, where that was known.
     pub nose: Option<EndId>,
     /// Which way its nose points, as the train sees it.

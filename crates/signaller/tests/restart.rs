@@ -221,7 +221,13 @@ fn memories_that_make_no_sense_do_no_harm() {
     let layout = || line("a b c d e").build();
     let section = |name: &str| layout().section_named(name).unwrap();
     let heron = layout().train_named("Heron").unwrap();
-    let on = |on: &[SectionId]| Memory { on: on.to_vec(), nose: None, leading: Direction::Forward, sure: true };
+    let on = |on: &[SectionId]| Memory {
+        on: on.to_vec(),
+        hidden: vec![],
+        nose: None,
+        leading: Direction::Forward,
+        sure: true,
+    };
     let gone = on(&[SectionId::from_index(99)]);
     let apart = on(&[section("a"), section("c")]);
     for memory in [gone, apart, on(&[])] {
@@ -239,7 +245,8 @@ fn a_train_remembered_in_two_places_is_in_doubt() {
     let layout = || line("a b c d e").build();
     let section = |name: &str| layout().section_named(name).unwrap();
     let heron = layout().train_named("Heron").unwrap();
-    let on = |name| Memory { on: vec![section(name)], nose: None, leading: Direction::Forward, sure: true };
+    let on =
+        |name| Memory { on: vec![section(name)], hidden: vec![], nose: None, leading: Direction::Forward, sure: true };
     let restarted = Restarted::with(layout(), &[(heron, on("a")), (heron, on("d"))]).hear("+d ..");
     assert_eq!((restarted.tags().as_str(), restarted.held()), ("d: Heron|?", vec!["Heron"]));
 }
@@ -249,7 +256,8 @@ fn two_trains_remembered_in_one_section_are_in_doubt() {
     let layout = || line("a b c d e").build();
     let section = |name: &str| layout().section_named(name).unwrap();
     let train = |name: &str| layout().train_named(name).unwrap();
-    let on = |name| Memory { on: vec![section(name)], nose: None, leading: Direction::Forward, sure: true };
+    let on =
+        |name| Memory { on: vec![section(name)], hidden: vec![], nose: None, leading: Direction::Forward, sure: true };
     let restarted = Restarted::with(layout(), &[(train("Heron"), on("a")), (train("Plover"), on("a"))]).hear("+a ..");
     assert_eq!((restarted.tags().as_str(), restarted.held()), ("a: Heron|Plover", vec!["Heron", "Plover"]));
 }

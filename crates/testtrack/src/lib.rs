@@ -30,6 +30,7 @@ pub mod network;
 mod orders;
 mod place;
 mod random;
+mod restart;
 mod rolling;
 mod session;
 mod settings;

@@ -246,6 +246,36 @@ impl<S: Works> Session<S> {
         }
     }
 
+    /// Time passes in which nobody hears anything.
+    pub(crate) fn pass_unheard(&mut self, until: Time) {
+        while self.now < until {
+            self.now = self.table.advance(until);
+            self.keeper.pass(self.now, &self.table);
+            self.see();
+            let mut unheard = Vec::new();
+            self.table.take_heard(&mut unheard);
+        }
+    }
+
+    /// Hears these at once.
+    pub(crate) fn hear(&mut self, inputs: Vec<Input>, listener: &mut dyn FnMut(&Moment<'_, S>, &mut Desk)) {
+        self.inputs = inputs;
+        self.step(Called::No, listener);
+    }
+
+    /// Somebody else takes over: nothing that was said or granted before counts any more.
+    pub(crate) fn begin_anew(&mut self, signaller: S) {
+        self.signaller = signaller;
+        self.wake_at = None;
+        self.checkers.begin_anew();
+        self.keeper.begin_anew();
+        self.table.forget_what_was_granted();
+    }
+
+    pub(crate) fn table_mut(&mut self) -> &mut Table {
+        &mut self.table
+    }
+
     /// One step of the signaller, if it heard anything; in any case the checkers judge.
     fn step(&mut self, called: Called, listener: &mut dyn FnMut(&Moment<'_, S>, &mut Desk)) {
         self.outputs.clear();

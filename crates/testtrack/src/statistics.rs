@@ -156,6 +156,13 @@ impl Keeper {
         }
     }
 
+    /// Another signaller takes over: nothing that was said before counts any more.
+    pub(crate) fn begin_anew(&mut self) {
+        self.tags.values_mut().for_each(|tag| *tag = None);
+        self.standing.values_mut().for_each(|standing| *standing = Standing::default());
+        self.stopping.clear();
+    }
+
     /// Takes in a step.
     pub(crate) fn step(&mut self, inputs: &[Input], outputs: &[Output]) {
         self.figures.steps += 1;

@@ -144,6 +144,14 @@ impl Table {
                 inputs.push(Input::Requested { ticket: ticket(), request });
             }
         }
+        inputs.extend(self.what_is_reported());
+        inputs
+    }
+
+    /// What every detector and turnout reports, without delay: what is asked for by somebody who takes over.
+    pub(crate) fn what_is_reported(&mut self) -> Vec<Input> {
+        let layout = Arc::clone(&self.ground.layout);
+        let mut inputs: Vec<Input> = Vec::new();
         for section in layout.sections.ids() {
             let says = self.detectors.say_at_once(section);
             inputs.extend(says.map(|occupied| Input::SectionReported { section, occupied }));
@@ -159,6 +167,11 @@ impl Table {
             self.told.deliver(&layout, self.now, input);
         }
         inputs
+    }
+
+    /// Nothing that was granted or ordered counts any more.
+    pub(crate) fn forget_what_was_granted(&mut self) {
+        self.told.forget_grants();
     }
 
     /// Does what an output says, as far as it is an order to the table. Repeating it changes nothing.

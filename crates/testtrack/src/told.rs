@@ -81,6 +81,11 @@ impl Told {
         }
     }
 
+    /// Nothing that was granted counts any more.
+    pub(crate) fn forget_grants(&mut self) {
+        self.holders.values_mut().for_each(SmallVec::clear);
+    }
+
     /// Takes in what the signaller says.
     pub(crate) fn hear(&mut self, now: Time, output: &Output) {
         match output {

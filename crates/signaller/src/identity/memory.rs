@@ -21,6 +21,8 @@ use crate::time::Time;
 #[derive(Debug, Default)]
 pub(super) struct Memories {
     pub pending: Vec<Remembered>,
+    /// Trains of which nobody said since that all of them stands where they are seen.
+    pub unsaid: Vec<TrainId>,
     /// Sections whose reports of this instant are taken as they are: they tell how things stand, not that anything moved.
     quiet: Vec<SectionId>,
 }
@@ -60,7 +62,7 @@ impl Identity {
     /// # Errors
     /// Tells in plain words why no train can stand so.
     pub(crate) fn remember(&mut self, train: TrainId, memory: &Memory) -> Result<(), String> {
-        if memory.on.iter().any(|&section| self.layout.sections.get(section).is_none())
+        if memory.on.iter().chain(&memory.hidden).any(|&section| self.layout.sections.get(section).is_none())
             || memory.nose.is_some_and(|nose| self.layout.ends.get(nose).is_none())
         {
             return Err("it was remembered in a section that there is no more".to_owned());
@@ -77,6 +79,10 @@ impl Identity {
             let other = self.memories.pending.remove(at);
             remembered.sure &= other.sure && other.holds == remembered.holds && other.backward == remembered.backward;
         }
+        // It may have coasted on unheard: what it showed itself in, its blind tail may lie in now.
+        let hidden: Vec<SectionId> = memory.on.iter().chain(&memory.hidden).copied().collect();
+        self.note_hidden(train, &remembered.holds, &hidden);
+        self.memories.unsaid.push(train);
         self.memories.pending.push(remembered);
         Ok(())
     }
@@ -84,7 +90,7 @@ impl Identity {
     /// What is to be remembered of a train, from one run of the signaller to the next.
     pub(crate) fn memory_of(&self, train: TrainId) -> Option<Memory> {
         if let Some(it) = self.memories.pending.iter().find(|it| it.train == train) {
-            return Some(self.as_memory(&it.holds, it.backward, it.sure));
+            return Some(self.as_memory(train, &it.holds, it.backward, it.sure));
         }
         let who = Who::train(train);
         let cluster = self.clusters.cluster(self.clusters.home(train)?);
@@ -93,10 +99,10 @@ impl Identity {
         let agree: f64 = agreeing.map(|account| account.weight).sum();
         let shown = likeliest.holds.iter().any(|hold| hold.seen || self.topology.is_dark(hold.section));
         let sure = shown && 1.0 - agree + cluster.given_up < self.prices.sure;
-        Some(self.as_memory(&likeliest.holds, likeliest.backward, sure))
+        Some(self.as_memory(train, &likeliest.holds, likeliest.backward, sure))
     }
 
-    fn as_memory(&self, holds: &[Hold], backward: bool, sure: bool) -> Memory {
+    fn as_memory(&self, train: TrainId, holds: &[Hold], backward: bool, sure: bool) -> Memory {
         let nose = holds.last().and_then(|hold| hold.enter).and_then(|enter| {
             // An end that tells by itself where the nose came in, where there is one.
             let leaves = self.topology.passages(enter).iter().map(|passage| passage.leave);
@@ -106,7 +112,9 @@ impl Identity {
                 .or_else(|| leaves.clone().next())
         });
         let leading = if backward { Direction::Backward } else { Direction::Forward };
-        Memory { on: holds.iter().map(|hold| hold.section).collect(), nose, leading, sure }
+        let on: Vec<SectionId> = holds.iter().map(|hold| hold.section).collect();
+        let hidden = self.hidden_ends(train).into_iter().filter(|section| !on.contains(section)).collect();
+        Memory { on, hidden, nose, leading, sure }
     }
 
     /// Where a train was that is only remembered.

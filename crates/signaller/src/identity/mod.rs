@@ -107,6 +107,8 @@ pub struct Identity {
     /// In how many sections the trains stood that share one, when they were uncoupled.
     parted: Vec<(TrainId, usize)>,
     stretched: Stretched,
+    /// When something was heard last.
+    heard_at: Time,
     strangers: u32,
     search: Search,
     gather: Gather,
@@ -145,6 +147,7 @@ impl Identity {
             shares: Vec::new(),
             parted: Vec::new(),
             stretched: Stretched::default(),
+            heard_at: Time::ZERO,
             strangers: 0,
             search: Search::default(),
             gather: Gather::default(),
@@ -160,6 +163,7 @@ impl Identity {
     pub fn observe(&mut self, now: Time, batch: &Batch) {
         self.tags.begin();
         self.stretched.clear();
+        self.heard_at = now;
         self.add_exchanges();
         self.begin_reconciling(now, batch);
         for joining in &batch.joined {

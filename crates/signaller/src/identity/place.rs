@@ -41,6 +41,9 @@ impl Identity {
     pub(super) fn place_standing(&mut self, now: Time, batch: &Batch, gather: &mut Gather) {
         gather.settled.clear();
         for (at, placement) in batch.placed.iter().enumerate() {
+            // Whoever says where a train stands means all of it, blind ends included.
+            self.forget_trails(placement.train);
+            self.memories.unsaid.retain(|&train| train != placement.train);
             let section = placement.holds[0].section;
             let fills = batch.edges.contains(&(section, true)) && self.reported[section] != Some(true);
             if placement.holds.len() == 1 && fills {
@@ -279,6 +282,7 @@ impl Identity {
         let who = Who::train(train);
         let Some(home) = self.clusters.home(train) else { return };
         let detectable = detectable_length(&self.roster, who);
+        let all_said = !self.memories.unsaid.contains(&train);
         let layout = &self.layout;
         let odometers = &self.odometers;
         for stand in self.clusters.accounts_mut(home).iter_mut().flat_map(|account| &mut account.stands) {
@@ -286,6 +290,10 @@ impl Identity {
                 continue;
             }
             let Some(length) = stand.nose().enter.and_then(|enter| way_length(layout, enter, None)) else { continue };
+            if !all_said {
+                stand.head = odometers.head_between(who, now, (Length::ZERO, length), Length::ZERO);
+                continue;
+            }
             // Whoever says where a train stands means all of it, blind ends included.
             let (seen, front, rear) = detectable.unwrap_or_default();
             let (nose, tail) = if stand.backward { (rear, front) } else { (front, rear) };

@@ -155,6 +155,39 @@ impl Identity {
         }
     }
 
+    /// Sections that read free and into which the train's ends may reach.
+    pub(super) fn hidden_ends(&self, train: TrainId) -> Vec<SectionId> {
+        let ahead = self.overhang(train, self.heard_at).into_iter().map(|(section, _)| section);
+        let mut hidden: Vec<_> =
+            self.trails.rows.iter().filter(|trail| trail.train == train).map(|it| it.section).collect();
+        hidden.extend(ahead.filter(|section| !hidden.contains(section)).collect::<Vec<_>>());
+        hidden
+    }
+
+    /// Nothing of the train lies where no detector sees it.
+    pub(super) fn forget_trails(&mut self, train: TrainId) {
+        let tags = &mut self.tags;
+        self.trails.rows.retain(|trail| {
+            let stays = trail.train != train;
+            if !stays {
+                tags.touch_section(trail.section);
+            }
+            stays
+        });
+    }
+
+    /// A train that is remembered may reach into these sections too.
+    pub(super) fn note_hidden(&mut self, train: TrainId, holds: &[Hold], sections: &[SectionId]) {
+        for &section in sections {
+            let next_to_it =
+                |entry: &EndId| self.topology.meets(*entry).iter().any(|&end| self.topology.section_of[end] == section);
+            let entry = holds.first().and_then(|tail| tail.enter).filter(next_to_it);
+            let beyond = entry.map(|entry| Beyond { entry, distance: Length::ZERO });
+            self.trails.rows.retain(|trail| trail.train != train || trail.section != section);
+            self.trails.rows.push(Trail { train, section, beyond });
+        }
+    }
+
     /// Gives up the trails that are through, and those of trains that are back or gone.
     pub(super) fn follow_tails(&mut self) {
         if self.trails.rows.is_empty() {
@@ -164,9 +197,11 @@ impl Identity {
         rows.retain(|trail| {
             let who = Who::train(trail.train);
             let accounts = self.clusters.home(trail.train).map(|home| &self.clusters.cluster(home).accounts);
-            let stays = accounts.is_some_and(|accounts| {
-                !holds(accounts, self.prices.sure, who, trail.section) && !self.is_through(trail, accounts)
-            });
+            let is_remembered = self.memories.pending.iter().any(|it| it.train == trail.train);
+            let stays = is_remembered
+                || accounts.is_some_and(|accounts| {
+                    !holds(accounts, self.prices.sure, who, trail.section) && !self.is_through(trail, accounts)
+                });
             if !stays {
                 self.tags.touch_section(trail.section);
             }

@@ -121,6 +121,17 @@ struct Said {
     stand_by: BTreeMap<TrainId, Time>,
 }
 
+impl Said {
+    fn new(layout: &Layout) -> Self {
+        Self {
+            tags: Rows::filled(None, layout.sections.len()),
+            authority: Rows::filled(SmallVec::new(), layout.sections.len()),
+            aspects: Rows::filled(Aspect::STOP, layout.signals.len()),
+            stand_by: BTreeMap::new(),
+        }
+    }
+}
+
 /// Something that is wrong for as long as it lasts.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 enum Breach {
@@ -140,12 +151,7 @@ struct Found {
 impl Checkers {
     /// Checkers for a table of these settings.
     pub fn new(layout: Arc<Layout>, settings: &Settings) -> Self {
-        let said = Said {
-            tags: Rows::filled(None, layout.sections.len()),
-            authority: Rows::filled(SmallVec::new(), layout.sections.len()),
-            aspects: Rows::filled(Aspect::STOP, layout.signals.len()),
-            stand_by: BTreeMap::new(),
-        };
+        let said = Said::new(&layout);
         let lateness = settings.lateness() + 2 * TICK;
         let order_delay = settings.order_delay.most;
         Self {
@@ -192,6 +198,12 @@ impl Checkers {
     /// Every rule that was broken so far, in order.
     pub fn violations(&self) -> &[Violation] {
         &self.violations
+    }
+
+    /// Another signaller takes over: nothing that was said before counts any more. Signals are at danger until it says otherwise.
+    pub(crate) fn begin_anew(&mut self) {
+        self.said = Said::new(&self.layout);
+        self.broken.clear();
     }
 
     /// Takes in what the signaller says. Must be called before the table acts on it.

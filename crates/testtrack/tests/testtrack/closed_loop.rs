@@ -12,7 +12,7 @@ use track::Layout;
 /// brake van at a spot taken for the engine before it (192, 229).
 const FOUND_SOMETHING: [u64; 9] = [1, 5, 7, 10, 11, 16, 39, 192, 229];
 
-fn low_staithe() -> Arc<Layout> {
+pub(crate) fn low_staithe() -> Arc<Layout> {
     let loaded = layout::load(|name| {
         let text = match name {
             layout::TRACK_FILE => include_str!("../../../../demo-layout/layout.toml"),

@@ -17,6 +17,7 @@ mod hands;
 #[cfg(test)]
 mod physics;
 #[cfg(test)]
+mod restarts;
 mod session;
 #[cfg(test)]
 mod troubles;
