@@ -272,10 +272,6 @@ impl<S: Works> Session<S> {
         self.table.forget_what_was_granted();
     }
 
-    pub(crate) fn table_mut(&mut self) -> &mut Table {
-        &mut self.table
-    }
-
     /// One step of the signaller, if it heard anything; in any case the checkers judge.
     fn step(&mut self, called: Called, listener: &mut dyn FnMut(&Moment<'_, S>, &mut Desk)) {
         self.outputs.clear();
