@@ -11,6 +11,8 @@ use crate::closed_loop::low_staithe;
 fn run(session: &mut Session, traffic: &mut Traffic, seconds: i64) -> u64 {
     let (until, before) =
         (Time::from_millis(session.now().nanos() / 1_000_000 + seconds * 1000), session.statistics().trips);
+    let now = session.now();
+    session.desk().call_at(now);
     session.run_until(until, &mut |moment, desk| {
         if let Some(violation) = moment.violations.first() {
             panic!("{violation}");
@@ -39,7 +41,7 @@ fn after_a_restart_every_train_is_known_again_where_it_stood_and_runs_on() {
         let trips = run(&mut session, &mut traffic, 900);
         let held: Vec<_> =
             layout.trains.ids().filter(|&train| session.signaller().interlock().is_held(train)).collect();
-        assert!(trips > 0 && held.is_empty(), "seed {seed}: {trips} trips, {held:?} are held");
+        assert!(trips > 3 && held.is_empty(), "seed {seed}: {trips} trips, {held:?} are held");
     }
 }
 
