@@ -43,6 +43,10 @@ pub trait Picture {
             self.turn_back(train, now);
         }
     }
+    /// Each of these may be where the other is believed to be.
+    fn suspect_exchange(&mut self, one: TrainId, other: TrainId) {
+        let _ = (one, other);
+    }
     /// From now on somebody drives the train who does not say how.
     fn forget_pace(&mut self, train: TrainId);
     /// How a turnout lies, as far as is known now.
@@ -88,6 +92,10 @@ impl Picture for Identity {
 
     fn face(&mut self, train: TrainId, leading: Direction, now: Time) {
         self.face(train, leading, now);
+    }
+
+    fn suspect_exchange(&mut self, one: TrainId, other: TrainId) {
+        self.suspect_exchange(one, other);
     }
 
     fn forget_pace(&mut self, train: TrainId) {

@@ -24,7 +24,7 @@ mod tests;
 use std::sync::Arc;
 
 use smallvec::SmallVec;
-use track::{Id, Layout, Length, Speed, Table, TrainId};
+use track::{Id, Layout, Length, SectionId, Speed, Table, TrainId};
 
 use crate::aspect::Signals;
 use crate::door::{Direction, Output};
@@ -61,6 +61,8 @@ struct Row {
     answer: Answer,
     /// A person drives it.
     is_let_go: bool,
+    /// What it covered when it started, until that changes.
+    started_on: Option<SmallVec<[SectionId; 4]>>,
     /// When its last order is repeated.
     repeat_at: SmallVec<[Time; 2]>,
 }
@@ -101,6 +103,26 @@ impl Drive {
         self.rows.get(train).map_or(Length::ZERO, |row| {
             let most = row.profile.most(row.profile.creep_step(CREEP));
             reach::room_to_stop(most, &row.profile) + most.distance_in(STOP_AGAIN[0] + LOOK)
+        })
+    }
+
+    /// Since when a train surely stands; nothing where it may move. A train that was never told anything has always stood.
+    pub(crate) fn rests_since(&self, train: TrainId) -> Option<Time> {
+        self.rows.get(train).map_or_else(|| Motion::default().rests_since(), |row| row.motion.rests_since())
+    }
+
+    /// Whether any train has not shown yet that it started.
+    pub(crate) fn any_unanswered(&self) -> bool {
+        self.moving.iter().any(|&train| self.rows[train].started_on.is_some())
+    }
+
+    /// The trains that were told to go and still cover the same sections as when they started.
+    pub(crate) fn unanswered<'a>(&'a self, now: Time, picture: &'a impl Picture) -> impl Iterator<Item = TrainId> + 'a {
+        self.moving.iter().copied().filter(move |&train| {
+            let row = &self.rows[train];
+            let stand = picture.whereabouts(train, now);
+            let on = stand.iter().flat_map(|stand| &stand.footprint).map(|hold| hold.section);
+            row.motion.step > 0 && row.started_on.as_ref().is_some_and(|before| on.eq(before.iter().copied()))
         })
     }
 
@@ -161,6 +183,8 @@ impl Drive {
             };
             if self.order(train, wish, Some(stand.leading), now, picture, outputs) {
                 interlock.departed(train, outputs);
+                interlock.note_who_stands(now, picture, self);
+                self.row(train).started_on = Some(stand.footprint.iter().map(|hold| hold.section).collect());
             }
             if wish.is_at_its_end && self.is_at_rest(train) {
                 interlock.stands_at_its_end(train, outputs);
@@ -172,6 +196,10 @@ impl Drive {
     fn learn(&mut self, train: TrainId, stand: &Whereabouts, now: Time) {
         let layout = Arc::clone(&self.layout);
         let row = self.row(train);
+        let on = stand.footprint.iter().map(|hold| hold.section);
+        if row.started_on.as_ref().is_some_and(|before| !on.eq(before.iter().copied())) {
+            row.started_on = None;
+        }
         if let Some(timed) = row.passage.follow(&layout, stand, &row.motion, now) {
             row.profile.learn(row.motion.step, &timed);
         }
@@ -362,6 +390,7 @@ impl Row {
             look_at: Time::ZERO,
             answer: Answer::default(),
             is_let_go: false,
+            started_on: None,
             repeat_at: SmallVec::new(),
         }
     }

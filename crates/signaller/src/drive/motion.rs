@@ -30,6 +30,8 @@ pub(crate) struct Motion {
     recent: SmallVec<[(Time, Pace); 4]>,
     /// Since when it has surely run as told, all ramps over.
     steady_since: Option<Time>,
+    /// Since when it surely stands.
+    rests_since: Option<Time>,
     /// How far it has run at least, all in all.
     surely_run: Length,
     /// And at most.
@@ -45,6 +47,7 @@ impl Default for Motion {
             as_of: Time::ZERO,
             recent: SmallVec::new(),
             steady_since: None,
+            rests_since: Some(Time::from_nanos(i64::MIN / 2)),
             surely_run: Length::ZERO,
             may_have_run: Length::ZERO,
         }
@@ -71,6 +74,11 @@ impl Motion {
     /// How far the train has run at least, all in all.
     pub(crate) fn surely_run(&self) -> Length {
         self.surely_run
+    }
+
+    /// Since when the train surely stands; nothing where it may move.
+    pub(crate) fn rests_since(&self) -> Option<Time> {
+        self.rests_since
     }
 
     /// How far the train may have run at most, all in all.
@@ -123,6 +131,7 @@ impl Motion {
         if self.recent.is_empty() && self.pace == asked {
             self.steady_since.get_or_insert(until);
         }
+        self.rests_since = self.rests_since.or(Some(until)).filter(|_| self.is_at_rest());
         debug_assert!(self.pace.least <= self.pace.most, "bounds of a speed that contradict each other");
     }
 }

@@ -32,6 +32,9 @@ impl Interlock {
             self.hold_while_dark(train, stand, picture, outputs);
         }
         if self.runs[train].granted.is_empty() {
+            if stand.is_none_or(|stand| stand.sure) {
+                self.lift_hold(train, HoldKind::Doubt, outputs);
+            }
             return;
         }
         match stand {

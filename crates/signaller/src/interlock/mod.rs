@@ -12,6 +12,7 @@
 
 mod astray;
 mod by_hand;
+mod exchange;
 mod follow;
 mod grant;
 mod holds;
@@ -77,6 +78,8 @@ pub struct Interlock {
     /// Trains to be looked at again at a time.
     looks: Vec<(Time, TrainId)>,
     roll_call: Option<roll_call::RollCall>,
+    /// Where trains stood when one set out.
+    stood: exchange::Stood,
 }
 
 /// How far a train may go.
@@ -127,6 +130,7 @@ impl Interlock {
             wanting: Vec::new(),
             looks: Vec::new(),
             roll_call: None,
+            stood: exchange::Stood::default(),
             layout,
         }
     }
@@ -227,6 +231,7 @@ impl Interlock {
             self.decide(train, now, picture, drive, outputs);
             place += 1;
         }
+        self.suspect_exchanges(now, picture, drive, changes, outputs);
         if std::mem::take(&mut self.is_stirred) {
             if std::mem::take(&mut self.may_admit) {
                 self.admit(picture);

@@ -1,4 +1,4 @@
-//! Scenarios about roll calls.
+//! Scenarios about trains that are not where they are believed to be, and about roll calls.
 
 use smallvec::smallvec;
 
@@ -15,8 +15,6 @@ fn a_train_that_may_be_out_of_sight_is_not_called() {
     world.go_to_section("Heron", "w1");
     assert!(world.run(20.0, |world| world.signaller.interlock().is_held(train)));
     world.run(5.0, |_| false);
-    world.mute.clear();
-    world.run(1.0, |_| false);
     assert!(world.signaller.interlock().hold_kinds(train).eq([HoldKind::Doubt]));
     assert_eq!(refusal(world.ask(Request::RollCall { train: None })), "`Heron` may be out of sight");
 }
@@ -116,4 +114,57 @@ fn a_roll_call_ends_at_once_when_the_train_is_held() {
     assert!(world.run(2.0, |world| world.speed("Heron") == 0.0));
     assert!(world.run(2.0, call_is_over));
     assert!(!world.run(10.0, |world| world.speed("Heron") > 0.0));
+}
+
+/// Why trains were held, in order.
+fn holds(world: &World) -> Vec<(&str, &str)> {
+    let holds = world.facts().filter_map(|fact| match fact {
+        Fact::HoldSet { train, reason } => Some((world.layout.trains[*train].name.as_str(), reason.as_str())),
+        _ => None,
+    });
+    holds.collect()
+}
+
+#[test]
+fn two_trains_that_were_taken_for_each_other_are_stopped_as_soon_as_the_wrong_one_moves() {
+    let mut world = World::with_two_trains();
+    let (heron, plover) = (world.train("Heron"), world.train("Plover"));
+    let (one, other) = (world.trains[heron].take(), world.trains[plover].take());
+    (world.trains[heron], world.trains[plover]) = (other, one);
+    world.by_hand = vec!["Heron".to_owned(), "Plover".to_owned()];
+    world.run(10.0, |_| false);
+    assert_eq!(world.go("Heron", "halt"), Answer::Accepted);
+    assert!(world.run(20.0, |world| world.nose("Heron").0 == "e1"), "the train that is told to go is the other one");
+    world.run(2.0, |_| false);
+    let reason = "`Heron` was told to go and does not answer, and `Plover` moves, which was not";
+    assert_eq!(holds(&world), [("Heron", reason), ("Plover", reason)]);
+    assert_eq!((world.speed("Heron"), world.speed("Plover")), (0.0, 0.0));
+    assert!(world.signaller.interlock().hold_kinds(heron).eq([HoldKind::Doubt]));
+    let both = |fact: &Fact| matches!(fact, Fact::DoubtRaised { about, .. } if about.trains.len() == 2);
+    assert!(world.facts().any(both));
+}
+
+#[test]
+fn a_train_that_has_not_answered_yet_is_stopped_when_something_unknown_appears() {
+    let mut world = World::with_two_trains();
+    let (heron, south) = (world.train("Heron"), world.section("south"));
+    world.go("Heron", "halt");
+    world.run(0.5, |_| false);
+    world.falsely_filled.push(south);
+    world.run(2.0, |_| false);
+    let reason = "`Heron` was told to go and does not answer, and something unknown fills `south`";
+    assert_eq!(holds(&world), [("Heron", reason)]);
+    assert_eq!(world.ask(Request::Release { train: heron }), Answer::Accepted);
+    assert!(world.run(60.0, |world| world.has_arrived("Heron")));
+}
+
+#[test]
+fn a_train_that_has_answered_since_it_started_runs_on_whatever_appears_elsewhere() {
+    let mut world = World::with_two_trains();
+    let south = world.section("south");
+    world.go("Heron", "halt");
+    assert!(world.run(20.0, |world| world.nose("Heron").0 == "w1"));
+    world.falsely_filled.push(south);
+    assert!(world.run(60.0, |world| world.has_arrived("Heron")));
+    assert_eq!(holds(&world), []);
 }

@@ -1,0 +1,121 @@
+//! Trains that may have been taken for each other: one was told to go and does not answer, and something moves that was not.
+//!
+//! Both are stopped at once and held in doubt, and identity is told to keep an account in which each is where the other was
+//! believed to be. What is watched, while some train has not answered since it started, are the trains that stood then.
+
+use std::time::Duration;
+
+use smallvec::SmallVec;
+use track::{SectionId, TrainId};
+
+use super::{HoldKind, Interlock};
+use crate::door::{Fact, Output, Tag};
+use crate::drive::Drive;
+use crate::identity::Whereabouts;
+use crate::picture::Picture;
+use crate::signaller::Changes;
+use crate::time::Time;
+
+/// A train has come to rest for good when it was told to stand so long ago: what it did before was heard by then, however long
+/// detectors take. Common practice, no source.
+const AT_REST: Duration = Duration::from_secs(5);
+
+/// Where trains stood when one set out.
+#[derive(Debug, Default)]
+pub(super) struct Stood {
+    rows: Vec<(TrainId, SmallVec<[SectionId; 4]>)>,
+}
+
+impl Interlock {
+    /// A train sets out: whoever stands now should go on standing.
+    pub(crate) fn note_who_stands(&mut self, now: Time, picture: &impl Picture, drive: &Drive) {
+        let mut rows = std::mem::take(&mut self.stood.rows);
+        rows.clear();
+        for train in self.runs.ids() {
+            let stays = drive.rests_since(train).is_some_and(|since| now.since(since) >= AT_REST);
+            if stays
+                && !self.is_driven_by_hand(train)
+                && let Some(stand) = picture.whereabouts(train, now).filter(|stand| stand.sure)
+            {
+                rows.push((train, stand.footprint.iter().map(|hold| hold.section).collect()));
+            }
+        }
+        self.stood.rows = rows;
+    }
+
+    /// Stops and holds trains that may have been taken for each other, by what this step changed.
+    pub(super) fn suspect_exchanges<P: Picture>(
+        &mut self,
+        now: Time,
+        picture: &mut P,
+        drive: &Drive,
+        changes: &Changes,
+        outputs: &mut Vec<Output>,
+    ) {
+        if changes.sections.is_empty() || !drive.any_unanswered() {
+            return;
+        }
+        let unanswered: SmallVec<[TrainId; 4]> =
+            drive.unanswered(now, picture).filter(|&train| !self.is_held(train) && !self.is_called(train)).collect();
+        if unanswered.is_empty() {
+            return;
+        }
+        let moved = self.moved_unasked(now, picture, drive, changes);
+        let is_strange = |output: &Output| matches!(output, Output::Fact(Fact::Tagged { tag: Tag::Unexplained, .. }));
+        let strange = outputs.iter().find(|output| is_strange(output)).and_then(|output| match output {
+            Output::Fact(Fact::Tagged { section, .. }) => Some(*section),
+            _ => None,
+        });
+        for train in unanswered {
+            for &other in &moved {
+                self.hold_both(train, other, outputs);
+                self.look_again(train, now);
+                picture.suspect_exchange(train, other);
+            }
+            if let (Some(section), []) = (strange, &moved[..]) {
+                let nose =
+                    picture.whereabouts(train, now).and_then(|stand| stand.footprint.last().map(|it| it.section));
+                self.runs[train].did_not_answer_in = nose;
+                let (name, section) = (self.name(train), &self.layout.sections[section].name);
+                let reason =
+                    format!("`{name}` was told to go and does not answer, and something unknown fills `{section}`");
+                self.set_hold(train, HoldKind::NoAnswer, reason, outputs);
+            }
+        }
+        if !moved.is_empty() {
+            // Identity adds its accounts when it is asked next.
+            self.looks.extend(moved.iter().map(|&train| (now, train)));
+        }
+    }
+
+    /// The trains that surely stood somewhere, were told nothing, and may be somewhere else now.
+    fn moved_unasked(
+        &self,
+        now: Time,
+        picture: &impl Picture,
+        drive: &Drive,
+        changes: &Changes,
+    ) -> SmallVec<[TrainId; 4]> {
+        let mut moved = SmallVec::new();
+        for holder in changes.sections.iter().flat_map(|&section| picture.holders(section)) {
+            let stays = drive.is_at_rest(holder) && !changes.trains.contains(&holder) && !moved.contains(&holder);
+            let Some((_, before)) = self.stood.rows.iter().find(|(train, _)| *train == holder && stays) else {
+                continue;
+            };
+            let is_elsewhere =
+                |stand: &Whereabouts| !stand.footprint.iter().map(|hold| hold.section).eq(before.iter().copied());
+            let may_be = picture.possible_whereabouts(holder, now).iter().any(is_elsewhere);
+            if may_be && !self.is_driven_by_hand(holder) && !self.is_called(holder) {
+                moved.push(holder);
+            }
+        }
+        moved
+    }
+
+    fn hold_both(&mut self, train: TrainId, other: TrainId, outputs: &mut Vec<Output>) {
+        let (name, other_name) = (self.name(train), self.name(other));
+        let reason = format!("`{name}` was told to go and does not answer, and `{other_name}` moves, which was not");
+        self.set_hold(train, HoldKind::Doubt, reason.clone(), outputs);
+        self.set_hold(other, HoldKind::Doubt, reason, outputs);
+    }
+}
