@@ -4,8 +4,9 @@ use std::collections::BTreeMap;
 use std::fmt::Write;
 use std::time::Duration;
 
-use super::choice::FaultSet;
-use super::trial::{Law, Outcome};
+use track::Layout;
+
+use super::trial::{Law, Outcome, Plan};
 use super::watch::Settled;
 
 /// Figures of many trials.
@@ -21,7 +22,7 @@ pub struct Tally {
     doubts_open: u64,
     doubts_settled: BTreeMap<Settled, u64>,
     all: Shares,
-    by_kind: BTreeMap<&'static str, (u64, Shares)>,
+    by_kind: BTreeMap<(&'static str, &'static str), (u64, Shares)>,
 }
 
 /// Train-time.
@@ -36,7 +37,7 @@ struct Shares {
 
 impl Tally {
     /// Adds a trial.
-    pub fn add(&mut self, faults: &FaultSet, outcome: &Outcome) {
+    pub fn add(&mut self, plan: &Plan, outcome: &Outcome) {
         let session = &outcome.figures.session;
         self.seeds += 1;
         self.layout_time += session.layout_time;
@@ -59,7 +60,7 @@ impl Tally {
             held_by_doubt: session.time_held_by_doubt,
         };
         self.all.add(&shares);
-        let (seeds, of_kind) = self.by_kind.entry(faults.kind()).or_default();
+        let (seeds, of_kind) = self.by_kind.entry((plan.faults.kind(), kind_of(&plan.layout))).or_default();
         *seeds += 1;
         of_kind.add(&shares);
     }
@@ -99,13 +100,24 @@ impl Tally {
             self.doubts_raised,
             self.doubts_open,
         );
-        for (index, (kind, (seeds, shares))) in self.by_kind.iter().enumerate() {
+        for (index, ((faults, layout), (seeds, shares))) in self.by_kind.iter().enumerate() {
             let comma = if index == 0 { "" } else { "," };
             // Writing into a string does not fail.
-            let _ = write!(line, "{comma}\"{kind}\":{{\"seeds\":{seeds},\"train_time\":{}}}", shares.json());
+            let _ = write!(line, "{comma}\"{faults} {layout}\":{{\"seeds\":{seeds},\"train_time\":{}}}", shares.json());
         }
         let _ = write!(line, "}},\"layout_seconds_per_second\":{speed:.0}}}");
         line
+    }
+}
+
+/// What of a layout decides how much can be known on it.
+fn kind_of(layout: &Layout) -> &'static str {
+    if layout.ways.values().any(|way| way.length.is_none()) {
+        "unmeasured"
+    } else if layout.sections.ids().any(|section| layout.is_dark(section)) {
+        "dark in part"
+    } else {
+        "measured"
     }
 }
 

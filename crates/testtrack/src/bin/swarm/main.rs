@@ -47,7 +47,7 @@ fn run(arguments: &Arguments) -> ExitCode {
             say(&text);
         }
         match done {
-            Done::Tried(outcome) => tally.add(&task.faults, &outcome),
+            Done::Tried(outcome) => tally.add(&task.plan, &outcome),
             Done::Panicked { .. } => tally.add_broken(testtrack::swarm::Law::Panic),
             Done::DoesNotFit { .. } => {}
         }

@@ -21,7 +21,6 @@ thread_local! {
 #[derive(Clone, Debug)]
 pub(crate) struct Task {
     pub(crate) plan: Plan,
-    pub(crate) faults: FaultSet,
     hours: f64,
     layout: String,
 }
@@ -65,13 +64,13 @@ impl Task {
         };
         let faults = faults.unwrap_or_else(|| FaultSet::of_seed(seed));
         let span = Duration::from_secs_f64(hours * 3600.0);
-        Ok(Self { plan: Plan { seed, layout, faults: faults.clone(), span }, faults, hours, layout: name })
+        Ok(Self { plan: Plan { seed, layout, faults, span }, hours, layout: name })
     }
 
     /// The command that runs it again.
     fn command(&self) -> String {
-        let Self { plan, faults, hours, layout, .. } = self;
-        let flags = format!("--seeds {} --hours {hours} --layout {layout} --faults {faults}", plan.seed);
+        let Self { plan, hours, layout } = self;
+        let flags = format!("--seeds {} --hours {hours} --layout {layout} --faults {}", plan.seed, plan.faults);
         format!("cargo run --profile checked -p testtrack --bin swarm -- {flags}")
     }
 
