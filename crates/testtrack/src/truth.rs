@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use signaller::{Direction, Time};
 use smallvec::SmallVec;
-use track::{Current, EndId, Length, Lie, SectionId, Speed, TrainId, TurnoutId, WayId};
+use track::{Current, EndId, Length, Lie, SectionId, Speed, TrainId, Traverse, TurnoutId, WayId};
 
 use crate::electrics::Load;
 use crate::mishaps::Mishap;
@@ -259,7 +259,7 @@ impl Table {
     }
 
     /// Whether the train lies across the joint at `end` with its nose beyond it: it is running past whatever stands there. If
-    /// so, since when a detector beyond has something of it to see.
+    /// so, when the first detector beyond had something of it to see for as long as that detector takes to say so.
     pub fn running_past(&self, train: TrainId, end: EndId) -> Option<Option<Time>> {
         let rolling = &self.trains[train];
         let facing = |piece: &Piece| match (piece.on, rolling.leading) {
@@ -273,7 +273,12 @@ impl Table {
         }
         let at = pieces.iter().position(|piece| facing(piece) == Some(end)).filter(|at| at + 1 < pieces.len())?;
         let beyond = pieces[at + 1..].iter().filter(|piece| piece.load.draws()).filter_map(|piece| piece.on.track());
-        Some(beyond.filter_map(|on| self.presence(on.section, train)?.seen_since).min())
+        let said_at = |on: Traverse| {
+            let detector = self.layout().sections[on.section].detector?;
+            let seen_since = self.presence(on.section, train)?.seen_since?;
+            Some(seen_since + self.layout().detectors[detector].on_delay)
+        };
+        Some(beyond.filter_map(said_at).min())
     }
 
     fn presence(&self, section: SectionId, train: TrainId) -> Option<&Presence> {

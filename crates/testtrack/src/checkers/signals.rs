@@ -86,7 +86,7 @@ fn obstacle(checkers: &Checkers, now: Time, at: EndId, section: SectionId, table
     let presences = table.trains_in(section).iter().filter(|presence| table.stands_in(presence.train, section));
     let seen = presences.filter(|presence| !excuses::nobody_could_see(table, presence.train, section, None, now));
     let mut obstacles = seen.filter(|presence| match table.running_past(presence.train, at) {
-        Some(seen_since) => seen_since.is_some_and(known),
+        Some(said_at) => said_at.is_some_and(|at| now.since(at) > checkers.lateness),
         None => known(presence.since),
     });
     obstacles.next().map(|presence| presence.train)

@@ -18,6 +18,7 @@ pub struct Tally {
     trips: u64,
     broken: BTreeMap<Law, u64>,
     sure_claims: u64,
+    excused: BTreeMap<String, u64>,
     doubts_raised: u64,
     doubts_open: u64,
     doubts_settled: BTreeMap<Settled, u64>,
@@ -48,6 +49,9 @@ impl Tally {
         self.doubts_open += outcome.figures.doubts_open;
         for (&settled, count) in &outcome.figures.doubts_settled {
             *self.doubts_settled.entry(settled).or_default() += count;
+        }
+        for (excuse, count) in &outcome.figures.excused {
+            *self.excused.entry(excuse.clone()).or_default() += count;
         }
         for broken in &outcome.broken {
             self.add_broken(broken.law);
@@ -85,11 +89,12 @@ impl Tally {
         let broken = count(&mut Law::ALL.iter().map(|law| (law.name(), of_law(law))));
         let of_settled = |by: Settled| self.doubts_settled.get(&by).copied().unwrap_or(0);
         let settled = count(&mut Settled::ALL.iter().map(|&by| (by.name(), of_settled(by))));
+        let excused = count(&mut self.excused.iter().map(|(excuse, &count)| (excuse.as_str(), count)));
         let wrong = of_law(&Law::Never(crate::Rule::N1));
         let speed = self.layout_time.as_secs_f64() / took.as_secs_f64().max(1e-9);
         let mut line = format!(
             "{{\"seeds\":{},\"hours\":{hours},\"layout_hours\":{:.2},\"steps\":{},\"violations\":{{{broken}}},\
-             \"sure_claims\":{},\"sure_wrong\":{wrong},\"train_time\":{},\"trips\":{},\
+             \"excused\":{{{excused}}},\"sure_claims\":{},\"sure_wrong\":{wrong},\"train_time\":{},\"trips\":{},\
              \"doubts\":{{\"raised\":{},{settled},\"open\":{}}},\"by_faults\":{{",
             self.seeds,
             self.layout_time.as_secs_f64() / 3600.0,

@@ -13,7 +13,7 @@ use super::person::Person;
 use super::replay::Heard;
 use super::watch::{Settled, Watch};
 use super::{FINISH, words};
-use crate::checkers::Rule;
+use crate::checkers::{Rule, Violation};
 use crate::digest::Digest;
 use crate::meddling::Meddling;
 use crate::place::PlaceError;
@@ -109,6 +109,8 @@ pub struct Outcome {
 pub struct Figures {
     /// Of the session.
     pub session: Statistics,
+    /// Accidents that nobody could know of, by what excuses them.
+    pub excused: BTreeMap<String, u64>,
     /// How many doubts were raised.
     pub doubts_raised: u64,
     /// How many were settled, by what.
@@ -168,12 +170,23 @@ impl Plan {
         }
         let figures = Figures {
             session: session.statistics().clone(),
+            excused: by_excuse(session.excused()),
             doubts_raised: crew.watch.raised,
             doubts_open: crew.watch.doubts.len() as u64,
             doubts_settled: crew.watch.settled,
         };
         Ok(Run { digest: session.digest(), broken: crew.broken, figures })
     }
+}
+
+/// How often each excuse was needed: what stands behind the last semicolon of an excused accident.
+fn by_excuse(excused: &[Violation]) -> BTreeMap<String, u64> {
+    let mut by_excuse = BTreeMap::new();
+    for accident in excused {
+        let excuse = accident.sentence.rsplit("; ").next().unwrap_or_default();
+        *by_excuse.entry(excuse.to_owned()).or_default() += 1;
+    }
+    by_excuse
 }
 
 /// Lets time pass up to `until`, or until the trial is over or done.
@@ -236,8 +249,7 @@ impl<'a> Crew<'a> {
             heard.step(moment.now, moment.inputs);
         }
         self.watch.hear(moment);
-        let broken =
-            |it: &crate::Violation| Broken { at: it.at, law: Law::Never(it.rule), sentence: it.sentence.clone() };
+        let broken = |it: &Violation| Broken { at: it.at, law: Law::Never(it.rule), sentence: it.sentence.clone() };
         self.broken.extend(moment.violations.iter().map(broken));
         self.traffic.hear(moment, desk);
         if let Some(meddling) = &mut self.meddling {
