@@ -481,6 +481,23 @@ impl Rolling {
         }
     }
 
+    /// Where an end of the train only sticks out over track whose turnout moved meanwhile, it sticks out over the track that the
+    /// turnout lies for now: no wheel held it.
+    pub(crate) fn swing_over(&mut self, ground: &mut Ground, changes: &mut Vec<Change>) {
+        for tip in [Tip::Front, Tip::Rear] {
+            let outermost = if tip == Tip::Front { self.pieces.back() } else { self.pieces.front() };
+            let Some(&piece) = outermost.filter(|piece| self.pieces.len() > 1 && !self.has_wheels_on(piece)) else {
+                continue;
+            };
+            let Some(on) = piece.on.track().filter(|on| ground.wrong_turnout(on.way).is_some()) else { continue };
+            let enter = if tip == Tip::Front { on.enter } else { on.leave };
+            if let Onward::Track(_, None) = ground.entering(enter) {
+                leave(if tip == Tip::Front { self.pieces.pop_back() } else { self.pieces.pop_front() }, changes);
+                self.lay_track(tip, ground, changes);
+            }
+        }
+    }
+
     /// The outermost piece, if the tip has passed its end.
     fn beyond_edge(&self, tip: Tip) -> Option<Piece> {
         match tip {

@@ -246,12 +246,26 @@ impl Table {
             self.count_active();
         }
         if self.ground.next_due().is_some_and(|at| at <= self.now) {
-            for (turnout, lie) in self.ground.settle(self.now) {
+            let said = self.ground.settle(self.now);
+            self.swing_over();
+            for (turnout, lie) in said {
                 if self.ground.layout.turnouts[turnout].reported {
                     self.detectors.turnout_lies(turnout, lie, self.now);
                 }
             }
         }
+    }
+
+    /// A turnout came to lie: ends of trains that only stick out over it follow it.
+    fn swing_over(&mut self) {
+        let mut changes = std::mem::take(&mut self.changes);
+        for train in self.trains.ids() {
+            if self.trains[train].is_on_table() && !self.trains[train].wrecked {
+                self.trains[train].swing_over(&mut self.ground, &mut changes);
+                self.apply(train, &mut changes, Reached::ByHand);
+            }
+        }
+        self.changes = changes;
     }
 
     fn throw(&mut self, turnout: TurnoutId, lie: Lie) {

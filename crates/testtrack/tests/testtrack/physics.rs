@@ -218,3 +218,23 @@ fn an_order_takes_its_time_to_reach_a_train_and_is_not_overtaken_by_the_next() {
         assert!(corner.table.speed(plover) < Speed::ZERO, "seed {seed}: the last order counts");
     }
 }
+
+/// Plover stands on line-1 with 10 mm of its front over the throat, its first wheel short of the joint.
+#[test]
+fn a_train_that_only_sticks_out_over_a_turnout_takes_the_way_that_it_lies_for_when_it_moves_on() {
+    let mut corner = Corner::new();
+    corner.put("Plover", &["line-1"], "line-1.a");
+    corner.drive("Plover", Direction::Forward, 20);
+    while !corner.table.covers(corner.train("Plover"), corner.section("throat")) {
+        corner.run(0.01);
+    }
+    corner.drive("Plover", Direction::Forward, 0);
+    corner.run(1.0);
+    assert!(!corner.table.stands_in(corner.train("Plover"), corner.section("throat")), "no wheel is over the joint");
+    corner.table.act(&Output::Throw { turnout: corner.turnout("W1"), lie: Lie::Diverging });
+    corner.run(2.0);
+    corner.drive("Plover", Direction::Forward, 60);
+    corner.run(8.0);
+    assert!(corner.table.covers(corner.train("Plover"), corner.section("quay-2")), "W1 leads to quay-2 now");
+    assert_eq!(what_happened(&mut corner), []);
+}
