@@ -5,7 +5,7 @@ use std::time::Duration;
 use track::{SectionId, TrainId};
 
 use super::record::Returned;
-use super::{Detect, Timer};
+use super::{Detect, Expected, Timer};
 use crate::door::Tag;
 use crate::identity::Identity;
 use crate::time::Time;
@@ -94,7 +94,14 @@ impl Detect {
     }
 
     /// A section reported that has a power district, a link or a bridge.
-    pub(super) fn condition(&mut self, now: Time, section: SectionId, occupied: bool, identity: &Identity) {
+    pub(super) fn condition(
+        &mut self,
+        now: Time,
+        section: SectionId,
+        occupied: bool,
+        expected: Expected,
+        identity: &Identity,
+    ) {
         let (link, supply) = (self.rules[section].link, self.rules[section].supply);
         if link.is_some_and(|link| self.links[link].is_down()) {
             // It was on its way when the link went down: old news.
@@ -117,7 +124,7 @@ impl Detect {
         match (self.channels[section].told, occupied) {
             (None, _) => self.tell(now, section, occupied, Duration::ZERO, identity),
             (Some(true), false) if is_new => self.keep_emptying(now, section),
-            (Some(false), true) if is_new => self.consider_filling(now, section, identity),
+            (Some(false), true) if is_new => self.consider_filling(now, section, expected, identity),
             (Some(_), _) => {
                 if is_new {
                     self.swallow(now, section, since, identity);
@@ -126,7 +133,10 @@ impl Detect {
         }
         if occupied && is_new {
             self.explain_neighbours(now, section);
-            self.heard.stirred.extend(supply);
+            if let Some(supply) = supply {
+                self.supplies[supply].note_filling(now);
+                self.heard.stirred.push(supply);
+            }
         }
     }
 
@@ -142,9 +152,16 @@ impl Detect {
         self.rules[section].bridge.max(self.records.bridge(section))
     }
 
-    fn consider_filling(&mut self, now: Time, section: SectionId, identity: &Identity) {
+    /// A filling that a movement explains is heard at once, unless no train is expected and something else filled in the same
+    /// moment; another waits, and counts as occupied meanwhile.
+    fn consider_filling(&mut self, now: Time, section: SectionId, expected: Expected, identity: &Identity) {
         let rules = &self.rules[section];
-        if rules.fill_wait == Duration::ZERO || self.is_filling_explained(now, section) {
+        let is_one_of_many = match (rules.supply, expected) {
+            (Some(supply), Expected::Nothing) => self.supplies[supply].has_just_filled(now, rules.fill_wait),
+            _ => false,
+        };
+        let may_come = !is_one_of_many && self.is_filling_explained(now, section);
+        if rules.fill_wait == Duration::ZERO || may_come {
             self.tell(now, section, true, Duration::ZERO, identity);
         } else {
             let due = now + rules.fill_wait;

@@ -56,6 +56,17 @@ pub struct Detect {
     heard: Heard,
 }
 
+/// What is to come into a section.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Expected {
+    /// People drive: nobody knows.
+    Anything,
+    /// A train that was granted the section.
+    Train,
+    /// It was granted to none.
+    Nothing,
+}
+
 /// What wants to be looked at again later.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 enum Timer {
@@ -155,12 +166,19 @@ impl Detect {
     }
 
     /// A section reported.
-    pub(crate) fn section(&mut self, now: Time, section: SectionId, occupied: bool, identity: &Identity) {
+    pub(crate) fn section(
+        &mut self,
+        now: Time,
+        section: SectionId,
+        occupied: bool,
+        expected: Expected,
+        identity: &Identity,
+    ) {
         if self.rules[section].is_plain {
             self.change_raw(now, section, occupied);
             self.tell(now, section, occupied, Duration::ZERO, identity);
         } else {
-            self.condition(now, section, occupied, identity);
+            self.condition(now, section, occupied, expected, identity);
         }
     }
 

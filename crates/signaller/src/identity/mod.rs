@@ -72,9 +72,10 @@ use crate::time::Time;
 pub(crate) enum Standing {
     /// It is so now.
     Current,
-    /// It is old news: the section counts as occupied, and what was said of it stays.
+    /// It is old news: the section counts as occupied, what was said of it stays, and is not sure any more, for trains may move
+    /// there unheard.
     Old,
-    /// The same, for want of power: nothing driven by it moves there.
+    /// There is no power: the section counts as occupied, and what was said of it stays, for nothing moves there.
     Dark,
 }
 
@@ -90,6 +91,8 @@ pub struct Identity {
     reported: Table<SectionId, Option<bool>>,
     /// How far what is said of each section can be relied on.
     standings: Table<SectionId, Standing>,
+    /// Those that are different since the last instant.
+    changed_standing: Vec<SectionId>,
     /// How long what was last heard of each section had been kept back.
     kept_back: Table<SectionId, Duration>,
     filled_at: Table<SectionId, Time>,
@@ -134,6 +137,7 @@ impl Identity {
             trust: trust::by_kind(&layout),
             reported: Table::filled(None, sections),
             standings: Table::filled(Standing::Current, sections),
+            changed_standing: Vec::new(),
             kept_back: Table::filled(Duration::ZERO, sections),
             filled_at: Table::filled(Time::from_nanos(i64::MIN), sections),
             lies: Table::filled(None, layout.turnouts.len()),
@@ -162,6 +166,9 @@ impl Identity {
     /// [`Identity::moved`].
     pub fn observe(&mut self, now: Time, batch: &Batch) {
         self.tags.begin();
+        for section in self.changed_standing.drain(..) {
+            self.tags.touch_section(section);
+        }
         self.stretched.clear();
         self.heard_at = now;
         self.add_exchanges();
@@ -344,7 +351,9 @@ impl Identity {
 
     /// From now on what the section's detector said last is to be relied on so far.
     pub(crate) fn set_standing(&mut self, section: SectionId, standing: Standing) {
-        self.standings[section] = standing;
+        if std::mem::replace(&mut self.standings[section], standing) != standing {
+            self.changed_standing.push(section);
+        }
     }
 
     /// What is heard of the section next happened so long before.

@@ -1,10 +1,10 @@
 //! What is said of each section.
 
-use smallvec::SmallVec;
+use smallvec::{SmallVec, smallvec};
 use track::{SectionId, Table, TrainId};
 
-use super::Identity;
 use super::account::{Account, Who};
+use super::{Identity, Standing};
 use crate::door::Tag;
 
 /// What was said of each section, and what may have changed.
@@ -106,7 +106,9 @@ impl Identity {
         match known().next() {
             Some((train, share)) if share >= self.prices.sure => {
                 let against = (total - share).max(1.0 - share) + given_up;
-                if against < self.prices.sure {
+                if against < self.prices.sure && self.standings[section] == Standing::Old {
+                    Tag::Doubt(smallvec![train])
+                } else if against < self.prices.sure {
                     Tag::Sure(train)
                 } else {
                     let named = known().filter(|&(_, share)| share >= self.prices.sure / 10.0);

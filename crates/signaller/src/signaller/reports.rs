@@ -3,7 +3,8 @@
 use smallvec::SmallVec;
 use track::{DetectorKind, Layout, Lie, SectionId, TrainId, TurnoutId};
 
-use super::Signaller;
+use super::{Conduct, Signaller};
+use crate::detect::Expected;
 use crate::door::{Answer, Fact, Input, Output, Refusal, Request, Suspect, Ticket};
 use crate::identity::{Batch, Placement, SpotPassage};
 use crate::time::Time;
@@ -60,7 +61,13 @@ impl Signaller {
         for input in inputs {
             match input {
                 Input::SectionReported { section, occupied } => {
-                    self.detect.section(now, *section, *occupied, &self.identity);
+                    let granted = self.interlock.granted_to(*section).is_some();
+                    let expected = match self.conduct {
+                        Conduct::Observe => Expected::Anything,
+                        Conduct::Control if granted => Expected::Train,
+                        Conduct::Control => Expected::Nothing,
+                    };
+                    self.detect.section(now, *section, *occupied, expected, &self.identity);
                 }
                 Input::SpotPassed { detector } => {
                     let described = &self.layout.detectors[*detector];
