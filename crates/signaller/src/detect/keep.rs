@@ -133,10 +133,7 @@ impl Detect {
         }
         if occupied && is_new {
             self.explain_neighbours(now, section);
-            if let Some(supply) = supply {
-                self.supplies[supply].note_filling(now);
-                self.heard.stirred.push(supply);
-            }
+            self.heard.stirred.extend(supply);
         }
     }
 
@@ -152,15 +149,11 @@ impl Detect {
         self.rules[section].bridge.max(self.records.bridge(section))
     }
 
-    /// A filling that a movement explains is heard at once, unless no train is expected and something else filled in the same
-    /// moment; another waits, and counts as occupied meanwhile.
+    /// A filling that a movement explains is heard at once, unless the signaller drives and no train was granted the section;
+    /// another waits, and counts as occupied meanwhile.
     fn consider_filling(&mut self, now: Time, section: SectionId, expected: Expected, identity: &Identity) {
         let rules = &self.rules[section];
-        let is_one_of_many = match (rules.supply, expected) {
-            (Some(supply), Expected::Nothing) => self.supplies[supply].has_just_filled(now, rules.fill_wait),
-            _ => false,
-        };
-        let may_come = !is_one_of_many && self.is_filling_explained(now, section);
+        let may_come = expected != Expected::Nothing && self.is_filling_explained(now, section);
         if rules.fill_wait == Duration::ZERO || may_come {
             self.tell(now, section, true, Duration::ZERO, identity);
         } else {

@@ -41,8 +41,6 @@ pub(super) struct Supply {
     /// How many detectors say that something is there, and that nothing is. Of the others nothing is known.
     occupied: usize,
     free: usize,
-    /// When something in it filled last, and at another time before.
-    filled_at: [Option<Time>; 2],
     power: Power,
     reported: Option<bool>,
     due: Option<Time>,
@@ -94,7 +92,6 @@ impl Supply {
             sections,
             occupied: 0,
             free: 0,
-            filled_at: [None; 2],
             power: Power::Live,
             reported: None,
             due: None,
@@ -118,18 +115,6 @@ impl Supply {
             Some(false) => self.free += 1,
             None => {}
         }
-    }
-
-    /// Something in it filled.
-    pub fn note_filling(&mut self, now: Time) {
-        if self.filled_at[0] != Some(now) {
-            self.filled_at = [Some(now), self.filled_at[0]];
-        }
-    }
-
-    /// Whether something filled within the last `span`, before this instant.
-    pub fn has_just_filled(&self, now: Time, span: Duration) -> bool {
-        self.filled_at.iter().flatten().any(|&at| at < now && now.since(at) < span)
     }
 
     fn slowest(&self) -> Duration {

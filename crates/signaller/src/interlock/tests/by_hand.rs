@@ -37,6 +37,7 @@ fn a_train_driven_by_hand_is_followed_and_runs_again_once_it_is_given_back() {
     world.by_hand("Heron", Direction::Forward, 60);
     let north = world.section("north");
     assert!(world.run(60.0, |world| world.nose("Heron").0 == "north"));
+    world.run(0.5, |_| false);
     assert_eq!(world.signaller.identity().tag(north), Tag::Sure(train));
     assert_eq!(world.go_to_section("Plover", "north"), Answer::Accepted);
     assert_eq!(world.waits("Plover"), ["`north` is taken by `Heron`"]);

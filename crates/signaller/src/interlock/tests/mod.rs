@@ -206,11 +206,12 @@ fn a_standing_train_that_may_have_been_pushed_is_held() {
     assert!(world.run(40.0, |world| world.has_arrived("Heron")));
     world.run(2.0, |_| false);
     let (train, west) = (world.train("Heron"), world.section("west"));
-    world.step(&[Input::SectionReported { section: west, occupied: true }]);
+    world.falsely_filled.push(west);
+    world.run(0.5, |_| false);
     assert!(world.signaller.interlock().is_held(train));
     assert_eq!(hold(&world), "it is not sure where it stands");
-    world.step(&[Input::SectionReported { section: west, occupied: false }]);
-    world.run(1.0, |_| false);
+    world.falsely_filled.clear();
+    world.run(1.5, |_| false);
     assert!(!world.signaller.interlock().is_held(train), "it was only a finger on the track");
 }
 
