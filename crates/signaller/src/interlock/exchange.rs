@@ -61,11 +61,11 @@ impl Interlock {
             return;
         }
         let moved = self.moved_unasked(now, picture, drive, changes);
-        let is_strange = |output: &Output| matches!(output, Output::Fact(Fact::Tagged { tag: Tag::Unexplained, .. }));
-        let strange = outputs.iter().find(|output| is_strange(output)).and_then(|output| match output {
-            Output::Fact(Fact::Tagged { section, .. }) => Some(*section),
+        let strange = outputs.iter().find_map(|output| match output {
+            Output::Fact(Fact::Tagged { section, tag: Tag::Unexplained }) => Some(*section),
             _ => None,
         });
+        let strange = strange.filter(|&section| !self.is_near_a_train(section, picture));
         for train in unanswered {
             for &other in &moved {
                 self.hold_both(train, other, outputs);
@@ -86,6 +86,12 @@ impl Interlock {
             // Identity adds its accounts when it is asked next.
             self.looks.extend(moved.iter().map(|&train| (now, train)));
         }
+    }
+
+    /// Whether a train is believed to be next to a section: then what fills it may be some of that one.
+    fn is_near_a_train(&self, section: SectionId, picture: &impl Picture) -> bool {
+        let meets = self.layout.sections[section].ends.iter().flat_map(|&end| &self.layout.ends[end].meets);
+        meets.into_iter().any(|&end| !picture.holders(self.layout.ends[end].section).is_empty())
     }
 
     /// The trains that surely stood somewhere, were told nothing, and may be somewhere else now.

@@ -266,7 +266,9 @@ impl Interlock {
 
     /// When a train that waits looks for a way round again, if anything was freed since it did.
     fn next_look_round(&self) -> Option<Time> {
-        let runs = self.wanting.iter().map(|&train| &self.runs[train]);
+        // One that is held looks again when the hold is lifted.
+        let free = self.wanting.iter().filter(|&&train| !self.is_held(train) && !self.is_called(train));
+        let runs = free.map(|&train| &self.runs[train]).filter(|run| !run.must_stand);
         runs.filter(|run| run.waits_for.is_some() && run.is_admitted && run.looked_round_at_freed != self.freed)
             .map(|run| run.look_round_at)
             .min()

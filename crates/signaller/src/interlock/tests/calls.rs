@@ -145,7 +145,7 @@ fn two_trains_that_were_taken_for_each_other_are_stopped_as_soon_as_the_wrong_on
 }
 
 #[test]
-fn a_train_that_has_not_answered_yet_is_stopped_when_something_unknown_appears() {
+fn a_train_that_has_not_answered_yet_is_stopped_when_something_unknown_appears_far_from_any_train() {
     let mut world = World::with_two_trains();
     let (heron, south) = (world.train("Heron"), world.section("south"));
     world.go("Heron", "halt");
@@ -167,4 +167,20 @@ fn a_train_that_has_answered_since_it_started_runs_on_whatever_appears_elsewhere
     world.falsely_filled.push(south);
     assert!(world.run(60.0, |world| world.has_arrived("Heron")));
     assert_eq!(holds(&world), []);
+}
+
+#[test]
+fn a_train_that_waits_while_it_is_held_asks_for_no_look_round_until_it_is_released() {
+    let mut world = World::with_two_trains();
+    let (heron, plover) = (world.train("Heron"), world.train("Plover"));
+    world.go("Heron", "far east");
+    world.ask(Request::Hold { train: heron, reason: "smoke".into() });
+    world.ask(Request::Lift { train: plover });
+    world.trains[plover] = None;
+    let e0 = world.section("e0");
+    world.step(&[Input::SectionReported { section: e0, occupied: false }]);
+    world.run(20.0, |_| false);
+    assert_eq!(world.wake_at, None, "nothing can come of looking while it is held");
+    assert_eq!(world.ask(Request::Release { train: heron }), Answer::Accepted);
+    assert!(world.run(120.0, |world| world.has_arrived("Heron")));
 }
