@@ -21,6 +21,8 @@ pub struct Joining {
     pub(crate) with: TrainId,
     /// What the one is made of, front first. Empty where that is not known of both.
     pub(crate) vehicles: Vec<Vehicle>,
+    /// Where the two stood.
+    before: [Stand; 2],
     stand: Stand,
 }
 
@@ -31,6 +33,7 @@ pub struct Parting {
     pub(crate) rest: TrainId,
     pub(crate) kept: Vec<Vehicle>,
     pub(crate) left: Vec<Vehicle>,
+    before: Stand,
     stands: [Stand; 2],
     share: Option<Share>,
 }
@@ -93,7 +96,7 @@ impl Identity {
             (false, false) => added.into_iter().chain(own).collect(),
         };
         let stand = self.joined_stand(&one, &other, mine, theirs)?;
-        Ok(Joining { train, with, vehicles, stand })
+        Ok(Joining { train, with, vehicles, before: [one, other], stand })
     }
 
     /// Where the one train stands that two become.
@@ -248,7 +251,7 @@ impl Identity {
             behind: tail_who,
             named: train,
         });
-        Ok(Parting { train, rest, kept: kept.to_vec(), left: left.to_vec(), stands, share })
+        Ok(Parting { train, rest, kept: kept.to_vec(), left: left.to_vec(), before: stand, stands, share })
     }
 
     /// In which of its sections a train is cut, so far behind its nose; nothing where that is not known.
@@ -272,6 +275,9 @@ impl Identity {
 
     /// Does what was planned.
     pub(super) fn join(&mut self, now: Time, joining: &Joining) {
+        for before in &joining.before {
+            self.settle_as(before);
+        }
         self.remove(joining.train);
         self.remove(joining.with);
         self.shares.retain(|share| !share.is_of(joining.train) && !share.is_of(joining.with));
@@ -281,6 +287,7 @@ impl Identity {
 
     /// Does what was planned.
     pub(super) fn part(&mut self, now: Time, parting: &Parting) {
+        self.settle_as(&parting.before);
         self.remove(parting.train);
         for stand in &parting.stands {
             self.stand_alone(stand.clone());
@@ -293,6 +300,17 @@ impl Identity {
             let sections = parting.stands.iter().filter_map(|it| it.who.known().map(|train| (train, it.holds.len())));
             self.parted.extend(sections);
             self.shares.push(share.clone());
+        }
+    }
+
+    /// A train that is sure stands so beyond any doubt that was too small to count: whoever couples it, say, sees it there.
+    pub(super) fn settle_as(&mut self, stand: &Stand) {
+        let Some((train, home)) = stand.who.known().and_then(|train| Some((train, self.clusters.home(train)?))) else {
+            return;
+        };
+        self.change(home, |accounts| accounts.retain(|account| account.stands.contains(stand)));
+        for hold in &stand.holds {
+            self.keep_others_out(hold.section, train);
         }
     }
 

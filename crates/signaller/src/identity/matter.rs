@@ -55,7 +55,7 @@ pub(crate) struct Matter {
 impl Identity {
     /// What is not known of the trains of a cluster; nothing where all is.
     pub(super) fn matter(&self, cluster: &Cluster) -> Option<Matter> {
-        let mut trains = self.doubtful_trains(cluster);
+        let trains = self.doubtful_trains(cluster);
         if trains.is_empty() {
             return None;
         }
@@ -64,7 +64,6 @@ impl Identity {
             let facing = self.alternatives(cluster, &trains, true);
             alternatives = if facing.len() > 1 { facing } else { alternatives };
         }
-        leave_out_what_is_clear(&mut trains, &mut alternatives);
         let mut sections: Vec<SectionId> = Vec::new();
         let mut all: Vec<SectionId> = Vec::new();
         for place in alternatives.iter().flatten() {
@@ -78,6 +77,7 @@ impl Identity {
             }
         }
         let sections = if sections.is_empty() { all } else { sections };
+        leave_out_what_is_clear(&mut alternatives);
         let others = alternatives.len().saturating_sub(TOLD);
         alternatives.truncate(TOLD);
         let is_open_ended = cluster.given_up >= self.prices.sure;
@@ -148,18 +148,16 @@ impl Identity {
 
 /// Leaves out trains that stand alike in all alternatives while others do not, and that a train that nothing shows may stand
 /// nowhere: that is said anyway.
-fn leave_out_what_is_clear(trains: &mut SmallVec<[TrainId; 4]>, alternatives: &mut Vec<Alternative>) {
-    let is_clear = |at: usize| alternatives.iter().all(|it| it[at] == alternatives[0][at] && it[at].is_shown);
-    let clear: SmallVec<[bool; 4]> = (0..trains.len()).map(is_clear).collect();
-    if clear.contains(&false) && clear.contains(&true) {
-        let keep = |train: TrainId| trains.iter().position(|&it| it == train).is_some_and(|at| !clear[at]);
+fn leave_out_what_is_clear(alternatives: &mut Vec<Alternative>) {
+    let Some(first) = alternatives.first() else { return };
+    let is_clear = |place: &Place| place.is_shown && alternatives.iter().all(|it| it.contains(place));
+    let clear: SmallVec<[TrainId; 4]> = first.iter().filter(|it| is_clear(it)).map(|it| it.train).collect();
+    if clear.len() < first.len() {
         for places in alternatives.iter_mut() {
-            places.retain(|place| keep(place.train));
+            places.retain(|place| !clear.contains(&place.train));
         }
-        let mut clear = clear.iter();
-        trains.retain(|_| clear.next() == Some(&false));
     }
-    if trains.len() == 1 && alternatives.iter().all(|places| !places[0].is_shown) {
+    if alternatives.iter().all(|places| places.len() == 1 && !places[0].is_shown) {
         let nowhere = |places: &Alternative| places[0].sections.is_empty();
         if !alternatives.iter().all(nowhere) {
             alternatives.retain(|places| !nowhere(places));
@@ -168,13 +166,13 @@ fn leave_out_what_is_clear(trains: &mut SmallVec<[TrainId; 4]>, alternatives: &m
 }
 
 impl Matter {
-    /// Whether this, told before, says all that `now` would: the same trains, and the same alternatives in whatever order.
+    /// Whether this, told before, says all that `now` would: all of its trains, and the same alternatives in whatever order.
     pub(super) fn says_as_much_as(&self, now: &Self) -> bool {
-        let same_trains = self.trains.len() == now.trains.len() && self.trains.iter().all(|it| now.trains.contains(it));
+        let all_named = now.trains.iter().all(|train| self.trains.contains(train));
         let told = |one: &Alternative, by: &Self| {
             by.alternatives.iter().any(|it| it.len() == one.len() && one.iter().all(|place| it.contains(place)))
         };
-        same_trains
+        all_named
             && self.is_open_ended == now.is_open_ended
             && (self.others == 0) == (now.others == 0)
             && self.alternatives.len() == now.alternatives.len()
@@ -195,10 +193,10 @@ pub(crate) enum Doubted<'a> {
 
 impl Matter {
     pub(crate) fn doubted(&self) -> Doubted<'_> {
-        let out_of_sight = self.alternatives.iter().all(|places| places.iter().all(|place| !place.is_shown));
+        let out_of_sight = self.alternatives.iter().all(|places| places.len() == 1 && !places[0].is_shown);
         match (self.trains.as_slice(), self.alternatives.first()) {
             ([], _) => Doubted::Section(self.sections[0]),
-            ([_], Some(places)) if out_of_sight => Doubted::OutOfSight(&places[0]),
+            (_, Some(places)) if out_of_sight => Doubted::OutOfSight(&places[0]),
             _ => Doubted::Trains,
         }
     }

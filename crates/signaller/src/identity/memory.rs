@@ -5,7 +5,8 @@
 //! while nobody looked is doubt (`reconcile.rs`). Until then the train may be where it stood, is held, and takes part in nothing.
 //!
 //! Limit: trains that were exchanged by hand meanwhile, each put down just where another had stood, look like trains that
-//! nobody touched.
+//! nobody touched. And two trains that share a section since they were uncoupled are in doubt after a restart: which of them is on
+//! which side is not remembered.
 
 use smallvec::{SmallVec, smallvec};
 use track::{SectionId, TrainId};
@@ -67,13 +68,19 @@ impl Identity {
         {
             return Err("it was remembered in a section that there is no more".to_owned());
         }
-        let placement = Placement::new(&self.layout, train, &memory.on, memory.nose)?;
+        if memory.on.is_empty() {
+            return Err("it was remembered in no section".to_owned());
+        }
+        // A train seen with a gap, or one whose track was laid anew, cannot be put down like that; it may still be there.
+        let placement = Placement::new(&self.layout, train, &memory.on, memory.nose).ok();
+        let unjoined = || memory.on.iter().map(|&section| Hold { section, enter: None, seen: false }).collect();
         if self.clusters.home(train).is_some() {
             return Ok(());
         }
-        let holds: SmallVec<[Hold; 4]> = placement.holds.iter().map(|hold| Hold { seen: false, ..*hold }).collect();
-        let mut remembered =
-            Remembered { train, holds, backward: memory.leading == Direction::Backward, sure: memory.sure };
+        let sure = memory.sure && placement.is_some();
+        let mut holds: SmallVec<[Hold; 4]> = placement.map_or_else(unjoined, |placement| placement.holds);
+        holds.iter_mut().for_each(|hold| hold.seen = false);
+        let mut remembered = Remembered { train, holds, backward: memory.leading == Direction::Backward, sure };
         if let Some(at) = self.memories.pending.iter().position(|other| other.train == train) {
             // Remembered twice: if not alike, neither can be relied on.
             let other = self.memories.pending.remove(at);
@@ -163,9 +170,10 @@ impl Identity {
 
     /// Whether nothing but trains that are only remembered can have to do with a report of the section.
     fn is_at_rest_around(&self, section: SectionId) -> bool {
-        self.reported[section].is_none()
-            || self.memories.over(section).next().is_some()
-            || self.topology.near(section).iter().all(|&near| self.clusters.at(near).is_empty())
+        let nobody_near = || self.topology.near(section).iter().all(|&near| self.clusters.at(near).is_empty());
+        let first_heard = self.reported[section].is_none();
+        self.clusters.at(section).is_empty()
+            && (first_heard || self.memories.over(section).next().is_some() || nobody_near())
     }
 
     /// Every train that is as it was becomes sure again; of the others there are accounts, once enough was heard.
@@ -203,9 +211,11 @@ impl Identity {
         self.anchor(remembered.train, now);
     }
 
-    /// Its sections, each with whether its detector shows something.
+    /// Its sections, each with whether its detector shows something that is no other train for all that is known.
     pub(super) fn as_seen(&self, remembered: &Remembered) -> SmallVec<[Hold; 4]> {
-        let seen = |section: SectionId| !self.topology.is_dark(section) && self.reported[section] == Some(true);
+        let seen = |section: SectionId| {
+            !self.topology.is_dark(section) && self.reported[section] == Some(true) && !self.is_of_known(section)
+        };
         remembered.holds.iter().map(|hold| Hold { seen: seen(hold.section), ..*hold }).collect()
     }
 
@@ -246,15 +256,16 @@ impl Identity {
 
     /// Whether something fills the section, and nobody was remembered or is known to be there.
     pub(super) fn is_unaccounted_for(&self, section: SectionId) -> bool {
-        let known = |stand: &Stand| stand.who.known().is_some() && stand.sees(section);
         self.reported[section] == Some(true)
             && self.memories.over(section).next().is_none()
-            && !self
-                .clusters
-                .at(section)
-                .iter()
-                .flat_map(|&cluster| &self.clusters.cluster(cluster).accounts)
-                .any(|account| account.stands.iter().any(known))
+            && !self.is_of_known(section)
+    }
+
+    /// Whether some account has a known train in the section.
+    fn is_of_known(&self, section: SectionId) -> bool {
+        let known = |stand: &Stand| stand.who.known().is_some() && stand.sees(section);
+        let clusters = self.clusters.at(section).iter().map(|&cluster| self.clusters.cluster(cluster));
+        clusters.flat_map(|cluster| &cluster.accounts).any(|account| account.stands.iter().any(known))
     }
 }
 

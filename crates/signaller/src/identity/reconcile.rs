@@ -43,10 +43,12 @@ impl Identity {
     /// Adds accounts of trains of which it is known that something changed where they stood, or near by.
     pub(super) fn weigh_what_changed(&mut self, trains: &[Remembered]) {
         let filled: Vec<SectionId> = self.layout.sections.ids().filter(|&it| self.is_filled_anew(it, trains)).collect();
+        let places = trains.iter().flat_map(|it| self.as_seen(it)).filter(|hold| hold.seen).map(|hold| hold.section);
+        let mut shown: Vec<SectionId> = filled.iter().copied().chain(places).collect();
+        shown.sort_unstable();
+        shown.dedup();
         let rows = self.rows_of(&filled);
-        let clusters = self.strangers_in(&filled);
-        let given_up = self.take_joint(&clusters);
-        let mut matchings = vec![Matching { weight: 1.0, stands: Stands::new() }];
+        let (mut matchings, given_up) = self.without_strangers(&shown);
         let mut left_out = 0.0_f64;
         for remembered in trains {
             let options = self.options(remembered, trains, &rows);
@@ -68,10 +70,6 @@ impl Identity {
             more.truncate(MATCHINGS);
             matchings = more;
         }
-        let places = trains.iter().flat_map(|it| self.as_seen(it)).filter(|hold| hold.seen).map(|hold| hold.section);
-        let mut shown: Vec<SectionId> = filled.iter().copied().chain(places).collect();
-        shown.sort_unstable();
-        shown.dedup();
         let mut accounts = self.with_strangers(matchings, &shown);
         settle(&mut accounts, 0.0);
         self.tags.touch(&accounts);
@@ -83,18 +81,25 @@ impl Identity {
         self.is_unaccounted_for(section) && !trains.iter().any(|it| it.covers(section))
     }
 
-    /// The clusters in which something unknown fills one of the sections: it may be one of the trains.
-    fn strangers_in(&self, filled: &[SectionId]) -> Vec<ClusterId> {
+    /// What was believed so far of the sections that show something, but for what is unknown there: that may be one of the trains.
+    fn without_strangers(&mut self, shown: &[SectionId]) -> (Vec<Matching>, f64) {
         let mut clusters: Vec<ClusterId> = Vec::new();
-        for &section in filled {
+        for &section in shown {
             for &cluster in self.clusters.at(section) {
-                let unknown = |account: &Account| account.stands.iter().all(|stand| stand.who.known().is_none());
-                if !clusters.contains(&cluster) && self.clusters.cluster(cluster).accounts.iter().all(unknown) {
+                if !clusters.contains(&cluster) {
                     clusters.push(cluster);
                 }
             }
         }
-        clusters
+        let given_up = self.take_joint(&clusters);
+        self.tags.touch(&self.joint);
+        let matching = |account: &Account| {
+            let is_known = |stand: &&Stand| {
+                stand.who.known().is_some() || !stand.holds.iter().any(|hold| shown.contains(&hold.section))
+            };
+            Matching { weight: account.weight, stands: account.stands.iter().filter(is_known).cloned().collect() }
+        };
+        (self.joint.iter().map(matching).collect(), given_up)
     }
 
     /// Every row of the sections in which a train can lie.

@@ -41,6 +41,7 @@ impl Identity {
         self.tags.touch_section(section);
         if self.believes(section, train) {
             self.keep_those_with(section, train);
+            self.keep_others_out(section, train);
         } else {
             self.move_there(now, section, train);
         }
@@ -56,9 +57,30 @@ impl Identity {
         self.change(home, |accounts| accounts.retain(|_| keep.next() == Some(true)));
     }
 
+    /// Trains that have nothing to do with this one are not in its section either, as far as there is an account in which they
+    /// are elsewhere. What it shares with another by right (`shares.rs`) stays.
+    pub(super) fn keep_others_out(&mut self, section: SectionId, train: TrainId) {
+        let shared = self.shares.iter().any(|share| share.section == section && share.is_of(train));
+        if self.topology.is_dark(section) || shared {
+            return;
+        }
+        let home = self.clusters.home(train);
+        let others: Vec<ClusterId> = self.clusters.at(section).iter().copied().filter(|it| Some(*it) != home).collect();
+        for other in others {
+            let is_out = |account: &Account| account.stands.iter().all(|stand| !stand.sees(section));
+            if self.clusters.cluster(other).accounts.iter().any(is_out) {
+                self.change(other, |accounts| accounts.retain(is_out));
+            }
+        }
+    }
+
     fn move_there(&mut self, now: Time, section: SectionId, train: TrainId) {
         let who = Who::train(train);
         let before = self.sure_stand(who);
+        if let Some(before) = &before {
+            // What was too unlikely to count until now would else be all that is left there.
+            self.settle_as(before);
+        }
         self.remove(train);
         let dark = self.topology.is_dark(section);
         let clusters: SmallVec<[ClusterId; 4]> = match dark {
