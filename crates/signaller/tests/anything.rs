@@ -134,7 +134,8 @@ fn run(seed: u64) {
     let mut inputs: Vec<Input> = Vec::new();
     for train in layout.trains.ids() {
         let on = vec![SectionId::from_index(dice.below(layout.sections.len()))];
-        let memory = Memory { on, nose: None, leading: Direction::Forward, sure: dice.below(4) > 0 };
+        let sure = dice.below(4) > 0;
+        let memory = Memory { on, nose: None, leading: Direction::Forward, hidden: Vec::new(), sure };
         // Where people drive nothing tells which trains are held because they were remembered.
         if conduct == Conduct::Control && dice.below(3) == 0 {
             inputs.push(Input::TrainRemembered { train, memory });
