@@ -6,10 +6,15 @@ use smallvec::SmallVec;
 use track::{EndId, Length, SectionId, TrainId, Traverse, distance_cost};
 
 use super::Interlock;
+use crate::door::Destination;
+use crate::identity::NEXT_AXLE;
 use crate::picture::Picture;
 
 /// A train that waited so long lets no newcomer go before it.
 const PATIENCE: Duration = Duration::from_secs(60);
+
+/// A train may come to stand so far short of where it should. Common practice, no source.
+const STOPPING_ERROR: Length = Length::from_mm(50);
 
 /// One step of a rehearsal: a train runs home, or draws up to the far end of a passage.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -280,12 +285,23 @@ impl Interlock {
         }
     }
 
+    /// How far short of the far end of its last passage a train comes to stand at most: at home before its stopping point, else
+    /// before the end of what it has.
+    fn stands_short(&self, to: Option<Destination>, from: Option<usize>) -> Length {
+        let short = match (to, from) {
+            (Some(Destination::Stop(stop)), None) => self.layout.stops[stop].short_of_end,
+            _ => Length::ZERO,
+        };
+        short.max(NEXT_AXLE) + STOPPING_ERROR
+    }
+
     /// Moves a train along `path`: home, or so that `from` passages of its plan are behind it.
     fn move_player(&self, scene: &mut Scene, place: usize, path: &[Traverse], from: Option<usize>) {
         let player = scene.players[place];
         let run = &self.runs[player.train];
         scene.stands.retain(|(_, holder)| *holder != player.train);
-        let mut to_cover = self.train_length(player.train).unwrap_or(Length::from_um(1));
+        let length = self.train_length(player.train);
+        let mut to_cover = length.map_or(Length::from_um(1), |length| length + self.stands_short(run.to, from));
         let passed = run.plan.iter().take(player.from).rev();
         for passage in path.iter().rev().chain(passed).chain(run.granted.iter().rev()) {
             scene.stands.push((passage.section, player.train));

@@ -373,3 +373,25 @@ fn a_train_in_a_district_without_power_is_held_and_starts_again_when_the_power_i
     world.step(&[Input::PowerReported { district: hill, live: true }]);
     assert!(world.run(60.0, |world| world.has_arrived("Heron")));
 }
+
+/// Two trains that have to pass each other in a loop whose tracks are so long; tells whether they do.
+fn pass_in_a_loop_of(mm: i64) -> bool {
+    let mut layout = passing_loop();
+    for name in ["north", "south"] {
+        let track = layout.section_named(name).unwrap();
+        let way = layout.sections[track].ways[0];
+        layout.ways[way].length = Some(Length::from_mm(mm));
+    }
+    let mut world = World::new(layout);
+    world.put("Heron", "w0", "w0.b");
+    world.put("Plover", "e0", "e0.a");
+    world.go("Heron", "far east");
+    world.go("Plover", "far west");
+    world.run(180.0, |world| world.has_arrived("Heron") && world.has_arrived("Plover"))
+}
+
+#[test]
+fn trains_that_would_not_clear_the_throat_do_not_try_to_pass_in_a_loop_barely_longer_than_they_are() {
+    assert!(pass_in_a_loop_of(700));
+    assert!(!pass_in_a_loop_of(530), "500 mm long, and no train stops within 30 mm of where it should");
+}
