@@ -11,8 +11,9 @@
 //! **What the table does not know.** Where within a section two tracks are clear of each other: trains on two ways that share
 //! an end, or need one turnout to lie both ways, count as touching wherever they are; two ways that share neither may cross,
 //! and nobody is told. Where a turnout is within its way: a train derails as soon as any of it lies on a way whose turnouts
-//! are not all right. Slopes and slip. Detectors see what vehicles are said to show,
-//! always; faults are not made yet.
+//! are not all right. Slopes and slip.
+//!
+//! The [`swarm`] tries out many seeds, on networks that are drawn by the seed as well ([`network`]).
 
 mod astray;
 mod axles;

@@ -20,4 +20,6 @@ mod physics;
 mod restarts;
 mod session;
 #[cfg(test)]
+mod swarm;
+#[cfg(test)]
 mod troubles;

@@ -1,0 +1,50 @@
+//! Trials of the swarm: that they run, that they can be run again, and that they tell what happened.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use testtrack::network::{self, Fixture};
+use testtrack::swarm::{FaultSet, Log, Plan};
+
+fn plan(seed: u64, fixture: Fixture, faults: &str) -> Plan {
+    let faults = FaultSet::read(faults).unwrap();
+    Plan { seed, layout: Arc::new(fixture.layout()), faults, span: Duration::from_secs(600) }
+}
+
+#[test]
+fn trains_on_small_layouts_break_no_law_where_nothing_goes_wrong() {
+    for fixture in [Fixture::PassingLoop, Fixture::Terminal, Fixture::YardLadder, Fixture::ReversingLoop] {
+        let outcome = plan(3, fixture, "none").try_out().unwrap();
+        assert_eq!(outcome.broken, [], "{}", fixture.name());
+        let trips = outcome.figures.session.trips;
+        assert!(trips >= 4, "{}: only {trips} trips in ten minutes", fixture.name());
+        assert!(outcome.figures.session.sure_claims > 4, "{}", fixture.name());
+    }
+}
+
+#[test]
+fn a_trial_with_faults_can_be_run_again_and_replayed_to_the_last_byte() {
+    let outcome = plan(5, Fixture::YardLadder, "message-lost,stall,false-fill").try_out().unwrap();
+    let differs = outcome.broken.iter().find(|broken| broken.law == testtrack::swarm::Law::Replay);
+    assert_eq!(differs, None);
+}
+
+#[test]
+fn somebody_who_looks_into_a_trial_reads_the_last_forty_things_that_happened() {
+    let mut log = Log::on();
+    plan(3, Fixture::PassingLoop, "none").explain(&mut log).unwrap();
+    let lines: Vec<_> = log.lines().collect();
+    assert_eq!(lines.len(), 40);
+    for what in ["rolls into", "is occupied", "surely holds", "is granted"] {
+        assert!(lines.iter().any(|line| line.contains(what)), "nothing `{what}` in {lines:#?}");
+    }
+}
+
+#[test]
+fn a_network_without_a_joint_is_found_to_be_wrong() {
+    let mut layout = network::drawn(1);
+    assert_eq!(network::faults_of(&layout), Vec::<String>::new());
+    let end = layout.ends.ids().find(|&end| !layout.ends[end].meets.is_empty()).unwrap();
+    layout.ends[end].meets.clear();
+    assert!(network::faults_of(&layout).iter().any(|fault| fault.ends_with("leads nowhere")));
+}
