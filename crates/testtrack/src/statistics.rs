@@ -42,8 +42,6 @@ pub struct Statistics {
     pub time_held: Duration,
     /// Train-time held though no person wished it: because of a doubt, or of something that was found to be wrong.
     pub time_held_by_doubt: Duration,
-    /// Times a section came to be tagged with a train for sure.
-    pub sure_claims: u64,
 }
 
 /// How well trains stopped at stopping points.
@@ -209,8 +207,6 @@ impl Keeper {
             (Tag::Doubt(_), Some(Tag::Doubt(_))) | (Tag::Unexplained, Some(Tag::Unexplained)) => {}
             (Tag::Doubt(_), _) => self.figures.doubts += 1,
             (Tag::Unexplained, _) => self.figures.unexplained += 1,
-            (Tag::Sure(train), Some(Tag::Sure(before))) if train == before => {}
-            (Tag::Sure(_), _) => self.figures.sure_claims += 1,
             _ => {}
         }
         self.count(before.as_ref(), -1);

@@ -18,6 +18,7 @@ pub struct Tally {
     trips: u64,
     broken: BTreeMap<Law, u64>,
     sure_claims: u64,
+    sure_wrong: u64,
     excused: BTreeMap<String, u64>,
     doubts_raised: u64,
     doubts_open: u64,
@@ -44,7 +45,8 @@ impl Tally {
         self.layout_time += session.layout_time;
         self.steps += session.steps;
         self.trips += session.trips;
-        self.sure_claims += session.sure_claims;
+        self.sure_claims += outcome.figures.claims_made;
+        self.sure_wrong += outcome.figures.claims_wrong;
         self.doubts_raised += outcome.figures.doubts_raised;
         self.doubts_open += outcome.figures.doubts_open;
         for (&settled, count) in &outcome.figures.doubts_settled {
@@ -90,16 +92,16 @@ impl Tally {
         let of_settled = |by: Settled| self.doubts_settled.get(&by).copied().unwrap_or(0);
         let settled = count(&mut Settled::ALL.iter().map(|&by| (by.name(), of_settled(by))));
         let excused = count(&mut self.excused.iter().map(|(excuse, &count)| (excuse.as_str(), count)));
-        let wrong = of_law(&Law::Never(crate::Rule::N1));
         let speed = self.layout_time.as_secs_f64() / took.as_secs_f64().max(1e-9);
         let mut line = format!(
             "{{\"seeds\":{},\"hours\":{hours},\"layout_hours\":{:.2},\"steps\":{},\"violations\":{{{broken}}},\
-             \"excused\":{{{excused}}},\"sure_claims\":{},\"sure_wrong\":{wrong},\"train_time\":{},\"trips\":{},\
+             \"excused\":{{{excused}}},\"sure_claims\":{},\"sure_wrong\":{},\"train_time\":{},\"trips\":{},\
              \"doubts\":{{\"raised\":{},{settled},\"open\":{}}},\"by_faults\":{{",
             self.seeds,
             self.layout_time.as_secs_f64() / 3600.0,
             self.steps,
             self.sure_claims,
+            self.sure_wrong,
             self.all.json(),
             self.trips,
             self.doubts_raised,

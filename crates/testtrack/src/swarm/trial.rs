@@ -109,6 +109,10 @@ pub struct Outcome {
 pub struct Figures {
     /// Of the session.
     pub session: Statistics,
+    /// How many sure claims were made.
+    pub claims_made: u64,
+    /// The wrong ones among them.
+    pub claims_wrong: u64,
     /// Accidents that nobody could know of, by what excuses them.
     pub excused: BTreeMap<String, u64>,
     /// How many doubts were raised.
@@ -170,6 +174,8 @@ impl Plan {
         }
         let figures = Figures {
             session: session.statistics().clone(),
+            claims_made: session.claims().made,
+            claims_wrong: session.claims().wrong.len() as u64,
             excused: by_excuse(session.excused()),
             doubts_raised: crew.watch.raised,
             doubts_open: crew.watch.doubts.len() as u64,

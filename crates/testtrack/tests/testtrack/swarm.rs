@@ -18,7 +18,7 @@ fn trains_on_small_layouts_break_no_law_where_nothing_goes_wrong() {
         assert_eq!(outcome.broken, [], "{}", fixture.name());
         let trips = outcome.figures.session.trips;
         assert!(trips >= 4, "{}: only {trips} trips in ten minutes", fixture.name());
-        assert!(outcome.figures.session.sure_claims > 4, "{}", fixture.name());
+        assert!(outcome.figures.claims_made > 4, "{}", fixture.name());
     }
 }
 
