@@ -18,6 +18,7 @@ mod hands;
 mod physics;
 #[cfg(test)]
 mod restarts;
+#[cfg(test)]
 mod session;
 #[cfg(test)]
 mod swarm;
