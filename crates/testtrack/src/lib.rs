@@ -14,6 +14,8 @@
 //! are not all right. Slopes and slip.
 //!
 //! The [`swarm`] tries out many seeds, on networks that are drawn by the seed as well ([`network`]).
+//! Tails that parted and wagons that nobody knows of stand where they are put: nobody pushes them, but for a train that backs
+//! up to its own tail and couples up to it. People who put things down lay no turnouts.
 
 mod astray;
 mod axles;
