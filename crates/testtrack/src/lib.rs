@@ -12,10 +12,10 @@
 //! an end, or need one turnout to lie both ways, count as touching wherever they are; two ways that share neither may cross,
 //! and nobody is told. Where a turnout is within its way: a train derails as soon as any of it lies on a way whose turnouts
 //! are not all right. Slopes and slip.
-//!
-//! The [`swarm`] tries out many seeds, on networks that are drawn by the seed as well ([`network`]).
 //! Tails that parted and wagons that nobody knows of stand where they are put: nobody pushes them, but for a train that backs
 //! up to its own tail and couples up to it. People who put things down lay no turnouts.
+//!
+//! The [`swarm`] tries out many seeds, on networks that are drawn by the seed as well ([`network`]).
 
 mod astray;
 mod axles;
