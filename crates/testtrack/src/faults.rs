@@ -140,12 +140,13 @@ impl Fault {
             Self::DirtySection => (PerHour(20), PerHour(500)),
             Self::FalseFill => (PerHour(50), PerHour(2_000)),
             Self::StuckDetector => (PerHour(10), PerHour(500)),
-            Self::SlowDetector => (PerHour(50), PerHour(1_000)),
-            // Of all reports.
+            Self::SlowDetector => (PerHour(20), PerHour(1_000)),
+            // Of all reports. What is lost, or comes in the wrong order, stays wrong until the section is used again, so on a
+            // layout that is kept well it is as rare as where reports are acknowledged.
             Self::MessageLate => (PerMillion(300), PerMillion(5_000)),
-            Self::MessageLost => (PerMillion(100), PerMillion(5_000)),
+            Self::MessageLost => (PerMillion(20), PerMillion(5_000)),
             Self::MessageDoubled => (PerMillion(500), PerMillion(10_000)),
-            Self::MessageReordered => (PerMillion(100), PerMillion(5_000)),
+            Self::MessageReordered => (PerMillion(20), PerMillion(5_000)),
             Self::LinkDown => (PerHour(50), PerHour(1_000)),
             Self::NodeRestart => (PerHour(20), PerHour(500)),
             Self::DarkSaysFree | Self::DarkSaysOccupied => (PerHour(50), PerHour(1_000)),

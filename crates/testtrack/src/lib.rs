@@ -11,7 +11,9 @@
 //! **What the table does not know.** Where within a section two tracks are clear of each other: trains on two ways that share
 //! an end, or need one turnout to lie both ways, count as touching wherever they are; two ways that share neither may cross,
 //! and nobody is told. Where a turnout is within its way: a train derails as soon as any of it lies on a way whose turnouts
-//! are not all right. Slopes and slip.
+//! are not all right. Slopes and slip. What an axle draws while its motor works harder: its share is the same at any speed, and
+//! in proportion to the voltage. A vehicle of which only `detectable` was said has axles there that no detector misses. Reports
+//! of power and of links come to no harm on their way.
 //! Tails that parted and wagons that nobody knows of stand where they are put: nobody pushes them, but for a train that backs
 //! up to its own tail and couples up to it. People who put things down lay no turnouts.
 //!
