@@ -4,14 +4,11 @@ use std::collections::{BTreeSet, VecDeque};
 
 use track::TrainId;
 
-/// How many lines are kept.
-const LINES: usize = 40;
-
 /// What happened last, in words. Off unless somebody wants to read it, for words take time.
 #[derive(Debug, Default)]
 pub struct Log {
     lines: VecDeque<String>,
-    is_on: bool,
+    most: usize,
     /// Trains that were told to run: being told to run faster or slower is not worth a line.
     pub(super) running: BTreeSet<TrainId>,
 }
@@ -22,14 +19,14 @@ impl Log {
         Self::default()
     }
 
-    /// A log that keeps the last lines.
-    pub fn on() -> Self {
-        Self { is_on: true, ..Self::default() }
+    /// A log that keeps so many lines.
+    pub fn of_the_last(most: usize) -> Self {
+        Self { most, ..Self::default() }
     }
 
     /// Whether it keeps anything.
     pub fn is_on(&self) -> bool {
-        self.is_on
+        self.most > 0
     }
 
     /// The last lines, oldest first.
@@ -38,8 +35,8 @@ impl Log {
     }
 
     pub(super) fn write(&mut self, line: String) {
-        if self.is_on {
-            if self.lines.len() == LINES {
+        if self.most > 0 {
+            if self.lines.len() == self.most {
                 self.lines.pop_front();
             }
             self.lines.push_back(line);

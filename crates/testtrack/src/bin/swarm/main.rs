@@ -46,6 +46,9 @@ fn run(arguments: &Arguments) -> ExitCode {
             failed += 1;
             say(&text);
         }
+        if let Some(most) = arguments.tell {
+            task.last_lines(most).iter().for_each(|line| say(line));
+        }
         match done {
             Done::Tried(outcome) => tally.add(&task.plan, &outcome),
             Done::Panicked { .. } => tally.add_broken(testtrack::swarm::Law::Panic),

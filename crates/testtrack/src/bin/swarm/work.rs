@@ -17,6 +17,9 @@ thread_local! {
     static LAST_WORDS: RefCell<String> = const { RefCell::new(String::new()) };
 }
 
+/// So many lines are told of a seed that failed.
+const LINES: usize = 40;
+
 /// One seed to be run.
 #[derive(Clone, Debug)]
 pub(crate) struct Task {
@@ -80,14 +83,14 @@ impl Task {
             Ok(Err(wrong)) => Done::DoesNotFit { sentence: wrong.to_string() },
             Err(_) => {
                 let sentence = LAST_WORDS.with_borrow(String::clone);
-                Done::Panicked { sentence, lines: self.last_lines() }
+                Done::Panicked { sentence, lines: self.last_lines(LINES) }
             }
         }
     }
 
-    /// Runs it once more, to tell what happened before it failed.
-    fn last_lines(&self) -> Vec<String> {
-        let mut log = Log::on();
+    /// Runs it once more, to tell what happened last.
+    pub(crate) fn last_lines(&self, most: usize) -> Vec<String> {
+        let mut log = Log::of_the_last(most);
         // It fails again as it did before: that is known already.
         let _ = catch_unwind(AssertUnwindSafe(|| self.plan.explain(&mut log).is_ok()));
         log.lines().map(str::to_owned).collect()
@@ -102,7 +105,7 @@ impl Done {
             Self::Panicked { sentence, lines } => (Law::Panic.name(), String::new(), sentence.clone(), lines.clone()),
             Self::Tried(outcome) => {
                 let first = outcome.broken.first()?;
-                (first.law.name(), format!(" at {:?}", first.at), first.sentence.clone(), task.last_lines())
+                (first.law.name(), format!(" at {:?}", first.at), first.sentence.clone(), task.last_lines(LINES))
             }
         };
         let lines: String = lines.iter().map(|line| format!("  {line}\n")).collect();
