@@ -263,6 +263,7 @@ fn lengths_tell_a_train_that_cannot_have_come_so_far() {
     identity.observe(Time::ZERO, &batch);
     let pace = signaller::identity::Pace { least: track::Speed::from_mm(90), most: track::Speed::from_mm(110) };
     identity.set_pace(heron, Time::ZERO, pace);
+    names.iter().for_each(|&section| identity.set_granted(section, Some(heron)));
     batch.clear();
     batch.edges.push((names[1], true));
     identity.observe(Time::from_millis(5_000), &batch);

@@ -98,6 +98,8 @@ pub struct Identity {
     filled_at: Table<SectionId, Time>,
     lies: Table<TurnoutId, Option<Lie>>,
     odometers: Odometers,
+    /// To which train each section is granted.
+    granted: Table<SectionId, Option<TrainId>>,
     /// Sections in which a train has turned back by itself.
     turned_in: Table<SectionId, bool>,
     clusters: Clusters,
@@ -142,6 +144,7 @@ impl Identity {
             filled_at: Table::filled(Time::from_nanos(i64::MIN), sections),
             lies: Table::filled(None, layout.turnouts.len()),
             odometers: Odometers::default(),
+            granted: Table::filled(None, sections),
             turned_in: Table::filled(false, sections),
             clusters: Clusters::new(sections),
             tags: Tags::new(sections),
@@ -330,6 +333,11 @@ impl Identity {
     /// From now on trains are made of what this roster says.
     pub(crate) fn set_roster(&mut self, roster: Arc<Roster>) {
         self.roster = roster;
+    }
+
+    /// From now on a section is granted to this train, or to nobody: trains that are driven are not told to go anywhere else.
+    pub fn set_granted(&mut self, section: SectionId, train: Option<TrainId>) {
+        self.granted[section] = train;
     }
 
     /// What the section's detector said last; nothing where it was never heard.

@@ -5,7 +5,7 @@ use std::cell::Cell;
 use std::time::Duration;
 
 use smallvec::{SmallVec, smallvec};
-use track::{EndId, Layout, Length, Lie, SectionId, Table, TurnoutId, WayId};
+use track::{EndId, Layout, Length, Lie, SectionId, Table, TrainId, TurnoutId, WayId};
 
 use super::account::{Head, Holds, Stand, Stands, Who, drop, put};
 use super::odometer::{Leaving, Odometers};
@@ -33,6 +33,7 @@ pub(super) struct Scene<'a> {
     pub trust: &'a Table<SectionId, Trust>,
     pub lies: &'a Table<TurnoutId, Option<Lie>>,
     pub odometers: &'a Odometers,
+    pub granted: &'a Table<SectionId, Option<TrainId>>,
     pub turned_in: &'a Table<SectionId, bool>,
     /// How long what was last heard of each section had been kept back.
     pub kept_back: &'a Table<SectionId, Duration>,
@@ -73,7 +74,7 @@ impl Scene<'_> {
             for &entry in self.topology.meets(step.leave) {
                 if self.topology.section_of[entry] == section {
                     next_to_it = true;
-                    let price = self.ahead(stand, step.way)
+                    let price = self.ahead_into(stand, step.way, section)
                         * self.entered(entry)
                         * self.past_partner(stand.who, stand.nose().section, step.leave);
                     if price >= worth.get() {
@@ -147,7 +148,10 @@ impl Scene<'_> {
                 occupied,
                 &mut |passed, entry, price| {
                     found = true;
-                    let far = if self.can_have_passed(stand, &step, passed) { 1.0 } else { self.prices.by_hand };
+                    let far = match self.can_have_passed(stand, &step, passed) {
+                        true => self.authorised(stand.who, section),
+                        false => self.prices.by_hand,
+                    };
                     sink(self.extended(stand, &step, passed, entry), price * far);
                 },
             );
@@ -404,6 +408,13 @@ impl Scene<'_> {
             }
     }
 
+    /// The same, into a section to which it was told to go, or not.
+    pub fn ahead_into(&self, stand: &Stand, way: Option<WayId>, section: SectionId) -> f64 {
+        let price = self.ahead(stand, way);
+        // A train that somebody pushes goes where it likes.
+        if price > self.prices.by_hand { price * self.authorised(stand.who, section) } else { price }
+    }
+
     fn reversing(&self, stand: &Stand) -> f64 {
         if self.odometers.is_driven(stand.who) {
             return self.prices.by_hand;
@@ -417,6 +428,16 @@ impl Scene<'_> {
             (false, _) => self.prices.reverse_at_the_end,
             (true, true) => self.prices.reverse_where_others_did,
             (true, false) => self.prices.reverse,
+        }
+    }
+
+    /// The price of a train being where it was not told to go: one that is driven ran past the end of its authority.
+    fn authorised(&self, who: Who, section: SectionId) -> f64 {
+        match who.known() {
+            Some(train) if self.granted[section] != Some(train) && self.odometers.is_driven(who) => {
+                self.prices.beyond_authority
+            }
+            _ => 1.0,
         }
     }
 

@@ -59,7 +59,7 @@ impl Scene<'_> {
             || stand.position(section).is_some()
             || self.topology.is_border(section)
             || self.stranger(section) >= self.prices.given_up
-            || self.ahead(stand, Some(way)) * self.entered(entry) < 1.0
+            || self.ahead_into(stand, Some(way), section) * self.entered(entry) < 1.0
         {
             return false;
         }

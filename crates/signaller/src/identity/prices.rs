@@ -52,6 +52,8 @@ pub struct Prices {
     pub lifted_but_filled: f64,
     /// A move through a turnout that is known to lie the other way: a wrong report of its position.
     pub against_turnout: f64,
+    /// A train that is driven runs into a section that it was not granted: it did not hear an order, or brakes badly.
+    pub beyond_authority: f64,
     /// A report took some seconds: a train that has come to stand by now filled a section before it did.
     pub told_late: f64,
     /// A train moves that stands, or moves farther than it can have got, or backs though driven ahead: pushed by hand.
@@ -87,6 +89,7 @@ impl Prices {
         taken_off_unheard: 1e-2,
         lifted_but_filled: 1e-3,
         against_turnout: 1e-4,
+        beyond_authority: 3e-4,
         told_late: 1e-2,
         by_hand: 3e-5,
         misread: 2e-5,

@@ -121,6 +121,7 @@ impl Interlock {
         }
         debug_assert_eq!(self.granted_to[passage.section], Some(train));
         self.granted_to[passage.section] = None;
+        self.regranted.push(passage.section);
         outputs.push(Output::Fact(Fact::SectionReleased { train, section: passage.section }));
     }
 
@@ -323,6 +324,7 @@ impl Interlock {
     pub(super) fn take(&mut self, train: TrainId, passage: Traverse) {
         debug_assert!(self.granted_to[passage.section].is_none_or(|holder| holder == train), "granted twice");
         self.granted_to[passage.section] = Some(train);
+        self.regranted.push(passage.section);
         self.turnouts.lock(passage.way, train);
         self.runs[train].granted.push_back(passage);
     }

@@ -55,6 +55,8 @@ pub struct Interlock {
     graph: Graph,
     turnouts: Turnouts,
     granted_to: Table<SectionId, Option<TrainId>>,
+    /// Sections granted or given back since somebody asked last.
+    regranted: Vec<SectionId>,
     /// The trains that plan to pass the section and were not granted it yet.
     planned_by: Table<SectionId, SmallVec<[TrainId; 4]>>,
     cleared: Table<SignalId, bool>,
@@ -114,6 +116,7 @@ impl Interlock {
             graph: Graph::new(&layout),
             turnouts: Turnouts::new(Arc::clone(&layout)),
             granted_to: Table::filled(None, layout.sections.len()),
+            regranted: Vec::new(),
             order_of_running: Vec::new(),
             planned_by: Table::filled(SmallVec::new(), layout.sections.len()),
             cleared: Table::filled(false, layout.signals.len()),
@@ -138,6 +141,11 @@ impl Interlock {
     /// The train to which a section is granted.
     pub fn granted_to(&self, section: SectionId) -> Option<TrainId> {
         self.granted_to[section]
+    }
+
+    /// A section that was granted or given back since this was asked last.
+    pub(crate) fn next_regranted(&mut self) -> Option<SectionId> {
+        self.regranted.pop()
     }
 
     /// How a turnout lies; nothing while it moves and where nobody knows.

@@ -15,6 +15,9 @@ impl Signaller {
     pub(super) fn hear(&mut self, now: Time, inputs: &[Input]) {
         let mut batch = std::mem::take(&mut self.batch);
         batch.clear();
+        while let Some(section) = self.interlock.next_regranted() {
+            self.identity.set_granted(section, self.interlock.granted_to(section));
+        }
         self.condition(now, inputs, &mut batch);
         self.hand_edges(&mut batch);
         for input in inputs {
