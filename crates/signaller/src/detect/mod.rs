@@ -193,7 +193,7 @@ impl Detect {
             }
         }
         while let Some(supply) = self.heard.stirred.pop() {
-            self.infer_all_filled(now, supply);
+            self.infer_all_filled(now, supply, identity);
         }
     }
 

@@ -11,7 +11,7 @@
 use std::time::Duration;
 
 use smallvec::SmallVec;
-use track::{DistrictId, Layout, SectionId};
+use track::{DistrictId, Layout, SectionId, TrainId};
 
 use super::rules::SPREAD;
 use super::{Detect, Timer};
@@ -173,7 +173,7 @@ impl Detect {
     }
 
     /// Whether everything in a district filled in one moment, and trains cannot have done that. It is dark then.
-    pub(super) fn infer_all_filled(&mut self, now: Time, place: usize) {
+    pub(super) fn infer_all_filled(&mut self, now: Time, place: usize, identity: &Identity) {
         let supply = &self.supplies[place];
         if supply.is_dark() || supply.free > 0 || supply.occupied < 3 {
             return;
@@ -183,9 +183,16 @@ impl Detect {
         let Some(latest) = detected().map(moment).max() else { return };
         let (filled, stood): (Vec<_>, Vec<_>) = detected()
             .partition(|&section| self.channels[section].has_just_filled() && latest.since(moment(section)) <= SPREAD);
-        // A train that stands in the district, or comes into it from the next, fills one section at a time.
-        let trains =
-            self.pieces(&stood).len() + filled.iter().filter(|&&section| self.is_entered(section, place)).count();
+        // Each train that stands in the district, or next to what filled, fills one section at a time.
+        let near = filled.iter().flat_map(|&section| &self.rules[section].neighbours);
+        let outside = near.copied().filter(|&other| self.rules[other].supply != Some(place));
+        let occupied: Vec<_> =
+            stood.iter().copied().chain(outside.filter(|&other| self.channels[other].raw != Some(false))).collect();
+        let mut known: SmallVec<[TrainId; 8]> =
+            occupied.iter().flat_map(|&section| identity.holders(section)).collect();
+        known.sort_unstable();
+        known.dedup();
+        let trains = known.len().max(self.pieces(&occupied).len());
         if filled.len() < 2 || filled.len() <= trains {
             return;
         }
@@ -198,13 +205,6 @@ impl Detect {
         }
         let count = filled.len();
         self.go_dark(now, place, now, format!("all {count} free sections filled in one moment"));
-    }
-
-    /// Whether a train can have come into the section from outside its district.
-    fn is_entered(&self, section: SectionId, place: usize) -> bool {
-        let outside =
-            |&other: &SectionId| self.rules[other].supply != Some(place) && self.channels[other].raw != Some(false);
-        self.rules[section].neighbours.iter().any(outside)
     }
 
     /// Sections next to each other, together.

@@ -33,6 +33,7 @@ pub(super) struct Scene<'a> {
     pub trust: &'a Table<SectionId, Trust>,
     pub lies: &'a Table<TurnoutId, Option<Lie>>,
     pub odometers: &'a Odometers,
+    pub filled_at: &'a Table<SectionId, Time>,
     pub granted: &'a Table<SectionId, Option<TrainId>>,
     pub turned_in: &'a Table<SectionId, bool>,
     /// How long what was last heard of each section had been kept back.

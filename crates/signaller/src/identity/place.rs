@@ -30,6 +30,7 @@ impl Identity {
             trust: &self.trust,
             lies: &self.lies,
             odometers: &self.odometers,
+            filled_at: &self.filled_at,
             granted: &self.granted,
             turned_in: &self.turned_in,
             kept_back: &self.kept_back,

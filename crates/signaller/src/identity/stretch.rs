@@ -1,5 +1,7 @@
 //! Trains that seem to be longer than they are: a coupling has parted, or a detector goes on saying occupied.
 
+use std::time::Duration;
+
 use smallvec::SmallVec;
 use track::{Length, SectionId, TrainId};
 
@@ -14,6 +16,10 @@ use super::topology::length_towards;
 /// Couplings give so much, and the first axle to be seen is reckoned within so much.
 const SLACK: Length = Length::from_mm(40);
 
+/// A report that a section has emptied takes no longer than this, beside what its detector is said to take. Common practice, no
+/// source.
+const UNTOLD: Duration = Duration::from_secs(3);
+
 /// What was taken off the tails of trains.
 #[derive(Debug, Default)]
 pub(super) struct Stretched {
@@ -27,15 +33,22 @@ impl Stretched {
 }
 
 impl Scene<'_> {
-    /// Whether what a train covers from its nose back to the second of its sections is already longer than it is from its first
-    /// to its last axle that a detector sees: then what is seen in the first of them is no part of it, or not any more.
+    /// Whether what a train covered some time ago, from its nose back to the second of its sections, is already longer than it is
+    /// from its first to its last axle that a detector sees: then what is seen in the first of them is no part of it, or not any
+    /// more. That it left would have been told by now.
     pub fn is_stretched(&self, stand: &Stand) -> bool {
         if stand.holds.len() < 3 {
             return false;
         }
         let Some((seen, _, _)) = detectable_length(self.roster, stand.who) else { return false };
-        let mut covered = Length::from_um(stand.head.proved.max(0));
+        let told = super::position::delays(self.layout, stand.tail().section).1 + UNTOLD;
+        let mut covered = Length::ZERO;
         for pair in stand.holds[1..].windows(2) {
+            let (before, at) = (self.filled_at[pair[0].section], self.filled_at[pair[1].section]);
+            // One that filled just now is not taken note of yet.
+            if at < before || at + told > self.now {
+                break;
+            }
             let Some(length) =
                 pair[1].enter.and_then(|entry| length_towards(self.layout, self.topology, &pair[0], entry))
             else {
@@ -130,12 +143,15 @@ mod tests {
         let heron = TrainId::from_index(0);
         edge(&mut identity, 5, sections[1], true);
         assert_eq!(identity.tag(sections[0]), Tag::Sure(heron));
-        edge(&mut identity, 10, sections[2], true);
+        edge(&mut identity, 6, sections[2], true);
+        assert_eq!(identity.tag(sections[0]), Tag::Sure(heron), "that it left may not have been told yet");
+        edge(&mut identity, 10, sections[3], true);
         assert_eq!(identity.stretched(), [(heron, sections[0])]);
         assert_eq!(identity.tag(sections[0]), Tag::Unexplained);
-        assert_eq!((identity.tag(sections[1]), identity.tag(sections[2])), (Tag::Sure(heron), Tag::Sure(heron)));
-        edge(&mut identity, 12, sections[1], false);
-        assert_eq!(identity.tag(sections[2]), Tag::Sure(heron));
+        assert_eq!((identity.tag(sections[2]), identity.tag(sections[3])), (Tag::Sure(heron), Tag::Sure(heron)));
+        edge(&mut identity, 16, sections[1], false);
+        edge(&mut identity, 17, sections[2], false);
+        assert_eq!(identity.tag(sections[3]), Tag::Sure(heron));
         edge(&mut identity, 60, sections[0], false);
         assert_eq!(identity.tag(sections[0]), Tag::Free);
     }
