@@ -31,7 +31,7 @@ fn a_trial_with_faults_can_be_run_again_and_replayed_to_the_last_byte() {
 
 #[test]
 fn somebody_who_looks_into_a_trial_reads_the_last_forty_things_that_happened() {
-    let mut log = Log::on();
+    let mut log = Log::of_the_last(40);
     plan(3, Fixture::PassingLoop, "none").explain(&mut log).unwrap();
     let lines: Vec<_> = log.lines().collect();
     assert_eq!(lines.len(), 40);
