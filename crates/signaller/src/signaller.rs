@@ -110,6 +110,9 @@ impl Signaller {
         self.hear(now, inputs);
         self.tell_doubts(now, inputs);
         self.answer(now, inputs);
+        while let Some(train) = self.interlock.next_vouched_for() {
+            self.identity.vouch_for_nose(train, now);
+        }
         self.lock(now);
         self.show();
         self.move_trains(now);

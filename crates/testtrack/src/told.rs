@@ -26,22 +26,30 @@ struct Heard {
     /// Its link went down, and it was not reported since.
     is_stale: bool,
     occupied_since: Option<Time>,
+    /// When it was last said to be free after it had been occupied.
+    freed_at: Option<Time>,
 }
 
 impl Heard {
     fn update(&mut self, now: Time) {
         if self.is_dark || self.is_cut_off || self.is_stale || self.says != Some(false) {
             self.occupied_since.get_or_insert(now);
-        } else {
-            self.occupied_since = None;
+        } else if self.occupied_since.take().is_some() {
+            self.freed_at = Some(now);
         }
     }
 }
 
 impl Told {
     pub(crate) fn new(layout: &Layout) -> Self {
-        let nothing =
-            Heard { says: None, is_dark: false, is_cut_off: false, is_stale: false, occupied_since: Some(Time::ZERO) };
+        let nothing = Heard {
+            says: None,
+            is_dark: false,
+            is_cut_off: false,
+            is_stale: false,
+            occupied_since: Some(Time::ZERO),
+            freed_at: None,
+        };
         Self {
             sections: Rows::filled(nothing, layout.sections.len()),
             turnouts: Rows::filled(None, layout.turnouts.len()),
@@ -116,6 +124,16 @@ impl Table {
     pub fn told_occupied_since(&self, section: SectionId) -> Option<Time> {
         self.layout().sections[section].detector?;
         self.told.sections[section].occupied_since
+    }
+
+    /// Whether the last report delivered to the signaller says that something is in the section.
+    pub(crate) fn is_told_filled(&self, section: SectionId) -> bool {
+        self.told.sections[section].says == Some(true)
+    }
+
+    /// When a report was delivered last that says that a section has become free.
+    pub(crate) fn told_freed_at(&self, section: SectionId) -> Option<Time> {
+        self.told.sections[section].freed_at
     }
 
     /// What the last report delivered to the signaller says of how a turnout lies, and when that was.

@@ -183,6 +183,11 @@ impl Table {
         self.trains.get(train).is_some_and(crate::rolling::Rolling::is_on_table)
     }
 
+    /// The train that left the section last; nothing where none ever did.
+    pub(crate) fn last_to_leave(&self, section: SectionId) -> Option<TrainId> {
+        self.departures[section].iter().max_by_key(|&&(_, at)| at).map(|&(train, _)| train)
+    }
+
     /// All trains on the table.
     pub fn trains_on_table(&self) -> impl Iterator<Item = TrainId> + '_ {
         self.trains.iter().filter(|(_, rolling)| rolling.is_on_table()).map(|(train, _)| train)

@@ -57,7 +57,7 @@ impl Answer {
         }
         let on_delay = layout.sections[next].detector.map_or(Duration::ZERO, |it| layout.detectors[it].on_delay);
         let meanwhile = motion.pace().most.distance_in(on_delay + LATE);
-        let contradicts = stand.nose.is_some_and(|nose| nose.least > nose.most);
+        let contradicts = stand.nose.is_some_and(|nose| nose.overdue || nose.least > nose.most);
         if !contradicts && motion.surely_run() - self.from <= room + SLACK + meanwhile {
             return None;
         }

@@ -45,6 +45,8 @@ pub struct NoseInterval {
     pub most: Length,
     /// At most so far even if a spot missed the train's first axle.
     pub reach: Length,
+    /// By how it was driven it must have left its section by now, and was not heard in the next: it has stalled, or reports fail.
+    pub overdue: bool,
 }
 
 /// Bounds of a train's speed, in the direction of its nose.
@@ -129,6 +131,11 @@ impl Identity {
 
 impl NoseInterval {
     fn with(self, other: Self) -> Self {
-        Self { least: self.least.min(other.least), most: self.most.max(other.most), reach: self.reach.max(other.reach) }
+        Self {
+            least: self.least.min(other.least),
+            most: self.most.max(other.most),
+            reach: self.reach.max(other.reach),
+            overdue: self.overdue || other.overdue,
+        }
     }
 }

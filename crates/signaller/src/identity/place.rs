@@ -305,6 +305,23 @@ impl Identity {
         }
     }
 
+    /// A person vouches for the train being no farther than where detectors show it, however it was driven.
+    pub(crate) fn vouch_for_nose(&mut self, train: TrainId, now: Time) {
+        let Some(home) = self.clusters.home(train) else { return };
+        let (layout, odometers, who) = (&self.layout, &self.odometers, Who::train(train));
+        for stand in self.clusters.accounts_mut(home).iter_mut().flat_map(|account| &mut account.stands) {
+            let length = stand.nose().enter.and_then(|enter| way_length(layout, enter, None));
+            if stand.who == who
+                && stand.head.is_known()
+                && let Some(length) = length
+                && let Some((_, most)) = odometers.head(stand, now)
+            {
+                let proved = Length::from_um(stand.head.proved).max(Length::ZERO).min(length);
+                stand.head = odometers.head_between(who, now, (proved, most.min(length).max(proved)), proved);
+            }
+        }
+    }
+
     /// The head of a train of which nothing is known but the section of its nose.
     pub(super) fn anchor_anywhere(&mut self, train: TrainId, now: Time) {
         let Some(home) = self.clusters.home(train) else { return };

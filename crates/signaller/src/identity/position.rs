@@ -34,6 +34,10 @@ pub struct SpotPassage {
     pub on_delay: Duration,
 }
 
+/// A train that is reckoned to be so far beyond a joint where it was not heard is not where it is reckoned to be. Common practice,
+/// no source.
+const OVERDUE: Length = Length::from_mm(70);
+
 pub(super) fn delays(layout: &Layout, section: SectionId) -> (Duration, Duration) {
     let detector = layout.sections[section].detector.map(|detector| &layout.detectors[detector]);
     detector.map_or_else(Default::default, |detector| (detector.on_delay, detector.off_delay))
@@ -53,15 +57,21 @@ impl Identity {
                 latest = latest.filter(|_| !self.topology.is_dark(section)).map(|latest| latest.max(on_delay));
             }
         }
+        // One that must be beyond by now and was not heard there: reports fail it, and it may be anywhere up to where it can be.
+        let mut overdue = false;
         if let Some(on_delay) = latest {
-            // Beyond the joint it would have been seen, but for what the detector has not said yet.
-            most = most.min(length + self.odometers.lately(stand.who, on_delay + LATE));
-            least = least.min(length);
+            let untold = self.odometers.lately(stand.who, on_delay + LATE);
+            overdue = least > length + OVERDUE + untold;
+            if !overdue {
+                // Beyond the joint it would have been seen, but for what the detector has not said yet.
+                most = most.min(length + untold);
+            }
         }
+        least = least.min(length);
         detectable_length(&self.roster, stand.who)?;
         let blind = self.blind_nose(stand);
         let (least, most) = (least.max(Length::ZERO) + blind, most.max(Length::ZERO) + blind);
-        Some(NoseInterval { least, most, reach: most + Length::from_um(stand.head.slack) })
+        Some(NoseInterval { least, most, reach: most + Length::from_um(stand.head.slack), overdue })
     }
 
     /// How far the nose reaches beyond the first axle that a detector can see.

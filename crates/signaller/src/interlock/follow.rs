@@ -211,7 +211,7 @@ impl Interlock {
         if run.to.is_some() && !run.is_planned && !run.must_stand && !in_doubt(run) {
             self.plan(train, now, picture, stands, outputs);
         }
-        self.prove(train, outputs);
+        self.prove(train, picture, outputs);
     }
 
     /// The train stands as close to the end of its authority as it can tell: if that is its destination, it has arrived.

@@ -81,7 +81,7 @@ impl Interlock {
                 grantable = self.grantable(train, picture, signals);
             }
             match grantable {
-                Ok(count) => self.grant(train, count, now, outputs),
+                Ok(count) => self.grant(train, count, now, picture, outputs),
                 Err(wait) => {
                     self.wait(train, wait, outputs);
                     return;
@@ -187,7 +187,7 @@ impl Interlock {
     }
 
     /// Grants the first `count` passages of the plan: all of them are free, so they are taken together.
-    fn grant(&mut self, train: TrainId, count: usize, now: Time, outputs: &mut Vec<Output>) {
+    fn grant(&mut self, train: TrainId, count: usize, now: Time, picture: &impl Picture, outputs: &mut Vec<Output>) {
         for _ in 0..count {
             let Some(passage) = self.next_of_plan(train) else { break };
             for need in &self.layout.ways[passage.way].needs {
@@ -200,11 +200,12 @@ impl Interlock {
         }
         self.runs[train].waits_for = None;
         self.touch(train);
-        self.prove(train, outputs);
+        self.prove(train, picture, outputs);
     }
 
-    /// Extends the train's authority over what it was granted, once every turnout there is known to lie right.
-    pub(super) fn prove(&mut self, train: TrainId, outputs: &mut Vec<Output>) {
+    /// Extends the train's authority over what it was granted, once every turnout there is known to lie right, and if all of it is
+    /// still free.
+    pub(super) fn prove(&mut self, train: TrainId, picture: &impl Picture, outputs: &mut Vec<Output>) {
         let run = &self.runs[train];
         if run.proved == run.granted.len() {
             return;
@@ -225,11 +226,18 @@ impl Interlock {
             }
             return;
         }
+        let places = run.proved.max(run.nose + 1)..run.granted.len();
+        let passages = places.map(|place| run.granted[place].section);
+        if let Some(wait) = passages.map(|section| self.is_free_for(train, section, picture)).find_map(Result::err) {
+            self.wait(train, wait, outputs);
+            return;
+        }
+        let run = &self.runs[train];
         let before = run.proved;
         let sections = run.granted.iter().skip(before).map(|passage| passage.section).collect();
         outputs.push(Output::Fact(Fact::RouteSet { train, sections }));
         let run = &mut self.runs[train];
-        run.waits_for = run.waits_for.filter(|wait| !matches!(wait, Wait::Stuck { .. }));
+        run.waits_for = run.waits_for.filter(|_| !run.plan.is_empty());
         run.proved = run.granted.len();
         let (first, last) = (before.max(run.nose + 1) - 1, run.proved - 1);
         for place in first..last {

@@ -57,6 +57,8 @@ pub struct Interlock {
     granted_to: Table<SectionId, Option<TrainId>>,
     /// Sections granted or given back since somebody asked last.
     regranted: Vec<SectionId>,
+    /// Trains that a person has seen to and released since somebody asked last.
+    vouched_for: Vec<TrainId>,
     /// The trains that plan to pass the section and were not granted it yet.
     planned_by: Table<SectionId, SmallVec<[TrainId; 4]>>,
     cleared: Table<SignalId, bool>,
@@ -117,6 +119,7 @@ impl Interlock {
             turnouts: Turnouts::new(Arc::clone(&layout)),
             granted_to: Table::filled(None, layout.sections.len()),
             regranted: Vec::new(),
+            vouched_for: Vec::new(),
             order_of_running: Vec::new(),
             planned_by: Table::filled(SmallVec::new(), layout.sections.len()),
             cleared: Table::filled(false, layout.signals.len()),
@@ -141,6 +144,11 @@ impl Interlock {
     /// The train to which a section is granted.
     pub fn granted_to(&self, section: SectionId) -> Option<TrainId> {
         self.granted_to[section]
+    }
+
+    /// A train that a person has seen to and released since this was asked last.
+    pub(crate) fn next_vouched_for(&mut self) -> Option<TrainId> {
+        self.vouched_for.pop()
     }
 
     /// A section that was granted or given back since this was asked last.

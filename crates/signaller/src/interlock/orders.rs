@@ -168,8 +168,10 @@ impl Interlock {
         for kind in [HoldKind::Wished, HoldKind::NoAnswer, HoldKind::Astray] {
             if self.lift_hold(train, kind, outputs) {
                 held = true;
-                if kind == HoldKind::Astray {
-                    self.give_back_all(train, outputs);
+                match kind {
+                    HoldKind::Astray => self.give_back_all(train, outputs),
+                    HoldKind::NoAnswer => self.vouched_for.push(train),
+                    _ => {}
                 }
             }
         }

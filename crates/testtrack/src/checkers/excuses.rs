@@ -9,6 +9,7 @@ use signaller::Time;
 use track::{Lie, SectionId, TrainId, TurnoutId};
 
 use super::Checkers;
+use crate::settings::TICK;
 use crate::table::Table;
 
 /// *Nobody could see it*: what is in the section came there out of hand, and is still out of hand; and the last report that was
@@ -60,6 +61,45 @@ pub(super) fn came_right_in_front(
 /// it does; or it reports nothing, and the time is over that it may take to move.
 pub(super) fn lies_unknown(table: &Table, turnout: TurnoutId, needed: Lie, at: Time) -> bool {
     table.ordered_lie(turnout).is_some_and(|(ordered, _)| ordered == needed) && table.lies_unknown(turnout, at)
+}
+
+/// *No report said that it had gone*: nothing stands in the section, the last report that was delivered says that something does,
+/// or said otherwise no longer ago than the signaller keeps that back, and the train was the last to leave it. Nobody is taken
+/// for anybody else.
+pub(super) fn nobody_said_it_had_gone(
+    table: &Table,
+    train: TrainId,
+    section: SectionId,
+    kept_back: Duration,
+    at: Time,
+) -> bool {
+    let is_fresh = || table.told_freed_at(section).is_some_and(|freed| at.since(freed) <= kept_back + 2 * TICK);
+    table.trains_in(section).is_empty()
+        && (table.is_told_filled(section) || is_fresh())
+        && table.last_to_leave(section) == Some(train)
+}
+
+/// *Something filled the detector just before it*: nothing stands in the section, the last report that was delivered says that
+/// something does, and the train covers a section next to it. Nobody is taken for anybody else.
+pub(super) fn something_filled_it_just_before(
+    checkers: &Checkers,
+    table: &Table,
+    train: TrainId,
+    section: SectionId,
+) -> bool {
+    let ends = checkers.layout.sections[section].ends.iter();
+    let mut next_to_it = ends.flat_map(|&end| &checkers.layout.ends[end].meets);
+    table.trains_in(section).is_empty()
+        && table.is_told_filled(section)
+        && next_to_it.any(|&end| table.covers(train, checkers.layout.ends[end].section))
+}
+
+/// *No report said that it had come*: the train was granted the section and went there as it was told, and the last report that
+/// was delivered says that the section is free.
+pub(super) fn nobody_said_it_had_come(checkers: &Checkers, table: &Table, body: TrainId, section: SectionId) -> bool {
+    checkers.said.authority[section].contains(&body)
+        && table.told_occupied_since(section).is_none()
+        && checkers.layout.sections[section].detector.is_some()
 }
 
 /// *A person named it wrongly*: the last thing that a person said of where the train is was not so when they said it.

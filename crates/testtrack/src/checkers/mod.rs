@@ -17,11 +17,11 @@
 //! | rule | not charged |
 //! | --- | --- |
 //! | N0 | a contact, where no train in hand moved; or what it ran into came there out of hand right in front of it, or could be seen by nobody. A derailment, where the train is out of hand, or the turnout lies otherwise than anybody knows |
-//! | N1 | a name that a person gave wrongly. Whatever detectors say is no excuse |
+//! | N1 | a name that a person gave wrongly. A name where nothing stands though the last report says that something does: it outlasts the train that was there last, or comes before one that is next to it. That one train is taken for another is never excused |
 //! | N2 | track given to a train where something lies that nobody could see |
 //! | N3 | a turnout thrown under something that nobody could see |
 //! | N4 | a train out of hand |
-//! | N5 | a signal that vouches for track where something is that nobody could see, or a turnout lies otherwise than anybody knows |
+//! | N5 | a signal that vouches for track where something is that nobody could see, or where the train for which it was cleared came and no report said so, or a turnout lies otherwise than anybody knows |
 //! | N6 | a train out of hand |
 //!
 //! The words are those of the functions in `excuses`. Accidents that are not charged are kept: [`Checkers::excused`].
@@ -136,6 +136,8 @@ impl Said {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 enum Breach {
     Tag(SectionId, TrainId),
+    /// A tag where nothing stands, that is not charged.
+    EmptyTag(SectionId, TrainId),
     Signal(SignalId, Aspect),
     Hold(TrainId),
 }
@@ -250,6 +252,11 @@ impl Checkers {
         for Found { breach, train, section, sentence } in found {
             if !before.contains(&breach) {
                 let rule = match breach {
+                    Breach::EmptyTag(section, train) => {
+                        self.excuse(now, Rule::N1, train, section, sentence);
+                        self.broken.insert(breach);
+                        continue;
+                    }
                     Breach::Tag(..) => Rule::N1,
                     Breach::Signal(..) => Rule::N5,
                     Breach::Hold(_) => Rule::N6,

@@ -84,7 +84,10 @@ fn obstacle(checkers: &Checkers, now: Time, at: EndId, section: SectionId, table
     let on_delay = detector.map_or(Duration::ZERO, |it| checkers.layout.detectors[it].on_delay);
     let known = |since: Time| now.since(since) > on_delay + checkers.lateness;
     let presences = table.trains_in(section).iter().filter(|presence| table.stands_in(presence.train, section));
-    let seen = presences.filter(|presence| !excuses::nobody_could_see(table, presence.train, section, None, now));
+    let seen = presences.filter(|presence| {
+        !excuses::nobody_could_see(table, presence.train, section, None, now)
+            && !excuses::nobody_said_it_had_come(checkers, table, presence.train, section)
+    });
     let mut obstacles = seen.filter(|presence| match table.running_past(presence.train, at) {
         Some(said_at) => said_at.is_some_and(|at| now.since(at) > checkers.lateness),
         None => known(presence.since),

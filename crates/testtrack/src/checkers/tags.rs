@@ -35,6 +35,17 @@ pub(super) fn judge(checkers: &Checkers, now: Time, table: &Table, found: &mut V
         };
         let (name, place) = (checkers.train_name(train), checkers.section_name(section));
         let sentence = format!("{name} is said for sure to be in {place}, where {there}");
-        found.push(Found { breach: Breach::Tag(section, train), train: Some(train), section: Some(section), sentence });
+        let excuse = if excuses::nobody_said_it_had_gone(table, train, section, kept_back, now) {
+            Some("no report said that it had gone")
+        } else if excuses::something_filled_it_just_before(checkers, table, train, section) {
+            Some("something filled the detector just before it")
+        } else {
+            None
+        };
+        let (breach, sentence) = match excuse {
+            Some(excuse) => (Breach::EmptyTag(section, train), format!("{sentence}; {excuse}")),
+            None => (Breach::Tag(section, train), sentence),
+        };
+        found.push(Found { breach, train: Some(train), section: Some(section), sentence });
     }
 }
