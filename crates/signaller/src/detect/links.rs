@@ -15,10 +15,15 @@ const SETTLED: Duration = Duration::from_millis(500);
 /// At most so long after the first report.
 const SETTLING: Duration = Duration::from_secs(3);
 
+/// A link that has gone down is noticed no later than this. Common practice, no source.
+const UNNOTICED: Duration = Duration::from_secs(2);
+
 /// One link.
 #[derive(Debug)]
 pub(super) struct Connection {
     state: State,
+    /// When it went down last.
+    lost_at: Time,
     sections: Vec<SectionId>,
     turnouts: Vec<TurnoutId>,
     due: Option<Time>,
@@ -45,6 +50,7 @@ impl Connection {
         let turnouts = layout.turnouts.iter().filter(|(_, turnout)| turnout.link == Some(link) && turnout.reported);
         Self {
             state: State::Up,
+            lost_at: Time::ZERO,
             sections: sections.collect(),
             turnouts: turnouts.map(|(turnout, _)| turnout).collect(),
             due: None,
@@ -65,13 +71,13 @@ impl Detect {
                 self.set_link_due(link, Some(now + SETTLED));
             }
             (State::Down, false) => {}
-            (_, false) => self.lose_link(link),
+            (_, false) => self.lose_link(now, link),
             (_, true) => {}
         }
     }
 
-    fn lose_link(&mut self, link: LinkId) {
-        self.links[link].state = State::Down;
+    fn lose_link(&mut self, now: Time, link: LinkId) {
+        (self.links[link].state, self.links[link].lost_at) = (State::Down, now);
         self.set_link_due(link, None);
         for place in 0..self.links[link].sections.len() {
             let section = self.links[link].sections[place];
@@ -138,7 +144,9 @@ impl Detect {
             self.heard.standings.push(section);
             let is_dark = self.rules[section].supply.is_some_and(|supply| self.supplies[supply].is_dark());
             if channel.told != Some(raw) && !is_dark {
-                self.tell(now, section, raw, now.since(channel.raw_at), identity);
+                // It may have become so at any time since the link fell silent.
+                let unheard = now.since(self.links[link].lost_at) + UNNOTICED;
+                self.tell(now, section, raw, unheard, identity);
             }
         }
         for &turnout in &self.links[link].turnouts {

@@ -364,7 +364,7 @@ impl Scene<'_> {
         }
         further.holds.push(Hold { section: self.topology.section_of[entry], enter: Some(entry), seen: true });
         let section = self.topology.section_of[entry];
-        further.head = self.odometers.head_at_joint(stand.who, self.now, self.on_delay(section));
+        further.head = self.head_beyond(stand, step.way.filter(|_| passed.is_empty()), section);
         further
     }
 

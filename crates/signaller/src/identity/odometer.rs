@@ -1,5 +1,6 @@
 //! How far trains can have moved: bounds from how they are driven.
 
+use std::collections::VecDeque;
 use std::time::Duration;
 
 use track::{Id, Length, Speed, Table, TrainId};
@@ -33,15 +34,58 @@ pub(super) struct Odometers {
     rows: Table<TrainId, Option<Odometer>>,
 }
 
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 struct Odometer {
     since: Time,
     pace: Pace,
-    /// The highest speed it may have had shortly before `since`.
-    before: Speed,
     /// Travelled until `since`, in micrometres.
     least: i64,
     most: i64,
+    recent: Recent,
+}
+
+/// How fast a train may have been of late: stretches of time, each with the highest speed in it, the newest last.
+#[derive(Clone, Debug, Default)]
+struct Recent {
+    stretches: VecDeque<(Time, Speed)>,
+    /// The highest speed there ever was.
+    top: Speed,
+}
+
+/// So many stretches are kept. A train that brakes makes ten a second.
+const STRETCHES: usize = 64;
+
+impl Recent {
+    /// From now on it may be so fast.
+    fn note(&mut self, now: Time, most: Speed) {
+        let most = most.max(Speed::ZERO);
+        self.top = self.top.max(most);
+        match self.stretches.back_mut() {
+            Some((since, speed)) if *since == now => *speed = (*speed).max(most),
+            Some((_, speed)) if *speed == most => {}
+            _ => {
+                if self.stretches.len() == STRETCHES {
+                    self.stretches.pop_front();
+                }
+                self.stretches.push_back((now, most));
+            }
+        }
+    }
+
+    /// How far it may have run within the last `span`.
+    fn within(&self, now: Time, span: Duration) -> i64 {
+        let (mut distance, mut end, from) = (0, now, now - span);
+        for &(since, speed) in self.stretches.iter().rev() {
+            let start = since.max(from);
+            distance += speed.distance_in(end.since(start)).um();
+            end = start;
+            if start == from {
+                return distance;
+            }
+        }
+        // Before anything was said of it, it was not driven; what is forgotten was no faster than it ever was.
+        if self.stretches.len() < STRETCHES { distance } else { distance + self.top.distance_in(end.since(from)).um() }
+    }
 }
 
 impl Odometer {
@@ -50,9 +94,9 @@ impl Odometer {
         (self.least + self.pace.least.distance_in(time).um(), self.most + self.pace.most.distance_in(time).um())
     }
 
-    /// How far it may have run within the last `span`, which is of the order of how often its speed is told.
-    fn lately(&self, span: Duration) -> i64 {
-        self.pace.most.max(self.before).max(Speed::ZERO).distance_in(span).um()
+    /// How far it may have run within the last `span`.
+    fn lately(&self, now: Time, span: Duration) -> i64 {
+        self.recent.within(now, span)
     }
 }
 
@@ -62,9 +106,18 @@ impl Odometers {
         while self.rows.len() <= train.index() {
             self.rows.push(None);
         }
-        let (least, most) = self.rows[train].map_or((0, 0), |odometer| odometer.at(now));
-        let before = self.rows[train].map_or(Speed::ZERO, |odometer| odometer.pace.most);
-        self.rows[train] = Some(Odometer { since: now, pace, before, least, most });
+        match &mut self.rows[train] {
+            Some(odometer) => {
+                (odometer.least, odometer.most) = odometer.at(now);
+                (odometer.since, odometer.pace) = (now, pace);
+                odometer.recent.note(now, pace.most);
+            }
+            none => {
+                let mut recent = Recent::default();
+                recent.note(now, pace.most);
+                *none = Some(Odometer { since: now, pace, least: 0, most: 0, recent });
+            }
+        }
     }
 
     /// Nobody says any more how the train is driven.
@@ -96,11 +149,13 @@ impl Odometers {
     }
 
     /// The head of a train whose first detectable axle has just been reported beyond a joint, by a detector that takes so long
-    /// to say so.
-    pub fn head_at_joint(&self, who: Who, now: Time, on_delay: Duration) -> Head {
+    /// to say so, and whose report was kept back so long.
+    pub fn head_at_joint(&self, who: Who, now: Time, on_delay: Duration, kept_back: Duration) -> Head {
         let Some(odometer) = self.row(who) else { return Head::UNKNOWN };
         let (least, most) = odometer.at(now);
-        let beyond = (odometer.pace.least.distance_in(on_delay).um(), odometer.lately(on_delay + LATE));
+        // When what was kept back was first said nobody knows.
+        let surely = if kept_back.is_zero() { odometer.pace.least.distance_in(on_delay).um() } else { 0 };
+        let beyond = (surely, odometer.lately(now, on_delay + kept_back + LATE));
         Head { least: beyond.0 - least, most: beyond.1 - most, came_in: true, slack: 0, proved: 0 }
     }
 
@@ -120,7 +175,7 @@ impl Odometers {
     /// Whether the train can have reached the far end of a way of this length in the section of its nose.
     pub fn leaving(&self, stand: &Stand, length: Option<Length>, now: Time) -> Leaving {
         let Some(odometer) = self.row(stand.who) else { return Leaving::Possible };
-        let reach = stand.head.most + odometer.at(now).1 + MEASURED_WITHIN.um() + odometer.lately(LATE);
+        let reach = stand.head.most + odometer.at(now).1 + MEASURED_WITHIN.um() + odometer.lately(now, LATE);
         if stand.head.is_known() && length.is_some_and(|length| reach < length.um()) {
             return Leaving::Impossible;
         }
@@ -137,8 +192,8 @@ impl Odometers {
     }
 
     /// How far the train may have run within the last `span`.
-    pub fn lately(&self, who: Who, span: Duration) -> Length {
-        self.row(who).map_or(Length::ZERO, |odometer| Length::from_um(odometer.lately(span)))
+    pub fn lately(&self, who: Who, now: Time, span: Duration) -> Length {
+        self.row(who).map_or(Length::ZERO, |odometer| Length::from_um(odometer.lately(now, span)))
     }
 
     /// How far the train has run at least within the last `span`.

@@ -63,8 +63,8 @@ impl Scene<'_> {
         {
             return false;
         }
+        stand.head = self.head_beyond(stand, Some(way), section);
         stand.holds.push(Hold { section, enter: Some(entry), seen: true });
-        stand.head = self.odometers.head_at_joint(stand.who, self.now, self.on_delay(section));
         true
     }
 }

@@ -20,9 +20,6 @@ use crate::time::Time;
 /// relies on a nose being short of some place keeps so much more from it.
 pub(crate) const NEXT_AXLE: Length = Length::from_mm(30);
 
-/// By how much a train gets slower in a second, at most, in the length that it runs in a second. Common practice, no source.
-const HARDEST_STOP: Length = Length::from_mm(1000);
-
 /// Something passed a spot: on this way, so far from its first end, so long ago at least as the detector takes.
 #[derive(Clone, Copy, Debug)]
 pub struct SpotPassage {
@@ -60,7 +57,7 @@ impl Identity {
         // One that must be beyond by now and was not heard there: reports fail it, and it may be anywhere up to where it can be.
         let mut overdue = false;
         if let Some(on_delay) = latest {
-            let untold = self.odometers.lately(stand.who, on_delay + LATE);
+            let untold = self.odometers.lately(stand.who, now, on_delay + LATE);
             overdue = least > length + OVERDUE + untold;
             if !overdue {
                 // Beyond the joint it would have been seen, but for what the detector has not said yet.
@@ -120,14 +117,15 @@ impl Identity {
         let (place, length, enter) = (spot.from_first_end?, way.length?, nose.enter?);
         let at = if enter == way.ends[0] { place } else { length - place };
         let (least, most) = self.odometers.head(stand, now)?;
-        if !way.ends.contains(&enter) || at < self.odometers.lately(stand.who, self.scene(now).on_delay(section) + LATE)
+        if !way.ends.contains(&enter)
+            || at < self.odometers.lately(stand.who, now, self.scene(now).on_delay(section) + LATE)
         {
             // So near to the joint the spot may have been heard before the train was heard to come in.
             return None;
         }
         let narrow_least = least.max(at + self.odometers.least_within(stand.who, spot.on_delay));
         let is_first = stand.head.came_in && least < at;
-        let ran_on = self.odometers.lately(stand.who, spot.on_delay + LATE);
+        let ran_on = self.odometers.lately(stand.who, now, spot.on_delay + LATE);
         let narrow_most = if is_first { most.min(at + ran_on) } else { most };
         if narrow_least > narrow_most {
             return None;
@@ -143,6 +141,28 @@ impl Scene<'_> {
     /// How long the section's detector takes to say that something is there, and what it said last was kept back.
     pub fn on_delay(&self, section: SectionId) -> Duration {
         delays(self.layout, section).0 + self.kept_back[section]
+    }
+
+    /// The head of a train that has just been reported to have come into a section out of the one that its nose was in.
+    ///
+    /// A report that comes so late that the train must be farther on by how it was driven tells only that it came in: then the
+    /// bounds are those reckoned from where it was before.
+    pub fn head_beyond(&self, before: &Stand, way: Option<WayId>, section: SectionId) -> Head {
+        let (on_delay, kept) = (delays(self.layout, section).0, self.kept_back[section]);
+        let fresh = self.odometers.head_at_joint(before.who, self.now, on_delay, kept);
+        let reckoned = || {
+            let length = self.layout.ways[way?].length?;
+            let (least, most) = self.odometers.head(before, self.now)?;
+            let farthest = self.odometers.lately(before.who, self.now, on_delay + kept + LATE);
+            (least - length - MEASURED_WITHIN > farthest).then_some((least - length, most - length + MEASURED_WITHIN))
+        };
+        match reckoned() {
+            Some((_, most)) => {
+                let head = self.odometers.head_between(before.who, self.now, (Length::ZERO, most), Length::ZERO);
+                Head { came_in: true, ..head }
+            }
+            None => fresh,
+        }
     }
 
     /// Where the head of a train is whose last detectable axle has just been reported to have left `section`: as far ahead of
@@ -162,7 +182,7 @@ impl Scene<'_> {
         let before = self.odometers.head(rest, self.now);
         let (Some(ahead), Some((least, most))) = (beyond_joint(), before) else { return rest.head };
         let kept = self.kept_back[section];
-        let since = self.odometers.lately(rest.who, LATE + delays(self.layout, section).1 + kept) + braked_in(kept);
+        let since = self.odometers.lately(rest.who, self.now, LATE + delays(self.layout, section).1 + kept);
         let (least, most) = (least.max(ahead - MEASURED_WITHIN), most.min(ahead + MEASURED_WITHIN + since));
         // What contradicts the way it came says that something is wrong, not where the train is.
         if least > most {
@@ -172,11 +192,4 @@ impl Scene<'_> {
         let head = self.odometers.head_between(rest.who, self.now, (least, most), proved);
         Head { came_in: rest.head.came_in, slack: rest.head.slack, ..head }
     }
-}
-
-/// How much farther a train has run, within a span that was longer than its speed is remembered for, than it would have at the
-/// speed it has now.
-fn braked_in(span: Duration) -> Length {
-    let ms = span.as_millis().min(10_000) as i64;
-    HARDEST_STOP.scaled(ms * ms, 2_000_000)
 }
