@@ -391,8 +391,8 @@ impl Identity {
             }
             _ => (Length::ZERO, tail),
         };
-        let clip = |length: Length| length.max(Length::ZERO).min(tail);
-        let (least, most) = (clip(bounds.0), clip(bounds.1));
+        // Its tail may have left that section and no report said so: then it is short of it by so much.
+        let (least, most) = (bounds.0.min(tail), bounds.1.min(tail));
         self.odometers.head_between(stand.who, now, (least, most), least)
     }
 }

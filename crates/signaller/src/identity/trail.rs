@@ -1,9 +1,11 @@
 //! What a train drags behind where no detector sees it.
 //!
-//! A section that a train has left reads free while its blind tail may still lie in it. It counts as left for good only when the
+//! A section that a train has left reads free while its blind tail may still lie in it, and one whose detector fails reads free
+//! with the whole train in it. It counts as left for good only when the
 //! train is proved to be far enough on: by a joint, a spot or its own visible tail, never by how it was driven, for a train that
 //! stalls says nothing.
 
+use smallvec::SmallVec;
 use track::{EndId, Length, Need, SectionId, TrainId, Vehicle};
 
 use super::Identity;
@@ -54,13 +56,14 @@ impl Identity {
     /// Takes note of the sections that trains of `self.joint` have left according to `self.results`.
     pub(super) fn note_tails(&mut self) {
         let mut rows = std::mem::take(&mut self.trails.rows);
+        let mut fresh: SmallVec<[Trail; 4]> = SmallVec::new();
         for account in &self.joint {
             if account.weight < self.prices.sure {
                 continue;
             }
             for stand in &account.stands {
                 let Some(train) = stand.who.known() else { continue };
-                let Some(blind) = self.blind_tail(stand).filter(|&blind| blind > Length::ZERO) else { continue };
+                let Some(blind) = self.blind_tail(stand) else { continue };
                 for (place, hold) in stand.holds.iter().enumerate() {
                     if holds(&self.results, self.prices.sure, stand.who, hold.section) {
                         continue;
@@ -69,10 +72,13 @@ impl Identity {
                     for trail in rows.iter_mut().filter(|trail| trail.train == train) {
                         trail.beyond = trail.beyond.and_then(|beyond| self.further(beyond, hold, next));
                     }
-                    if rows.iter().any(|trail| trail.train == train && trail.section == hold.section) {
+                    // What passed a section unheard lies there until it is proved out of it; what was heard to leave is out of it
+                    // but for its blind tail.
+                    let unheard = !hold.seen && self.reported[hold.section] == Some(false);
+                    if rows.iter().chain(&fresh).any(|trail| trail.train == train && trail.section == hold.section) {
                         continue;
                     }
-                    if self.is_longer_than(hold.section, blind + SLACK) {
+                    if hold.seen && self.is_longer_than(hold.section, blind + SLACK) {
                         let tags = &mut self.tags;
                         rows.retain(|trail| {
                             let through = trail.train == train;
@@ -82,11 +88,15 @@ impl Identity {
                             !through
                         });
                     }
+                    if blind == Length::ZERO && !unheard {
+                        continue;
+                    }
                     let beyond = next.and_then(|next| Some(Beyond { entry: next.enter?, distance: Length::ZERO }));
-                    rows.push(Trail { train, section: hold.section, beyond });
+                    fresh.push(Trail { train, section: hold.section, beyond });
                 }
             }
         }
+        rows.extend(fresh);
         self.trails.rows = rows;
     }
 
