@@ -112,6 +112,11 @@ impl Axles {
         self.without_contact
     }
 
+    /// Every axle loses contact for so many milliseconds of rolling. Tells how many had it.
+    pub(crate) fn lose_all(&mut self, gap_ms: i64) -> usize {
+        (0..self.rows.len()).map(|index| self.lose(index, gap_ms)).sum()
+    }
+
     /// Lets axles lose contact, and gain it again, as the train rolls for one tick. Tells how many lost it on clean rails.
     pub(crate) fn roll(&mut self, front: i64, distance: i64, pieces: &VecDeque<Piece>, dirty: &[SectionId]) -> usize {
         if self.without_contact > 0 {

@@ -19,6 +19,7 @@ use crate::random::Stream;
 use crate::settings::{Settings, Spread};
 pub use links::DarkSays;
 pub(crate) use links::Stuck;
+pub use post::Harm;
 use post::{Post, Sender};
 
 /// All detectors, and the reports on their way.

@@ -50,10 +50,10 @@ mod truth;
 
 pub use checkers::{Checkers, Claims, Rule, Violation, WrongClaim};
 pub use curve::SpeedCurve;
-pub use detectors::DarkSays;
+pub use detectors::{DarkSays, Harm};
 pub use digest::Digest;
 pub use faults::{Fault, Faults, Rate};
-pub use hands::{Return, Talk};
+pub use hands::{Misthrow, Return, Talk};
 pub use meddling::Meddling;
 pub use mishaps::Mishap;
 pub use place::PlaceError;

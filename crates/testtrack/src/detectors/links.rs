@@ -5,7 +5,7 @@ use std::time::Duration;
 use signaller::{Input, Time};
 use track::{DistrictId, LinkId, SectionId, TurnoutId};
 
-use super::Detectors;
+use super::{Detectors, Harm};
 use crate::electrics::{Feed, Load};
 use crate::random::Stream;
 
@@ -70,6 +70,11 @@ impl Detectors {
             area.is_stuck = how == Stuck::Fast;
         }
         self.reconsider(section, now);
+    }
+
+    /// Harm is done to the next report of a section.
+    pub(crate) fn doom(&mut self, section: SectionId, harm: Harm) {
+        self.post.doom(section, harm);
     }
 
     /// A detector takes so much longer from now on.

@@ -48,7 +48,33 @@ pub(super) struct Post {
     posted: u64,
     pub(super) down: Rows<LinkId, bool>,
     perils: Vec<Peril>,
+    /// What befalls the next report of a section, whatever chance has in mind.
+    doomed: BTreeMap<SectionId, Harm>,
     pub(super) struck: Vec<Mishap>,
+}
+
+/// What befalls a report on its way.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Harm {
+    /// It never arrives.
+    Lost,
+    /// It takes so much longer. Later reports of the same section wait for it.
+    Late(Duration),
+    /// It arrives again, so long afterwards, and later reports of the same section wait for that.
+    Doubled(Duration),
+    /// It is held up for so long, and later reports of the same section overtake it.
+    Overtaken(Duration),
+}
+
+impl Harm {
+    const fn fault(self) -> Fault {
+        match self {
+            Self::Lost => Fault::MessageLost,
+            Self::Late(_) => Fault::MessageLate,
+            Self::Doubled(_) => Fault::MessageDoubled,
+            Self::Overtaken(_) => Fault::MessageReordered,
+        }
+    }
 }
 
 /// One way in which a report can come to harm.
@@ -59,15 +85,6 @@ struct Peril {
     stream: Stream,
 }
 
-/// What becomes of a report.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Fate {
-    Lost,
-    Late(Duration),
-    Again(Duration),
-    Overtaken(Duration),
-}
-
 impl Post {
     pub(super) fn new(links: usize, settings: &Settings) -> Self {
         Self {
@@ -76,6 +93,7 @@ impl Post {
             posted: 0,
             down: Rows::filled(false, links),
             perils: perils(&settings.faults, settings.seed),
+            doomed: BTreeMap::new(),
             struck: Vec::new(),
         }
     }
@@ -88,13 +106,13 @@ impl Post {
         }
         match self.fate(sender, now) {
             None => {}
-            Some(Fate::Lost) => return,
-            Some(Fate::Late(by)) => arrival = arrival + by,
-            Some(Fate::Overtaken(by)) => {
+            Some(Harm::Lost) => return,
+            Some(Harm::Late(by)) => arrival = arrival + by,
+            Some(Harm::Overtaken(by)) => {
                 self.put(arrival.max(sender.last_arrival) + by, report);
                 return;
             }
-            Some(Fate::Again(after)) => {
+            Some(Harm::Doubled(after)) => {
                 self.deliver(sender, arrival, report.clone());
                 arrival = arrival + after;
             }
@@ -131,31 +149,36 @@ impl Post {
         self.perils.clear();
     }
 
+    /// Does harm to the next report of a section.
+    pub(super) fn doom(&mut self, section: SectionId, harm: Harm) {
+        self.doomed.insert(section, harm);
+    }
+
     /// Every peril draws for every report, so that none shifts the others; the first that strikes counts.
-    fn fate(&mut self, sender: &Sender, now: Time) -> Option<Fate> {
-        let mut fate = None;
+    fn fate(&mut self, sender: &Sender, now: Time) -> Option<Harm> {
+        let mut fate = sender.section.and_then(|section| self.doomed.remove(&section));
         for peril in &mut self.perils {
             if peril.rate.strikes(&mut peril.stream) {
                 let strikes = peril.strike();
-                if fate.is_none() {
-                    fate = Some(strikes);
-                    let (section, turnout) = (sender.section, sender.turnout);
-                    self.struck.push(Mishap { section, turnout, ..Mishap::new(peril.fault, now).until(now) });
-                }
+                fate = fate.or(Some(strikes));
             }
+        }
+        if let Some(harm) = fate {
+            let (section, turnout) = (sender.section, sender.turnout);
+            self.struck.push(Mishap { section, turnout, ..Mishap::new(harm.fault(), now).until(now) });
         }
         fate
     }
 }
 
 impl Peril {
-    fn strike(&mut self) -> Fate {
+    fn strike(&mut self) -> Harm {
         let mut span = |(least, most)| Duration::from_millis(self.stream.between(least, most) as u64);
         match self.fault {
-            Fault::MessageLate => Fate::Late(span(LATE_MS)),
-            Fault::MessageDoubled => Fate::Again(span(AGAIN_MS)),
-            Fault::MessageReordered => Fate::Overtaken(span(OVERTAKEN_MS)),
-            _ => Fate::Lost,
+            Fault::MessageLate => Harm::Late(span(LATE_MS)),
+            Fault::MessageDoubled => Harm::Doubled(span(AGAIN_MS)),
+            Fault::MessageReordered => Harm::Overtaken(span(OVERTAKEN_MS)),
+            _ => Harm::Lost,
         }
     }
 }

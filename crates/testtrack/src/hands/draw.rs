@@ -142,6 +142,11 @@ impl Table {
 
     /// Draws what comes of throwing a turnout.
     pub(crate) fn draw_fate(&mut self, turnout: TurnoutId) -> Fate {
+        if let Some(misthrow) = self.hands.misthrows.remove(&turnout) {
+            let (fault, fate) = misthrow.comes_to();
+            self.note(Mishap::new(fault, self.now()).to_turnout(turnout).until(self.now()));
+            return fate;
+        }
         let is_reported = self.layout().turnouts[turnout].reported;
         let fate = if self.hands.strikes(Fault::TurnoutFails) {
             (Fault::TurnoutFails, Fate::Fails)

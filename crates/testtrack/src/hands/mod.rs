@@ -9,7 +9,9 @@
 mod deeds;
 mod draw;
 mod heal;
+mod misthrow;
 mod people;
+mod shunting;
 mod sight;
 mod throttle;
 
@@ -18,13 +20,14 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 
 use signaller::{Answer, Fact, Input, Output, Request, Ticket, Time};
-use track::{Id, TrainId};
+use track::{Id, TrainId, TurnoutId};
 
 use crate::faults::{Fault, Faults};
 use crate::random::Stream;
 use crate::settings::Settings;
 use crate::table::Table;
 
+pub use misthrow::Misthrow;
 use people::Parked;
 pub use people::{Return, Talk};
 use throttle::Driver;
@@ -87,6 +90,8 @@ pub(crate) struct Hands {
     drivers: BTreeMap<TrainId, Driver>,
     /// Trains of which was said that somebody took them over.
     told_of: BTreeSet<TrainId>,
+    /// What goes wrong the next time that a turnout is thrown, whatever chance has in mind.
+    misthrows: BTreeMap<TurnoutId, Misthrow>,
     /// Trains that a hand moves.
     pushed: BTreeSet<TrainId>,
     are_about: bool,
@@ -106,6 +111,7 @@ impl Hands {
             parked: BTreeMap::new(),
             drivers: BTreeMap::new(),
             told_of: BTreeSet::new(),
+            misthrows: BTreeMap::new(),
             pushed: BTreeSet::new(),
             are_about: settings.faults != Faults::NONE,
         };

@@ -3,7 +3,7 @@
 use std::time::Duration;
 
 use signaller::{Direction, Request};
-use track::{EndId, Id, Length, SectionId, Train, TrainId, Traverse};
+use track::{EndId, Id, Length, SectionId, TrainId, Traverse};
 
 use super::sight::Granted;
 use super::{Deed, Word};
@@ -11,8 +11,7 @@ use crate::astray::Loose;
 use crate::faults::Fault;
 use crate::mishaps::Mishap;
 use crate::place::Place;
-use crate::rolling::{Rolling, leave};
-use crate::table::{Reached, Table};
+use crate::table::Table;
 
 /// Somebody who does not find room for a train looks again after so long.
 const LOOK_AGAIN: Duration = Duration::from_secs(5);
@@ -135,18 +134,9 @@ impl Table {
     }
 
     pub(crate) fn join(&mut self, train: TrainId, tail: TrainId) {
-        let body = tail;
-        let nothing = Rolling::new(&Train::stranger("nothing"), &self.hands.settings);
-        let mut tail = std::mem::replace(&mut self.trains[body], nothing);
-        let mut left = Vec::new();
-        tail.pieces.drain(..).for_each(|piece| leave(Some(piece), &mut left));
-        let mut changes = Vec::new();
-        self.trains[train].couple_up(tail, &mut self.ground, &mut changes);
-        self.apply(train, &mut changes, Reached::ByHand);
-        self.apply(body, &mut left, Reached::ByHand);
+        self.couple(train, tail);
         let first = self.layout().trains.len();
-        self.loose[body.index() - first] = Loose::Gone;
-        self.count_active();
+        self.loose[tail.index() - first] = Loose::Gone;
     }
 
     /// An accident happened: somebody sets the train right later, where people are about.

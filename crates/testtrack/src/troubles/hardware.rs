@@ -3,18 +3,28 @@
 
 use std::time::Duration;
 
-use track::{LinkId, Resistance, SectionId};
+use track::{LinkId, Resistance, SectionId, TrainId};
 
 use super::{Begun, Trouble};
-use crate::detectors::Stuck;
+use crate::detectors::{Harm, Stuck};
 use crate::electrics::Load;
 use crate::faults::Fault;
-use crate::table::Table;
+use crate::table::{Reached, Table};
 
 /// How long after a link went down the signaller hears of it, in milliseconds: the keep-alive time.
 const KEEP_ALIVE_MS: (i64, i64) = (500, 1_500);
 
 impl Table {
+    /// Every axle of a train loses contact for so long as it rolls. Where it comes to stand meanwhile it stays without until it
+    /// rolls on.
+    pub fn lose_contact(&mut self, train: TrainId, while_rolling: Duration) {
+        let mut changes = Vec::new();
+        let lost = self.trains[train].axles.lose_all(while_rolling.as_millis() as i64);
+        self.trains[train].look(&mut changes);
+        self.apply(train, &mut changes, Reached::ByHand);
+        (0..lost).for_each(|_| self.contact_lost(train));
+    }
+
     /// The rails of a section are dirty for so long: every axle that rolls there loses contact again and again.
     pub fn soil(&mut self, section: SectionId, lasts: Duration) {
         if self.begin(Trouble::Dirty(section), Some(lasts)) == Begun::Now {
@@ -49,6 +59,11 @@ impl Table {
         if self.begin(Trouble::Slow(section), Some(lasts)) == Begun::Now {
             self.detectors.slow_down(section, by);
         }
+    }
+
+    /// Harm is done to the next report of a section.
+    pub fn harm_next_report(&mut self, section: SectionId, harm: Harm) {
+        self.detectors.doom(section, harm);
     }
 
     /// A link goes down for so long, at least for the keep-alive time of 0.5 to 1.5 s after which the signaller hears of it.

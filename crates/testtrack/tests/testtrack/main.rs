@@ -17,8 +17,6 @@ mod hands;
 #[cfg(test)]
 mod physics;
 #[cfg(test)]
-mod restarts;
-#[cfg(test)]
 mod session;
 #[cfg(test)]
 mod swarm;
