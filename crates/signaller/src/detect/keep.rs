@@ -5,6 +5,7 @@ use std::time::Duration;
 use track::{SectionId, TrainId};
 
 use super::record::Returned;
+use super::rules::SPREAD;
 use super::{Detect, Expected, Timer};
 use crate::door::Tag;
 use crate::identity::Identity;
@@ -13,6 +14,10 @@ use crate::time::Time;
 /// No train runs through a section faster than this: what fills so soon after its neighbour was not filled by a train that came
 /// from there. Longer than reports of one moment are mostly apart.
 const CROSSING: Duration = Duration::from_millis(100);
+
+/// Where so many sections, somewhere on the layout, fill in one moment that no movement explains, something else than trains fills
+/// sections.
+const BURST: usize = 2;
 
 /// A filling that emptied again within this was false, if nothing explained it.
 const PASSING: Duration = Duration::from_secs(120);
@@ -149,16 +154,21 @@ impl Detect {
         self.rules[section].bridge.max(self.records.bridge(section))
     }
 
-    /// A filling that a movement explains is heard at once, unless the signaller drives and no train was granted the section;
-    /// another waits, and counts as occupied meanwhile.
+    /// A filling that a movement explains is heard at once, unless the signaller drives and no train was granted the section, or
+    /// so much else fills in this moment that nothing which fills is to be trusted; another waits, and counts as occupied
+    /// meanwhile.
     fn consider_filling(&mut self, now: Time, section: SectionId, expected: Expected, identity: &Identity) {
         let rules = &self.rules[section];
         let may_come = expected != Expected::Nothing && self.is_filling_explained(now, section);
-        if rules.fill_wait == Duration::ZERO || may_come {
+        let fill_wait = rules.fill_wait;
+        self.unexplained.retain(|&mut (at, _)| now.since(at) <= SPREAD);
+        if fill_wait == Duration::ZERO || may_come && self.unexplained.len() < BURST {
             self.tell(now, section, true, Duration::ZERO, identity);
         } else {
-            let due = now + rules.fill_wait;
-            self.set_due(section, Some(due));
+            if !may_come {
+                self.unexplained.push((now, section));
+            }
+            self.set_due(section, Some(now + fill_wait));
             self.heard.standings.push(section);
         }
     }

@@ -26,6 +26,7 @@ use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::time::Duration;
 
+use smallvec::SmallVec;
 use track::{DistrictId, Layout, Lie, LinkId, SectionId, Table, TrainId, TurnoutId};
 
 pub use record::Record;
@@ -53,6 +54,8 @@ pub struct Detect {
     lies: Table<TurnoutId, Option<Lie>>,
     records: Records,
     timers: BTreeSet<(Time, Timer)>,
+    /// What filled a moment ago, and no movement explains it.
+    unexplained: SmallVec<[(Time, SectionId); 8]>,
     heard: Heard,
 }
 
@@ -108,6 +111,7 @@ impl Detect {
             lies: Table::filled(None, layout.turnouts.len()),
             records: Records::new(layout.sections.len()),
             timers: BTreeSet::new(),
+            unexplained: SmallVec::new(),
             heard: Heard::default(),
             supplies,
             layout,

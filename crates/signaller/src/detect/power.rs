@@ -29,6 +29,9 @@ const SETTLING: Duration = Duration::from_secs(5);
 /// A district that is reported live and shows none of its trains gets so long before that is believed.
 const DISBELIEF: Duration = Duration::from_secs(10);
 
+/// Districts that go dark together are found dark no further apart than this.
+const TOGETHER: Duration = Duration::from_millis(1_500);
+
 /// A power district, or the whole layout where it declares none.
 #[derive(Debug)]
 pub(super) struct Supply {
@@ -42,6 +45,10 @@ pub(super) struct Supply {
     occupied: usize,
     free: usize,
     power: Power,
+    /// All its detectors have said occupied since it went dark: that is how they say it.
+    dark_says_occupied: bool,
+    /// When it last went dark.
+    dark_from: Option<Time>,
     reported: Option<bool>,
     due: Option<Time>,
 }
@@ -93,6 +100,8 @@ impl Supply {
             occupied: 0,
             free: 0,
             power: Power::Live,
+            dark_says_occupied: false,
+            dark_from: None,
             reported: None,
             due: None,
         }
@@ -115,6 +124,10 @@ impl Supply {
             Some(false) => self.free += 1,
             None => {}
         }
+    }
+
+    fn says_nothing_but_occupied(&self) -> bool {
+        self.free == 0 && self.occupied > 0
     }
 
     fn slowest(&self) -> Duration {
@@ -146,22 +159,57 @@ impl Detect {
     }
 
     /// Whether everything that a district saw emptied in one moment, and trains cannot have done that. It is dark then.
+    ///
+    /// Where it saw one section only, that one may have lost contact. But if in the same moment another district lost all that
+    /// it saw, or went dark, so did this one.
     pub(super) fn infer_all_emptied(&mut self, now: Time, place: usize) -> bool {
+        if self.supplies[place].is_dark() {
+            return true;
+        }
+        let Some((gone, latest)) = self.all_gone(place).filter(|(gone, _)| !self.can_have_left(gone)) else {
+            return false;
+        };
+        if gone.len() >= 2 {
+            let because = format!("all {} occupied sections emptied in one moment", gone.len());
+            self.go_dark(now, place, now, because);
+            return true;
+        }
+        let mut with: SmallVec<[usize; 4]> = SmallVec::new();
+        let mut has_company = false;
+        for other in (0..self.supplies.len()).filter(|&other| other != place) {
+            if self.supplies[other].is_dark() {
+                has_company |= self.supplies[other].dark_from.is_some_and(|since| now.since(since) <= TOGETHER);
+            } else if let Some((gone, at)) = self.all_gone(other)
+                && at.max(latest).since(at.min(latest)) <= SPREAD
+                && !self.can_have_left(&gone)
+            {
+                with.push(other);
+            }
+        }
+        if with.is_empty() && !has_company {
+            return false;
+        }
+        for place in with.into_iter().chain([place]) {
+            self.go_dark(
+                now,
+                place,
+                now,
+                "all occupied sections of several districts emptied in one moment".to_owned(),
+            );
+        }
+        true
+    }
+
+    /// The sections of a live district that emptied in one moment, and when that was, if nothing else in it is occupied.
+    fn all_gone(&self, place: usize) -> Option<(SmallVec<[SectionId; 16]>, Time)> {
         let supply = &self.supplies[place];
         if supply.is_dark() || supply.occupied > 0 {
-            return supply.is_dark();
+            return None;
         }
         let moment = |section: SectionId| self.channels[section].raw_at - self.rules[section].off_delay;
         let kept = || supply.sections.iter().copied().filter(|&section| self.channels[section].is_emptying_kept());
-        let Some(latest) = kept().map(moment).max() else { return false };
-        let gone: SmallVec<[SectionId; 16]> =
-            kept().filter(|&section| latest.since(moment(section)) <= SPREAD).collect();
-        if gone.len() < 2 || self.can_have_left(&gone) {
-            return false;
-        }
-        let count = gone.len();
-        self.go_dark(now, place, now, format!("all {count} occupied sections emptied in one moment"));
-        true
+        let latest = kept().map(moment).max()?;
+        Some((kept().filter(|&section| latest.since(moment(section)) <= SPREAD).collect(), latest))
     }
 
     /// Whether trains near can have left these sections in one moment: a train that goes on to where something is leaves one
@@ -230,6 +278,8 @@ impl Detect {
     fn go_dark(&mut self, now: Time, place: usize, fallen: Time, because: String) {
         debug_assert!(fallen >= now, "darkness does not fall in the past");
         self.supplies[place].power = Power::Dark { fallen, changed: SmallVec::new() };
+        self.supplies[place].dark_from = Some(now);
+        self.supplies[place].dark_says_occupied = self.supplies[place].says_nothing_but_occupied();
         for at in 0..self.supplies[place].sections.len() {
             let section = self.supplies[place].sections[at];
             // What is kept back is no movement; it stays as a difference between what is told and what is reported.
@@ -247,6 +297,7 @@ impl Detect {
 
     /// A detector of a district that is dark says something else.
     pub(super) fn changed_in_the_dark(&mut self, now: Time, place: usize, section: SectionId) {
+        self.supplies[place].dark_says_occupied |= self.supplies[place].says_nothing_but_occupied();
         match &mut self.supplies[place].power {
             Power::Live => {}
             Power::Dark { fallen, .. } if now < *fallen => {}
@@ -324,9 +375,9 @@ impl Detect {
                 _ => {}
             }
         }
-        let all_free = supply.occupied == 0 && trains > 0;
+        let all_free = supply.occupied == 0 && trains > 0 && !supply.dark_says_occupied;
         let all_occupied = supply.free == 0 && gaps > 0;
-        let as_before = (shown > 0 || trains == 0) && quiet * 2 >= gaps;
+        let as_before = (shown > 0 || trains == 0 || supply.dark_says_occupied) && quiet * 2 >= gaps;
         !all_free && !all_occupied && (is_reported || as_before || changed >= 2)
     }
 

@@ -61,10 +61,11 @@ impl Rules {
                 supply_of[section.index()] = Some(place);
             }
         }
-        layout.sections.ids().map(|section| Self::new(layout, section, supply_of[section.index()], supplies)).collect()
+        layout.sections.ids().map(|section| Self::new(layout, section, &supply_of, supplies)).collect()
     }
 
-    fn new(layout: &Layout, section: SectionId, supply: Option<usize>, supplies: &[Supply]) -> Self {
+    fn new(layout: &Layout, section: SectionId, supply_of: &[Option<usize>], supplies: &[Supply]) -> Self {
+        let supply = supply_of[section.index()];
         let detector = layout.sections[section].detector.map(|detector| &layout.detectors[detector]);
         let delays = |on: bool| {
             detector.map_or(Duration::ZERO, |detector| if on { detector.on_delay } else { detector.off_delay })
@@ -85,7 +86,10 @@ impl Rules {
         }
         let shared = supply.map(|supply| &supplies[supply]).filter(|supply| supply.detected > 1);
         let until_others = |slowest: Duration, own: Duration| slowest.saturating_sub(own).min(LONGEST_WAIT) + SPREAD;
-        let wait = shared.map_or(Duration::ZERO, |shared| until_others(shared.slowest_off, off_delay));
+        // What is gone here may stand in a district next to this one that goes dark with it, and shows it later.
+        let beside = neighbours.iter().filter_map(|other: &SectionId| supply_of[other.index()]);
+        let slowest_off = beside.chain(supply).map(|place| supplies[place].slowest_off).max().unwrap_or_default();
+        let wait = shared.map_or(Duration::ZERO, |_| until_others(slowest_off, off_delay));
         Self {
             is_plain: link.is_none() && supply.is_none() && bridge == Duration::ZERO,
             link,

@@ -52,6 +52,10 @@ impl Interlock {
         changes: &Changes,
         outputs: &mut Vec<Output>,
     ) {
+        if !changes.power.is_empty() {
+            // What is only told now that there is power again happened before it went.
+            self.note_who_stands(now, picture, drive);
+        }
         if changes.sections.is_empty() || !drive.any_unanswered() {
             return;
         }

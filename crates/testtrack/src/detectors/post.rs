@@ -104,7 +104,11 @@ impl Post {
         if sender.link.is_some_and(|link| self.down[link]) {
             return;
         }
-        match self.fate(sender, now) {
+        let doomed = match report {
+            Input::SectionReported { section, .. } => self.doomed.remove(&section),
+            _ => None,
+        };
+        match self.fate(doomed, sender, now) {
             None => {}
             Some(Harm::Lost) => return,
             Some(Harm::Late(by)) => arrival = arrival + by,
@@ -155,8 +159,8 @@ impl Post {
     }
 
     /// Every peril draws for every report, so that none shifts the others; the first that strikes counts.
-    fn fate(&mut self, sender: &Sender, now: Time) -> Option<Harm> {
-        let mut fate = sender.section.and_then(|section| self.doomed.remove(&section));
+    fn fate(&mut self, doomed: Option<Harm>, sender: &Sender, now: Time) -> Option<Harm> {
+        let mut fate = doomed;
         for peril in &mut self.perils {
             if peril.rate.strikes(&mut peril.stream) {
                 let strikes = peril.strike();

@@ -61,7 +61,7 @@ impl Table {
         }
     }
 
-    /// Harm is done to the next report of a section.
+    /// Harm is done to the next report of a section's area detector.
     pub fn harm_next_report(&mut self, section: SectionId, harm: Harm) {
         self.detectors.doom(section, harm);
     }

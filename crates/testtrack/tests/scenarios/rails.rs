@@ -32,16 +32,17 @@ pub(crate) fn a_train_comes_to_stand_on_a_dead_spot_and_its_track_is_given_to_no
     let plover = railway.train("Plover");
     railway.table().lose_contact(plover, Duration::from_secs(5));
     railway.run(20.0);
-    assert!(!railway.is_moving("Plover") && !railway.is_given_away("hill-3", "Plover"), "{:?}", railway.tag("hill-3"));
+    assert!(railway.is_all_in("Plover", "hill-3") && !railway.is_moving("Plover"));
+    let asked = railway.doubts();
+    assert!(
+        asked.iter().any(|doubt| doubt.alternatives[0].contains("`hill-3` though nothing shows it there")),
+        "{asked:?}"
+    );
     railway.send("Dunlin", "loop-2");
     railway.run(60.0);
     assert!(!railway.lies_in("Dunlin", "hill-3"), "another train was sent to where Plover stands unseen");
-    // Somebody gives it a nudge, and says where it stands.
     railway.session.heal();
-    railway.a_person_sees_to(plover);
-    railway.let_traffic_begin(2);
-    let all = railway.trains();
-    railway.all_arrive(&all, 1800);
+    railway.all_run_on(2, 1800);
     railway.in_order(&[Fault::ContactLoss]);
 }
 
@@ -74,7 +75,8 @@ pub(crate) fn dirty_rails_on_the_hill_make_the_detector_flicker_and_it_is_said_t
     railway.run(10_800.0);
     let trips = railway.session.statistics().trips;
     assert!(trips >= 40, "only {trips} trips in three hours");
-    let named = |fact: &Fact| matches!(fact, Fact::Suspected { suspect: Suspect::Section(section), .. } if *section == hill);
+    let named =
+        |fact: &Fact| matches!(fact, Fact::Suspected { suspect: Suspect::Section(section), .. } if *section == hill);
     assert!(railway.told(Time::ZERO, named) >= 1, "nobody was told to clean it");
     railway.in_order(&[Fault::DirtySection]);
 }
@@ -112,8 +114,7 @@ pub(crate) fn moisture_fills_the_track_beside_a_standing_train_and_no_second_tra
     assert!(railway.doubts().iter().any(|doubt| doubt.settled_by.contains("`yard-4`")), "{:?}", railway.doubts());
     assert!(railway.trains().into_iter().all(|train| railway.is_known(train)));
     railway.goes("Dunlin", "loop-2", 300);
-    railway.run(60.0);
-    assert_eq!(railway.tag("yard-4"), &Tag::Free);
+    railway.until("the track was dry and free", 120, |railway| railway.tag("yard-4") == &Tag::Free);
     assert!(railway.doubts().is_empty(), "{:?}", railway.doubts());
     railway.in_order(&[Fault::FalseFill]);
 }
@@ -124,11 +125,9 @@ pub(crate) fn a_detector_that_is_stuck_on_free_stops_the_train_that_should_have_
     let (heron, harbour) = (railway.train("Heron"), railway.section("harbour-1"));
     railway.table().stick_detector(harbour, None);
     railway.send("Heron", "shore-1");
-    railway.until("Heron was out of sight", 120, |railway| railway.is_all_in("Heron", "harbour-1"));
-    railway.until("Heron was held", 30, |railway| !railway.hold("Heron").is_empty());
-    railway.run(10.0);
-    assert!(!railway.is_moving("Heron"));
-    assert!(railway.doubts().iter().any(|doubt| doubt.trains.contains(&heron)) || railway.hold("Heron").contains("harbour-1"));
+    railway.until("Heron was held", 60, |railway| railway.hold("Heron").contains("does not answer in `harbour-1`"));
+    railway.run(5.0);
+    assert!(railway.lies_in("Heron", "harbour-1") && !railway.is_moving("Heron"));
     assert_eq!(railway.hold("Plover"), "", "what is far away runs on");
     railway.session.heal();
     railway.a_person_sees_to(heron);
@@ -150,9 +149,7 @@ pub(crate) fn a_detector_that_is_stuck_on_occupied_keeps_everybody_out_behind_th
     assert_ne!(railway.tag("shore-1"), &Tag::Free);
     railway.session.heal();
     railway.run(2.0);
-    railway.let_traffic_begin(7);
-    let all = railway.trains();
-    railway.all_arrive(&all, 1800);
+    railway.all_run_on(7, 1800);
     railway.in_order(&[Fault::StuckDetector]);
 }
 

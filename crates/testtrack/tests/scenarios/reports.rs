@@ -14,11 +14,9 @@ fn heron_runs_past(harm: Harm, section: &str, whose: Report, seed: u64) -> Railw
     let there = railway.section(section);
     match whose {
         Report::Filled => {
-            let before = railway.layout.section_named("harbour-2").unwrap();
-            railway.until("Heron came near", 300, |railway| {
-                railway.session.table().footprint(railway.train("Heron")).contains(&before)
-                    && !railway.lies_in("Heron", section)
-            });
+            let near = if section == "harbour-2" { "harbour-1" } else { "junction" };
+            railway.until("Heron came near", 300, |railway| railway.lies_in("Heron", near));
+            assert!(!railway.lies_in("Heron", section));
         }
         Report::Emptied => {
             railway.until("Heron was there", 300, |railway| matches!(railway.tag(section), Tag::Sure(_)));
@@ -37,8 +35,7 @@ enum Report {
 #[test]
 pub(crate) fn the_report_that_a_train_came_is_late_by_a_second_and_the_train_arrives() {
     for seed in 1..4 {
-        let mut railway =
-            heron_runs_past(Harm::Late(Duration::from_secs(1)), "junction", Report::Filled, seed);
+        let mut railway = heron_runs_past(Harm::Late(Duration::from_secs(1)), "harbour-2", Report::Filled, seed);
         let heron = railway.train("Heron");
         railway.all_arrive(&[heron], 600);
         assert!(railway.doubts().is_empty(), "seed {seed}: {:?}", railway.doubts());
@@ -53,13 +50,11 @@ pub(crate) fn the_report_that_a_train_came_is_lost_and_the_train_is_found_at_the
         let heron = railway.train("Heron");
         railway.until("Heron was in the section that reads free", 300, |railway| railway.lies_in("Heron", "shore-1"));
         railway.run(60.0);
-        assert!(!railway.is_given_away("shore-1", "Heron") || !railway.lies_in("Heron", "shore-1"));
+        assert!(railway.trains().iter().all(|&train| train == heron || railway.tag("shore-1") != &Tag::Sure(train)));
         // Where it was stopped, a person looks where it stands, and says so.
-        if !railway.hold("Heron").is_empty() {
-            assert!(!railway.is_moving("Heron"), "a train that is held runs on");
-            railway.a_person_sees_to(heron);
-        }
-        railway.goes("Heron", "loop-1", 600);
+        assert!(railway.hold("Heron").is_empty() || !railway.is_moving("Heron"), "a train that is held runs on");
+        railway.session.heal();
+        railway.goes_with_help("Heron", "loop-1", 600);
         railway.in_order(&[Fault::MessageLost]);
     }
 }
@@ -67,8 +62,7 @@ pub(crate) fn the_report_that_a_train_came_is_lost_and_the_train_is_found_at_the
 #[test]
 pub(crate) fn the_report_that_a_train_left_is_lost_and_nobody_is_sent_there_until_the_section_speaks_again() {
     let mut railway = heron_runs_past(Harm::Lost, "shore-1", Report::Emptied, 4);
-    let heron = railway.train("Heron");
-    railway.all_arrive(&[heron], 600);
+    railway.goes_with_help("Heron", "loop-1", 600);
     assert_ne!(railway.tag("shore-1"), &Tag::Free);
     railway.send("Plover", "harbour-2");
     railway.run(600.0);
@@ -76,17 +70,14 @@ pub(crate) fn the_report_that_a_train_left_is_lost_and_nobody_is_sent_there_unti
     railway.session.heal();
     railway.run(2.0);
     assert_eq!(railway.tag("shore-1"), &Tag::Free);
-    railway.let_traffic_begin(4);
-    let all = railway.trains();
-    railway.all_arrive(&all, 1800);
+    railway.all_run_on(4, 1800);
     railway.in_order(&[Fault::MessageLost]);
 }
 
 #[test]
 pub(crate) fn reports_that_come_twice_for_an_hour_are_heard_once() {
     for seed in 1..4 {
-        let mut railway =
-            Railway::under(seed, Faults::NONE.with(Fault::MessageDoubled, Rate::PerMillion(10_000)));
+        let mut railway = Railway::under(seed, Faults::NONE.with(Fault::MessageDoubled, Rate::PerMillion(10_000)));
         railway.let_traffic_begin(seed);
         railway.run(3600.0);
         let trips = railway.session.statistics().trips;
@@ -119,9 +110,7 @@ pub(crate) fn a_report_that_is_overtaken_by_the_next_one_leaves_an_obstacle_and_
     railway.session.heal();
     railway.run(2.0);
     railway.a_person_sees_to(heron);
-    railway.let_traffic_begin(6);
-    let all = railway.trains();
-    railway.all_arrive(&all, 1800);
+    railway.all_run_on(6, 1800);
     railway.in_order(&[Fault::MessageReordered]);
 }
 
@@ -151,7 +140,7 @@ pub(crate) fn the_node_of_the_hill_starts_anew_while_trains_run_there_and_they_a
         railway.table().restart_node(hill, Duration::from_millis(900));
         railway.run(30.0);
         assert!(railway.is_known(running) || !railway.doubts().is_empty(), "seed {seed}: {:?}", railway.tags());
-        railway.all_arrive(&[running], 1800);
+        railway.all_run_on(seed, 1800);
         railway.in_order(&[Fault::NodeRestart]);
     }
 }

@@ -19,8 +19,7 @@ pub(crate) fn a_train_that_is_pushed_out_of_the_station_has_no_turnout_thrown_un
     railway.run(5.0);
     assert!(railway.refusal(throw).is_some());
     assert_ne!(railway.tag("quay-throat"), &Tag::Free);
-    railway.a_person_sees_to(heron);
-    railway.goes("Heron", "shore-1", 300);
+    railway.goes_with_help("Heron", "shore-1", 300);
     railway.in_order(&[Fault::Pushed]);
 }
 
@@ -101,9 +100,7 @@ pub(crate) fn a_tail_that_parts_stays_an_obstacle_and_nobody_runs_into_it() {
     railway.session.heal();
     railway.run(30.0);
     railway.a_person_sees_to(heron);
-    railway.let_traffic_begin(5);
-    let all = railway.trains();
-    railway.all_arrive(&all, 1800);
+    railway.all_run_on(5, 1800);
     railway.in_order(&[Fault::Parted]);
 }
 
