@@ -9,8 +9,13 @@ use signaller::Time;
 use track::{Lie, SectionId, TrainId, TurnoutId};
 
 use super::Checkers;
+use crate::faults::Fault;
+use crate::mishaps::Mishap;
 use crate::settings::TICK;
 use crate::table::Table;
+
+/// Detectors have settled so long after the power is back, or nobody believes any more that they will. Common practice, no source.
+const SETTLING: Duration = Duration::from_secs(12);
 
 /// *Nobody could see it*: what is in the section came there out of hand, and is still out of hand; and the last report that was
 /// delivered says that the section is free, or no detector watches it.
@@ -73,10 +78,25 @@ pub(super) fn nobody_said_it_had_gone(
     kept_back: Duration,
     at: Time,
 ) -> bool {
-    let is_fresh = || table.told_freed_at(section).is_some_and(|freed| at.since(freed) <= kept_back + 2 * TICK);
+    let is_fresh = || {
+        let freed = table.told_freed_at(section);
+        freed.is_some_and(|freed| at.since(freed) <= kept_back + 2 * TICK || froze(table, section, freed + kept_back, at))
+    };
     table.trains_in(section).is_empty()
         && (table.is_told_filled(section) || is_fresh())
         && table.last_to_leave(section) == Some(train)
+}
+
+/// Whether the power went in a section before what was reported there then had to be heard, and is not back for so long that
+/// detectors have settled: all stays as it was said to be.
+fn froze(table: &Table, section: SectionId, heard_by: Time, at: Time) -> bool {
+    let district = table.layout().sections[section].district;
+    let is_dark = |mishap: &&Mishap| matches!(mishap.fault, Fault::DarkSaysFree | Fault::DarkSaysOccupied);
+    district.is_some()
+        && table.mishaps().iter().filter(is_dark).any(|mishap| {
+            let lasts = mishap.until.is_none_or(|until| at <= until + SETTLING);
+            mishap.district == district && mishap.at <= heard_by && lasts
+        })
 }
 
 /// *Something filled the detector just before it*: nothing stands in the section, the last report that was delivered says that

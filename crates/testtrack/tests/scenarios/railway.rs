@@ -335,14 +335,15 @@ impl Railway {
         let all = |list: &[Violation]| list.iter().map(ToString::to_string).collect::<Vec<_>>();
         let broken = self.session.violations().iter().filter(|it| !is_forgiven(it, &self.forgiven));
         assert_eq!(broken.map(ToString::to_string).collect::<Vec<_>>(), [] as [String; 0]);
-        assert_eq!(all(self.session.excused()), [] as [String; 0], "accidents that nobody could know of");
+        let mut excused = all(self.session.excused());
+        excused.retain(|it| !it.contains("where nothing stands"));
+        assert_eq!(excused, [] as [String; 0], "accidents that nobody could know of");
     }
 }
 
 fn is_forgiven(violation: &Violation, forgiven: &[&str]) -> bool {
     let sentence = violation.to_string();
-    // A tag that outlasts its train takes nobody for anybody else.
-    sentence.contains("where nothing stands") || forgiven.iter().any(|it| sentence.contains(it))
+    forgiven.iter().any(|it| sentence.contains(it))
 }
 
 pub(crate) fn is_doubt(fact: &Fact) -> bool {
