@@ -183,7 +183,13 @@ impl Scene<'_> {
         let (Some(ahead), Some((least, most))) = (beyond_joint(), before) else { return rest.head };
         let kept = self.kept_back[section];
         let since = self.odometers.lately(rest.who, self.now, LATE + delays(self.layout, section).1 + kept);
-        let (least, most) = (least.max(ahead - MEASURED_WITHIN), most.min(ahead + MEASURED_WITHIN + since));
+        let (at_least, at_most) = (ahead - MEASURED_WITHIN, ahead + MEASURED_WITHIN + since);
+        if at_least > most {
+            // It is farther on than it was reckoned to be from when it was heard to come in: that was heard late.
+            let head = self.odometers.head_between(rest.who, self.now, (least, at_most), Length::ZERO);
+            return Head { most: head.most, ..rest.head };
+        }
+        let (least, most) = (least.max(at_least), most.min(at_most));
         // What contradicts the way it came says that something is wrong, not where the train is.
         if least > most {
             return rest.head;
