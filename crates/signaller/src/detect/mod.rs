@@ -6,13 +6,14 @@
 //! that a section is free before its detector did: *unknown counts as occupied* (the closed-circuit principle, 49 CFR 236.5).
 //!
 //! * [`keep`] keeps back an emptying until it is clear that trains moved, and bridges flickers.
-//! * [`power`] knows what is dark, by report and by inference.
+//! * [`power`] knows what is dark, and [`infer`] finds it out where nobody says so.
 //! * [`links`] knows what is old news.
 //! * [`record`] counts what went wrong, and says whose fault it may be.
 //!
 //! Where people drive and the layout declares no power district, no link and no bridging, reports pass as they come: what was
 //! recorded elsewhere is told as it was recorded.
 
+mod infer;
 mod keep;
 mod links;
 mod power;

@@ -11,9 +11,8 @@
 use std::time::Duration;
 
 use smallvec::SmallVec;
-use track::{DistrictId, Layout, SectionId, TrainId};
+use track::{DistrictId, Layout, SectionId};
 
-use super::rules::SPREAD;
 use super::{Detect, Timer};
 use crate::door::Fact;
 use crate::identity::Identity;
@@ -29,9 +28,6 @@ const SETTLING: Duration = Duration::from_secs(5);
 /// A district that is reported live and shows none of its trains gets so long before that is believed.
 const DISBELIEF: Duration = Duration::from_secs(10);
 
-/// Districts that go dark together are found dark no further apart than this.
-const TOGETHER: Duration = Duration::from_millis(1_500);
-
 /// A power district, or the whole layout where it declares none.
 #[derive(Debug)]
 pub(super) struct Supply {
@@ -42,13 +38,13 @@ pub(super) struct Supply {
     pub slowest_on: Duration,
     pub slowest_off: Duration,
     /// How many detectors say that something is there, and that nothing is. Of the others nothing is known.
-    occupied: usize,
-    free: usize,
+    pub occupied: usize,
+    pub free: usize,
     power: Power,
     /// All its detectors have said occupied since it went dark: that is how they say it.
     dark_says_occupied: bool,
     /// When it last went dark.
-    dark_from: Option<Time>,
+    pub dark_from: Option<Time>,
     reported: Option<bool>,
     due: Option<Time>,
 }
@@ -158,124 +154,7 @@ impl Detect {
         }
     }
 
-    /// Whether everything that a district saw emptied in one moment, and trains cannot have done that. It is dark then.
-    ///
-    /// Where it saw one section only, that one may have lost contact. But if in the same moment another district lost all that
-    /// it saw, or went dark, so did this one.
-    pub(super) fn infer_all_emptied(&mut self, now: Time, place: usize) -> bool {
-        if self.supplies[place].is_dark() {
-            return true;
-        }
-        let Some((gone, latest)) = self.all_gone(place).filter(|(gone, _)| !self.can_have_left(gone)) else {
-            return false;
-        };
-        if gone.len() >= 2 {
-            let because = format!("all {} occupied sections emptied in one moment", gone.len());
-            self.go_dark(now, place, now, because);
-            return true;
-        }
-        let mut with: SmallVec<[usize; 4]> = SmallVec::new();
-        let mut has_company = false;
-        for other in (0..self.supplies.len()).filter(|&other| other != place) {
-            if self.supplies[other].is_dark() {
-                has_company |= self.supplies[other].dark_from.is_some_and(|since| now.since(since) <= TOGETHER);
-            } else if let Some((gone, at)) = self.all_gone(other)
-                && at.max(latest).since(at.min(latest)) <= SPREAD
-                && !self.can_have_left(&gone)
-            {
-                with.push(other);
-            }
-        }
-        if with.is_empty() && !has_company {
-            return false;
-        }
-        for place in with.into_iter().chain([place]) {
-            self.go_dark(
-                now,
-                place,
-                now,
-                "all occupied sections of several districts emptied in one moment".to_owned(),
-            );
-        }
-        true
-    }
-
-    /// The sections of a live district that emptied in one moment, and when that was, if nothing else in it is occupied.
-    fn all_gone(&self, place: usize) -> Option<(SmallVec<[SectionId; 16]>, Time)> {
-        let supply = &self.supplies[place];
-        if supply.is_dark() || supply.occupied > 0 {
-            return None;
-        }
-        let moment = |section: SectionId| self.channels[section].raw_at - self.rules[section].off_delay;
-        let kept = || supply.sections.iter().copied().filter(|&section| self.channels[section].is_emptying_kept());
-        let latest = kept().map(moment).max()?;
-        Some((kept().filter(|&section| latest.since(moment(section)) <= SPREAD).collect(), latest))
-    }
-
-    /// Whether trains near can have left these sections in one moment: a train that goes on to where something is leaves one
-    /// behind its tail, or two short ones.
-    fn can_have_left(&self, gone: &[SectionId]) -> bool {
-        self.pieces(gone)
-            .iter()
-            .all(|piece| piece.len() <= 2 && piece.iter().any(|&section| self.is_emptying_explained(section)))
-    }
-
-    /// Whether everything in a district filled in one moment, and trains cannot have done that. It is dark then.
-    pub(super) fn infer_all_filled(&mut self, now: Time, place: usize, identity: &Identity) {
-        let supply = &self.supplies[place];
-        if supply.is_dark() || supply.free > 0 || supply.occupied < 3 {
-            return;
-        }
-        let moment = |section: SectionId| self.channels[section].raw_at - self.rules[section].on_delay;
-        let detected = || supply.sections.iter().copied().filter(|&section| self.channels[section].raw == Some(true));
-        let Some(latest) = detected().map(moment).max() else { return };
-        let (filled, stood): (Vec<_>, Vec<_>) = detected()
-            .partition(|&section| self.channels[section].has_just_filled() && latest.since(moment(section)) <= SPREAD);
-        // Each train that stands in the district, or next to what filled, fills one section at a time.
-        let near = filled.iter().flat_map(|&section| &self.rules[section].neighbours);
-        let outside = near.copied().filter(|&other| self.rules[other].supply != Some(place));
-        let occupied: Vec<_> =
-            stood.iter().copied().chain(outside.filter(|&other| self.channels[other].raw != Some(false))).collect();
-        let mut known: SmallVec<[TrainId; 8]> =
-            occupied.iter().flat_map(|&section| identity.holders(section)).collect();
-        known.sort_unstable();
-        known.dedup();
-        let trains = known.len().max(self.pieces(&occupied).len());
-        if filled.len() < 2 || filled.len() <= trains {
-            return;
-        }
-        for &section in &filled {
-            if self.channels[section].told == Some(true) {
-                // No train came: identity is to forget that it heard so. The section counts as occupied all the same.
-                self.channels[section].told = Some(false);
-                self.heard.edges.push((section, false, Duration::ZERO));
-            }
-        }
-        let count = filled.len();
-        self.go_dark(now, place, now, format!("all {count} free sections filled in one moment"));
-    }
-
-    /// Sections next to each other, together.
-    fn pieces(&self, sections: &[SectionId]) -> Vec<SmallVec<[SectionId; 4]>> {
-        let mut left: Vec<SectionId> = sections.to_vec();
-        let mut pieces = Vec::new();
-        while let Some(first) = left.pop() {
-            let mut piece: SmallVec<[SectionId; 4]> = SmallVec::from_slice(&[first]);
-            let mut at = 0;
-            while at < piece.len() {
-                for &other in &self.rules[piece[at]].neighbours {
-                    if let Some(found) = left.iter().position(|&section| section == other) {
-                        piece.push(left.swap_remove(found));
-                    }
-                }
-                at += 1;
-            }
-            pieces.push(piece);
-        }
-        pieces
-    }
-
-    fn go_dark(&mut self, now: Time, place: usize, fallen: Time, because: String) {
+    pub(super) fn go_dark(&mut self, now: Time, place: usize, fallen: Time, because: String) {
         debug_assert!(fallen >= now, "darkness does not fall in the past");
         self.supplies[place].power = Power::Dark { fallen, changed: SmallVec::new() };
         self.supplies[place].dark_from = Some(now);

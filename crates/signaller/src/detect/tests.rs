@@ -336,6 +336,42 @@ fn trains_that_leave_their_sections_in_one_moment_do_not_put_out_the_light() {
 }
 
 #[test]
+fn districts_with_one_train_each_that_read_free_in_one_moment_are_dark_and_no_tag_moves() {
+    let mut scene = Scene::with_two_trains();
+    scene.report_apart(60, &[("quay", false), ("top", false)]);
+    scene.wait(3_000);
+    assert!(scene.is_dark("harbour") && scene.is_dark("hill"));
+    assert_eq!(scene.tags(), AS_PUT);
+    scene.wait(60_000);
+    scene.report_apart(60, &[("top", true), ("quay", true)]);
+    scene.wait(2_000);
+    assert!(!scene.is_dark("harbour") && !scene.is_dark("hill"));
+    assert_eq!(scene.tags(), AS_PUT);
+}
+
+#[test]
+fn a_train_that_reads_free_long_after_another_district_went_dark_has_no_part_in_that() {
+    let mut scene = Scene::with_two_trains();
+    scene.power("hill", false);
+    scene.wait(5_000);
+    scene.report(&[("quay", false)]);
+    scene.wait(3_000);
+    assert!(scene.is_dark("hill") && !scene.is_dark("harbour"));
+}
+
+#[test]
+fn a_district_whose_detectors_read_occupied_in_the_dark_is_live_when_all_of_them_read_free() {
+    let mut scene = Scene::with_two_trains();
+    scene.report_apart(40, &[("main", true), ("lower", true)]);
+    scene.wait(2_000);
+    assert!(scene.is_dark("harbour"));
+    // Somebody took the only train away meanwhile.
+    scene.report_apart(40, &[("lower", false), ("main", false), ("quay", false)]);
+    scene.wait(2_000);
+    assert!(!scene.is_dark("harbour"));
+}
+
+#[test]
 fn the_only_train_of_a_dark_district_is_taken_off_and_it_is_not_dark_for_ever() {
     let mut scene = Scene::with_two_trains();
     scene.report(&[("main", true)]);
