@@ -78,26 +78,22 @@ pub(super) fn nobody_said_it_had_gone(
     kept_back: Duration,
     at: Time,
 ) -> bool {
-    let is_fresh = || {
-        let freed = table.told_freed_at(section);
-        freed.is_some_and(|freed| {
-            at.since(freed) <= kept_back + 2 * TICK || froze(table, section, freed + kept_back, at)
-        })
-    };
+    let is_fresh = || table.told_freed_at(section).is_some_and(|freed| at.since(freed) <= kept_back + 2 * TICK);
     table.trains_in(section).is_empty()
-        && (table.is_told_filled(section) || is_fresh())
+        && (table.is_told_filled(section) || is_fresh() || is_frozen(table, section, kept_back, at))
         && table.last_to_leave(section) == Some(train)
 }
 
 /// Whether the power went in a section before what was reported there then had to be heard, and is not back for so long that
 /// detectors have settled: all stays as it was said to be.
-fn froze(table: &Table, section: SectionId, heard_by: Time, at: Time) -> bool {
+fn is_frozen(table: &Table, section: SectionId, kept_back: Duration, at: Time) -> bool {
+    let Some(freed) = table.told_freed_at(section) else { return false };
     let district = table.layout().sections[section].district;
     let is_dark = |mishap: &&Mishap| matches!(mishap.fault, Fault::DarkSaysFree | Fault::DarkSaysOccupied);
     district.is_some()
         && table.mishaps().iter().filter(is_dark).any(|mishap| {
             let lasts = mishap.until.is_none_or(|until| at <= until + SETTLING);
-            mishap.district == district && mishap.at <= heard_by && lasts
+            mishap.district == district && mishap.at <= freed + kept_back && lasts
         })
 }
 
@@ -108,11 +104,13 @@ pub(super) fn something_filled_it_just_before(
     table: &Table,
     train: TrainId,
     section: SectionId,
+    kept_back: Duration,
+    at: Time,
 ) -> bool {
     let ends = checkers.layout.sections[section].ends.iter();
     let mut next_to_it = ends.flat_map(|&end| &checkers.layout.ends[end].meets);
     table.trains_in(section).is_empty()
-        && table.is_told_filled(section)
+        && (table.is_told_filled(section) || is_frozen(table, section, kept_back, at))
         && next_to_it.any(|&end| table.covers(train, checkers.layout.ends[end].section))
 }
 

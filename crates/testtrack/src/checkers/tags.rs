@@ -37,7 +37,7 @@ pub(super) fn judge(checkers: &Checkers, now: Time, table: &Table, found: &mut V
         let sentence = format!("{name} is said for sure to be in {place}, where {there}");
         let excuse = if excuses::nobody_said_it_had_gone(table, train, section, kept_back, now) {
             Some("no report said that it had gone")
-        } else if excuses::something_filled_it_just_before(checkers, table, train, section) {
+        } else if excuses::something_filled_it_just_before(checkers, table, train, section, kept_back, now) {
             Some("something filled the detector just before it")
         } else {
             None
