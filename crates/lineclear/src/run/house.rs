@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use hooks::{Budget, Notice, NoticeKind, ScriptError, Scripts};
 use signaller::{Request, Signaller, Time};
+use testtrack::swarm::FaultSet;
 use testtrack::{Desk, Moment, PlaceError, Session, Settings, Violation};
 use track::{Layout, TrainId};
 
@@ -35,8 +36,10 @@ impl House {
         layout: Arc<Layout>,
         scripts: Vec<(String, String)>,
         seed: u64,
+        faults: &FaultSet,
     ) -> Result<(Self, Vec<ScriptError>), PlaceError> {
-        let session = Session::new(Arc::clone(&layout), &Settings::seeded(seed))?;
+        let session =
+            Session::new(Arc::clone(&layout), &Settings { faults: faults.faults(), ..Settings::seeded(seed) })?;
         let (scripts, errors) = Scripts::load(Arc::clone(&layout), scripts, &Budget::default(), seed);
         tracing::info!(layout = layout.name, seed, "trains are on the pretend table");
         let watch = Watch::new(layout);

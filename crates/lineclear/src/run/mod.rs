@@ -17,6 +17,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
+use testtrack::swarm::FaultSet;
 use tracing_subscriber::filter::LevelFilter;
 
 use crate::{Exit, folder};
@@ -48,6 +49,9 @@ pub(crate) struct Args {
     /// What decides everything that is left to chance on the pretend table
     #[arg(long, value_name = "N", default_value_t = 1)]
     seed: u64,
+    /// What goes wrong on the pretend table: `none`, `mild`, `harsh`, or names of faults with commas between them
+    #[arg(long, value_name = "WHICH", default_value = "none", value_parser = FaultSet::read)]
+    faults: FaultSet,
     /// Plain lines, on a terminal too
     #[arg(long)]
     plain: bool,
@@ -76,7 +80,7 @@ pub(crate) fn run(args: &Args) -> Exit {
         Ok(scripts) => scripts,
         Err(error) => return bad_input(&format_args!("error: {error}")),
     };
-    let (house, script_errors) = match House::new(layout, scripts, args.seed) {
+    let (house, script_errors) = match House::new(layout, scripts, args.seed, &args.faults) {
         Ok(made) => made,
         Err(error) => return bad_input(&format_args!("error: {error}")),
     };

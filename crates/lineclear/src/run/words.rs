@@ -4,7 +4,7 @@ use std::fmt;
 
 use hooks::{Notice, NoticeKind};
 use signaller::{Destination, Fact, Output, Tag, Time};
-use testtrack::Moment;
+use testtrack::{Happening, Moment};
 use track::{DistrictId, Layout, SectionId, Table, TrainId};
 
 /// How much attention a line wants.
@@ -84,6 +84,13 @@ impl Teller {
         });
         let mut lines: Vec<Line> =
             facts.filter_map(|fact| self.fact(layout, fact)).map(|(weight, text)| Line { at, weight, text }).collect();
+        lines.extend(moment.happenings.iter().filter_map(|(at, happening)| match happening {
+            Happening::Faulted { mishap } => {
+                let text = format!("on the table: {}", moment.table.mishap_in_words(mishap));
+                Some(Line { at: *at, weight: Weight::Notable, text })
+            }
+            _ => None,
+        }));
         lines.extend(notices.iter().map(|notice| {
             let weight = if matches!(notice.kind, NoticeKind::Said(_)) { Weight::Ordinary } else { Weight::Notable };
             Line { at, weight, text: notice.to_string() }

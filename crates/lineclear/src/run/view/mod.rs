@@ -195,7 +195,8 @@ mod tests {
 
     fn picture_of(layout: Layout, scripts: Vec<(String, String)>, width: usize, height: usize) -> String {
         let layout = Arc::new(layout);
-        let (mut house, errors) = House::new(Arc::clone(&layout), scripts, 1).unwrap();
+        let (mut house, errors) =
+            House::new(Arc::clone(&layout), scripts, 1, &testtrack::swarm::FaultSet::None).unwrap();
         assert!(errors.is_empty(), "{errors:?}");
         let mut deaf = Deaf(Teller::new(&layout), Vec::new());
         house.pass(Time::from_millis(60_000), &mut deaf);
