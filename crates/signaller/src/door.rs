@@ -456,7 +456,8 @@ pub enum Suspect {
 /// What is said of a section.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Tag {
-    /// Nothing is there.
+    /// Nothing is said to be there. The blind end of a train may be, or what comes after its nose out of a dark section: no
+    /// detector tells when that has left, and until it is proved the section is given to nobody else.
     Free,
     /// This train is there, under every surviving account.
     Sure(TrainId),

@@ -24,7 +24,7 @@ struct Joint {
     enter: EndId,
     heard_at: Time,
     on_delay: Duration,
-    /// Whether the report of the crossing came just then; not so where the train was only found there.
+    /// Whether the report of the crossing came just then; not so where the train was only found there, or no detector sees it.
     is_timed: bool,
 }
 
@@ -48,7 +48,9 @@ impl Passage {
         }
         let detector = layout.sections[layout.ends[enter].section].detector.map(|it| &layout.detectors[it]);
         let on_delay = detector.map_or(Duration::ZERO, |detector| detector.on_delay);
-        let before = self.crossed.replace(Joint { enter, heard_at: now, on_delay, is_timed: self.crossed.is_some() });
+        // That it went into a dark section is heard from its tail, when its nose is far beyond the joint.
+        let is_timed = self.crossed.is_some() && detector.is_some();
+        let before = self.crossed.replace(Joint { enter, heard_at: now, on_delay, is_timed });
         let steady = |joint: &Joint| {
             joint.is_timed && motion.is_steady_since(joint.heard_at - (joint.on_delay + LATE)) && detector.is_some()
         };

@@ -3,8 +3,9 @@
 use std::cmp::Ordering;
 
 use smallvec::{SmallVec, smallvec};
-use track::{EndId, Id, SectionId, TrainId};
+use track::{EndId, Id, Length, SectionId, TrainId};
 
+use super::odometer::MEASURED_WITHIN;
 use super::picture::Hold;
 
 /// A train, known by name or only by the room it takes.
@@ -58,6 +59,18 @@ impl Head {
 
     pub fn is_known(self) -> bool {
         self.most < i64::MAX / 8
+    }
+
+    /// The same head, as seen from the far end of a way of this length. Where nobody measured that, anywhere beyond it.
+    pub fn beyond(self, length: Option<Length>) -> Self {
+        let Some(length) = length.filter(|_| self.is_known()) else { return Self::UNKNOWN };
+        let off = length.um();
+        Self {
+            least: self.least - off - MEASURED_WITHIN.um(),
+            most: self.most - off + MEASURED_WITHIN.um(),
+            proved: 0,
+            ..self
+        }
     }
 
     pub fn hull(self, other: Self) -> Self {

@@ -8,11 +8,11 @@ use smallvec::{SmallVec, smallvec};
 use track::{EndId, Layout, Length, Lie, SectionId, Table, TrainId, TurnoutId, WayId};
 
 use super::account::{Head, Holds, Stand, Stands, Who, drop, put};
-use super::odometer::{Leaving, Odometers};
+use super::odometer::{Leaving, MEASURED_WITHIN, Odometers, detectable_length};
 use super::picture::Hold;
 use super::prices::Prices;
 use super::shares::Share;
-use super::topology::Topology;
+use super::topology::{Topology, length_towards};
 use super::trust::Trust;
 use crate::roster::Roster;
 use crate::time::Time;
@@ -22,6 +22,9 @@ const UNSEEN_SECTIONS: usize = 3;
 
 /// How many dark sections in a row are looked through.
 const DARK_SECTIONS: usize = 6;
+
+/// The last axle that a detector sees is reckoned within so much. Common practice, no source.
+const TAIL_SLACK: Length = Length::from_mm(15);
 
 /// What an explanation may rest on besides the account itself.
 pub(super) struct Scene<'a> {
@@ -261,6 +264,8 @@ impl Scene<'_> {
                 rest.holds.remove(at);
                 sink(with(rest), 1.0);
             }
+        } else if seen_ahead && !seen_behind && self.may_come_out_of_the_dark(stand, at) {
+            sink(with(unseen()), 1.0);
         } else if seen_ahead && !seen_behind {
             let mut rest = self.cleared(stand, at);
             rest.head = self.head_as_tail_passes(&rest, section);
@@ -277,7 +282,24 @@ impl Scene<'_> {
             let mut back = stand.clone();
             back.holds.truncate(at);
             sink(with(self.turned(&back)), self.reversing(stand));
-            sink(with(unseen()), self.missed(section, self.prices.contact_at_nose));
+            let mut hidden = 1.0;
+            if at + 1 == stand.holds.len() && self.may_hide_in_the_middle(stand, section) {
+                self.for_each_dark(stand, |step, entry| {
+                    // What must show itself here does: that it is something else is far-fetched.
+                    hidden = self.prices.emptying_unheard;
+                    let mut gone = unseen();
+                    gone.head = stand.head.beyond(step.way.and_then(|way| self.layout.ways[way].length));
+                    let dark = self.topology.section_of[entry];
+                    gone.holds.push(Hold { section: dark, enter: Some(entry), seen: false });
+                    sink(with(gone), self.ahead_into(stand, step.way, dark));
+                });
+            }
+            let is_in_the_dark = stand.holds[at + 1..].iter().any(|hold| self.topology.is_dark(hold.section));
+            let lost = match is_in_the_dark && self.may_hide_in_the_middle(stand, section) {
+                true => 1.0,
+                false => hidden * self.missed(section, self.prices.contact_at_nose),
+            };
+            sink(with(unseen()), lost);
         } else {
             self.lost(stands, stand, section, unseen(), sink);
         }
@@ -306,20 +328,22 @@ impl Scene<'_> {
             put(&mut stands, changed);
             stands
         };
-        let (mut leads_off, mut into_the_dark) = (false, false);
-        self.for_each_step(stand.nose(), |step| {
-            leads_off |= self.topology.leads_off(step.leave);
-            for &entry in self.topology.meets(step.leave) {
-                if self.topology.is_dark(self.topology.section_of[entry]) {
-                    into_the_dark = true;
-                    let mut gone = self.extended(&unseen, &step, &[], entry);
-                    if let Some(nose) = gone.holds.last_mut() {
-                        nose.seen = false;
-                    }
-                    sink(with(gone), self.ahead(stand, step.way));
-                }
-            }
+        let Some(at) = stand.position(section) else { return };
+        if stand.holds[at + 1..].iter().any(|hold| self.topology.is_dark(hold.section)) {
+            // It went on into the dark ahead, where its nose was already.
+            let mut rest = self.cleared(stand, at);
+            rest.head = self.head_as_tail_passes(&rest, section);
+            sink(with(rest), 1.0);
+            return;
+        }
+        let mut into_the_dark = false;
+        self.for_each_dark(stand, |step, entry| {
+            into_the_dark = true;
+            let gone = self.gone_into_the_dark(stand, step, entry, section);
+            sink(with(gone), self.all_of_it_into(stand, step.way, self.topology.section_of[entry]));
         });
+        let mut leads_off = false;
+        self.for_each_step(stand.nose(), |step| leads_off |= self.topology.leads_off(step.leave));
         if stand.who.known().is_none() {
             let mut stands = stands.clone();
             drop(&mut stands, stand.who);
@@ -332,6 +356,41 @@ impl Scene<'_> {
             return;
         }
         sink(with(unseen), self.missed(section, self.prices.lost_from_sight));
+    }
+
+    /// The stand of a train that is now where no detector sees it: all of it has left `section`, where its nose was seen last.
+    fn gone_into_the_dark(&self, stand: &Stand, step: &Step, entry: EndId, section: SectionId) -> Stand {
+        let length = step.way.and_then(|way| self.layout.ways[way].length);
+        let hold = Hold { section: self.topology.section_of[entry], enter: Some(entry), seen: false };
+        let head = stand.head.beyond(length);
+        let mut gone = Stand { holds: smallvec![hold], is_said: false, lost_for: 0, head, ..*stand };
+        gone.head = self.head_as_tail_passes(&gone, section);
+        gone
+    }
+
+    /// The dark sections ahead of the nose.
+    fn for_each_dark(&self, stand: &Stand, mut visit: impl FnMut(&Step, EndId)) {
+        self.for_each_step(stand.nose(), |step| {
+            for &entry in self.topology.meets(step.leave) {
+                if self.topology.is_dark(self.topology.section_of[entry]) {
+                    visit(&step, entry);
+                }
+            }
+        });
+    }
+
+    /// The price of going ahead by this way with all of the train, into a section to which it was told to go, or not.
+    fn all_of_it_into(&self, stand: &Stand, way: Option<WayId>, section: SectionId) -> f64 {
+        let (seen, _, _) = detectable_length(self.roster, stand.who).unwrap_or_default();
+        let price = self.ahead_by(stand, way, (seen - MEASURED_WITHIN).max(Length::ZERO));
+        if price > self.prices.by_hand { price * self.authorised(stand.who, section) } else { price }
+    }
+
+    /// Whether what a detector sees of the train may still lie in a dark section behind the one at `at`, and nothing of that kind
+    /// in between.
+    pub fn may_come_out_of_the_dark(&self, stand: &Stand, at: usize) -> bool {
+        stand.holds[..at].iter().any(|hold| self.topology.is_dark(hold.section))
+            && self.may_hide_in_the_middle(stand, stand.holds[at].section)
     }
 
     /// The stand without the section at `at`, which its tail has left, and what lies behind.
@@ -365,7 +424,27 @@ impl Scene<'_> {
         further.holds.push(Hold { section: self.topology.section_of[entry], enter: Some(entry), seen: true });
         let section = self.topology.section_of[entry];
         further.head = self.head_beyond(stand, step.way.filter(|_| passed.is_empty()), section);
+        self.draw_out_of_the_dark(&mut further);
         further
+    }
+
+    /// Takes away what lies unseen behind a train whose nose has just come into its section, as far as it is not that long.
+    fn draw_out_of_the_dark(&self, stand: &mut Stand) {
+        if stand.holds[0].seen || !self.topology.is_dark(stand.holds[0].section) {
+            return;
+        }
+        let Some((seen, _, _)) = detectable_length(self.roster, stand.who) else { return };
+        let mut covered = Length::ZERO;
+        for at in (0..stand.holds.len() - 1).rev() {
+            if covered >= seen + TAIL_SLACK && stand.holds[..=at].iter().all(|hold| !hold.seen) {
+                stand.holds.drain(..=at);
+                return;
+            }
+            let next = stand.holds[at + 1].enter;
+            let length = next.and_then(|next| length_towards(self.layout, self.topology, &stand.holds[at], next));
+            let Some(length) = length else { return };
+            covered += length - MEASURED_WITHIN;
+        }
     }
 
     /// The stand with nose and tail exchanged.
@@ -399,8 +478,13 @@ impl Scene<'_> {
 
     /// The price of going ahead out of the nose's section by this way.
     pub fn ahead(&self, stand: &Stand, way: Option<WayId>) -> f64 {
+        self.ahead_by(stand, way, Length::ZERO)
+    }
+
+    /// The same, and so far beyond.
+    fn ahead_by(&self, stand: &Stand, way: Option<WayId>, beyond: Length) -> f64 {
         let turnouts = way.map_or(1.0, |way| self.turnouts(way));
-        let length = way.and_then(|way| self.layout.ways[way].length);
+        let length = way.and_then(|way| self.layout.ways[way].length).map(|length| length + beyond);
         turnouts
             * match self.odometers.leaving(stand, length, self.now) {
                 Leaving::Possible => 1.0,

@@ -229,6 +229,7 @@ impl<F: Fn(SectionId) -> bool> Question<'_, F> {
                 && let Some(first) = stand.holds.iter().position(|hold| hold.seen)
                 && stand.holds[first].section == line.section
                 && stand.holds[first + 1..].iter().any(|hold| hold.seen)
+                && !self.scene.may_come_out_of_the_dark(stand, first)
             {
                 self.scene.clear_tail(stand, first);
                 state.upto[at] += 1;

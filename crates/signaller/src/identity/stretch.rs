@@ -43,8 +43,13 @@ impl Scene<'_> {
         let Some((seen, _, _)) = detectable_length(self.roster, stand.who) else { return false };
         let told = super::position::delays(self.layout, stand.tail().section).1 + UNTOLD;
         let mut covered = Length::ZERO;
+        let mut before = self.filled_at[stand.tail().section];
         for pair in stand.holds[1..].windows(2) {
-            let (before, at) = (self.filled_at[pair[0].section], self.filled_at[pair[1].section]);
+            // Nobody heard when it came into a dark one: not before it came into the last one that told.
+            if !self.topology.is_dark(pair[0].section) {
+                before = self.filled_at[pair[0].section];
+            }
+            let at = self.filled_at[pair[1].section];
             // One that filled just now is not taken note of yet.
             if at < before || at + told > self.now {
                 break;

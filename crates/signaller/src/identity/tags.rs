@@ -1,9 +1,10 @@
 //! What is said of each section.
 
 use smallvec::{SmallVec, smallvec};
-use track::{SectionId, Table, TrainId};
+use track::{EndId, SectionId, Table, TrainId};
 
-use super::account::{Account, Who};
+use super::account::{Account, Stand, Who};
+use super::picture::Hold;
 use super::{Identity, Standing};
 use crate::door::Tag;
 
@@ -90,7 +91,10 @@ impl Identity {
             given_up = given_up.max(cluster.given_up);
             for account in &cluster.accounts {
                 for stand in &account.stands {
-                    let there = stand.holds.iter().any(|hold| hold.section == section && (hold.seen || dark));
+                    let there = match dark {
+                        true => self.is_surely_in_the_dark(stand, section),
+                        false => stand.sees(section),
+                    };
                     if there && !self.is_called_after_other(section, stand.who) {
                         total += account.weight;
                         match shares.iter_mut().find(|(who, _)| *who == stand.who) {
@@ -123,6 +127,33 @@ impl Identity {
                     (true, false) => Tag::Unexplained,
                 }
             }
+        }
+    }
+
+    /// Whether a train that stands so must still be in this dark section. It need not where only its tail may be left there, or
+    /// where it can have gone on into the next dark section: nothing tells when it does.
+    fn is_surely_in_the_dark(&self, stand: &Stand, section: SectionId) -> bool {
+        let Some(at) = stand.position(section) else { return false };
+        let is_seen_ahead = stand.holds[at + 1..].iter().any(|hold| hold.seen);
+        let is_seen_behind = stand.holds[..at].iter().any(|hold| hold.seen);
+        let mut others = stand.holds.iter().filter(|hold| hold.section != section);
+        match (is_seen_behind, is_seen_ahead) {
+            (true, true) => true,
+            (true, false) | (false, true) => false,
+            (false, false) if stand.is_said => true,
+            (false, false) => {
+                !others.any(|hold| self.topology.is_dark(hold.section)) && !self.is_dark_beyond(stand.holds[at])
+            }
+        }
+    }
+
+    /// Whether a dark section lies next to one, on the side that a train goes to.
+    fn is_dark_beyond(&self, hold: Hold) -> bool {
+        let is_dark = |&end: &EndId| self.topology.is_dark(self.topology.section_of[end]);
+        let is_dark_past = |end: EndId| self.topology.meets(end).iter().any(is_dark);
+        match hold.enter {
+            Some(enter) => self.topology.passages(enter).iter().any(|passage| is_dark_past(passage.leave)),
+            None => self.topology.ends(hold.section).iter().any(|&end| is_dark_past(end)),
         }
     }
 
