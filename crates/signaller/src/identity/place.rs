@@ -385,7 +385,9 @@ impl Identity {
         let before: Option<Length> = (0..stand.holds.len() - 1).map(length_of).sum();
         let bounds = match (before, self.odometers.head(stand, now), detectable_length(&self.roster, stand.who)) {
             (Some(before), Some((_, most)), Some((seen, _, _))) => {
-                let most = most.min(way_length_of_nose(self, stand).unwrap_or(most));
+                // Beyond its section it would have been seen, but for a dark one.
+                let seen_within = way_length_of_nose(self, stand).filter(|_| !self.is_dark_beyond(stand.nose()));
+                let most = most.min(seen_within.unwrap_or(most));
                 // What it should have travelled and did not would bring it nearer to where it goes now.
                 (tail - (before + most - seen), tail - (before + Length::from_um(stand.head.proved) - seen))
             }

@@ -148,7 +148,7 @@ impl Identity {
     }
 
     /// Whether a dark section lies next to one, on the side that a train goes to.
-    fn is_dark_beyond(&self, hold: Hold) -> bool {
+    pub(super) fn is_dark_beyond(&self, hold: Hold) -> bool {
         let is_dark = |&end: &EndId| self.topology.is_dark(self.topology.section_of[end]);
         let is_dark_past = |end: EndId| self.topology.meets(end).iter().any(is_dark);
         match hold.enter {
