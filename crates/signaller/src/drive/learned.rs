@@ -4,9 +4,10 @@
 //! lateness of both reports, leave open. Speed steps fall into bands, and each band of each direction learns for itself; what was
 //! never measured keeps the tolerance that was stated.
 //!
-//! One passage proves little: a report may have been lost and another train's taken for it, somebody may have pushed. So a band
-//! is believed once several passages agree, and only as far as all of them allow, widened by a margin for what changes with load
-//! and temperature and from step to step. A passage that contradicts what is believed widens it again at once.
+//! One passage proves little: a report may have been lost and another train's taken for it, a detector may be slow, somebody may have
+//! pushed. So a band is believed once several passages were timed, and then everything that any of the last few leaves open, widened
+//! by a margin for what changes with load and temperature and from step to step. A passage that contradicts what is believed widens
+//! it at once, and is forgotten in time.
 
 use std::time::Duration;
 
@@ -16,8 +17,11 @@ use crate::door::Direction;
 
 /// So many bands share the speed steps.
 const BANDS: usize = 24;
-/// So many passages have to agree before a band is believed. One alone may be wrong, and two may be wrong alike.
-const AGREEING: u8 = 3;
+/// So many passages have to be timed before a band is believed. One alone may be wrong, and two may be wrong alike.
+const PROVING: usize = 3;
+/// So many of the last passages count, all that each of them leaves open: a detector that is slow for a while makes passages that
+/// end there too long, and those that begin there too short.
+const KEPT: usize = 5;
 /// What a believed interval is widened by, in millionths. Common practice, no source.
 const MARGIN: i64 = 5_000;
 /// And for the steps of a band being unlike: this part of the tolerance, that is, a curve that wanders once through its whole
@@ -55,9 +59,17 @@ pub(super) struct Learned {
 
 #[derive(Clone, Copy, Debug)]
 struct Band {
-    /// What the passages so far leave open.
-    measured: Ratio,
-    agreeing: u8,
+    /// What the last passages left open each, in no order.
+    recent: [Ratio; KEPT],
+    /// How many there were so far.
+    count: usize,
+}
+
+impl Band {
+    /// Everything that one of the last passages left open; nothing where there was none.
+    fn open(&self) -> Option<Ratio> {
+        self.recent[..self.count.min(KEPT)].iter().copied().reduce(Ratio::hull)
+    }
 }
 
 impl Timed {
@@ -88,7 +100,7 @@ impl Learned {
     /// Nothing is learned: the speed may be off by so many thousandths.
     pub(super) fn new(tolerance_permille: i64) -> Self {
         let tolerance = tolerance_permille * 1000;
-        let band = Band { measured: Ratio { least: MILLION, most: MILLION }, agreeing: 0 };
+        let band = Band { recent: [Ratio { least: MILLION, most: MILLION }; KEPT], count: 0 };
         Self { tolerance, bands: [[band; BANDS]; 2] }
     }
 
@@ -96,28 +108,19 @@ impl Learned {
     pub(super) fn believed(&self, direction: Direction, step: u8, steps: u8) -> Ratio {
         let stated = Ratio { least: MILLION - self.tolerance, most: MILLION + self.tolerance };
         let band = &self.bands[side(direction)][band_of(step, steps)];
-        match band.agreeing {
-            0 => stated,
-            AGREEING.. => band.measured.widened(self.margin()),
-            _ => stated.hull(band.measured),
+        match band.open() {
+            Some(open) if band.count >= PROVING => open.widened(self.margin()),
+            Some(open) => stated.hull(open),
+            None => stated,
         }
     }
 
     /// A passage at a steady `step` was timed.
     pub(super) fn learn(&mut self, direction: Direction, step: u8, steps: u8, timed: &Timed, nominal: Speed) {
         let Some(ratio) = timed.ratio(nominal) else { return };
-        let margin = self.margin();
         let band = &mut self.bands[side(direction)][band_of(step, steps)];
-        let (least, most) = (band.measured.least.max(ratio.least), band.measured.most.min(ratio.most));
-        if band.agreeing == 0 {
-            *band = Band { measured: ratio, agreeing: 1 };
-        } else if least - most <= margin {
-            // Intervals that miss each other by less than the margin leave what lies between them.
-            band.measured = Ratio { least: least.min(most), most: most.max(least) };
-            band.agreeing = band.agreeing.saturating_add(1);
-        } else {
-            *band = Band { measured: band.measured.hull(ratio), agreeing: 1 };
-        }
+        band.recent[band.count % KEPT] = ratio;
+        band.count += 1;
     }
 
     fn margin(&self) -> i64 {
@@ -177,7 +180,7 @@ mod tests {
         }
         let believed = learn(&mut learned, 1200);
         assert!(believed.least < 950_000 && believed.most > 1_200_000, "{believed:?}");
-        for _ in 0..3 {
+        for _ in 0..4 {
             learn(&mut learned, 950);
         }
         let believed = learn(&mut learned, 950);
