@@ -8,6 +8,9 @@ use track::{Layout, Lie, SignalId, TrainId, TurnoutId};
 use crate::random::Stream;
 use crate::session::{Desk, Moment};
 
+/// Why somebody who meddles holds a train.
+pub(crate) const HELD: &str = "somebody wished it";
+
 /// How long somebody thinks before meddling again, in milliseconds.
 const PAUSE_MS: (i64, i64) = (3_000, 60_000);
 
@@ -58,7 +61,7 @@ impl Meddling {
         let (at_once, afterwards) = match (self.stream.below(10), train, turnout, signal) {
             (0, ..) => (Request::StopAll, Some(Request::ResumeAll)),
             (1 | 2, Some(train), ..) => {
-                (Request::Hold { train, reason: "somebody wished it".to_owned() }, Some(Request::Release { train }))
+                (Request::Hold { train, reason: HELD.to_owned() }, Some(Request::Release { train }))
             }
             (3, Some(train), ..) => (Request::Stop { train }, None),
             (4..=6, _, Some(turnout), _) => (Request::Throw { turnout, lie }, None),

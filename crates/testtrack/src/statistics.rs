@@ -95,7 +95,7 @@ pub(crate) struct Keeper {
 }
 
 /// The reason of a hold that a person set on everything.
-const STOPPED: &str = "everything was stopped";
+pub(crate) const STOPPED: &str = "everything was stopped";
 
 /// How it stands with a train.
 #[derive(Clone, Copy, Debug, Default)]

@@ -179,7 +179,8 @@ impl Drive {
             self.expect_answer(train, &stand, picture, interlock, signals, outputs);
             let wish = match interlock.authority(train, picture, signals) {
                 Some(authority) if stand.sure => self.wish(train, &authority, &stand),
-                _ => STAND,
+                Some(authority) => self.wish_in_doubt(train, &authority, now, picture, interlock),
+                None => STAND,
             };
             if self.order(train, wish, Some(stand.leading), now, picture, outputs) {
                 interlock.departed(train, outputs);
@@ -187,7 +188,7 @@ impl Drive {
                 self.row(train).started_on = Some(stand.footprint.iter().map(|hold| hold.section).collect());
             }
             if wish.is_at_its_end && self.is_at_rest(train) {
-                interlock.stands_at_its_end(train, outputs);
+                interlock.stands_at_its_end(train, now, picture, outputs);
             }
         }
     }
@@ -277,6 +278,26 @@ impl Drive {
         }
     }
 
+    /// The step at which a train should go that is in doubt: the least that any account allows.
+    fn wish_in_doubt(
+        &self,
+        train: TrainId,
+        authority: &Authority<'_>,
+        now: Time,
+        picture: &impl Picture,
+        interlock: &Interlock,
+    ) -> Wish {
+        let mut least: Option<Wish> = None;
+        for stand in picture.possible_whereabouts(train, now) {
+            let Some(authority) = interlock.authority_in_doubt(train, authority, &stand, picture) else { return STAND };
+            let wish = self.wish(train, &authority, &stand);
+            if least.is_none_or(|least| wish.step < least.step) {
+                least = Some(wish);
+            }
+        }
+        least.unwrap_or(STAND)
+    }
+
     /// The step at which the train should go now.
     fn wish(&self, train: TrainId, authority: &Authority<'_>, stand: &Whereabouts) -> Wish {
         let Some(row) = self.rows.get(train) else { return STAND };
@@ -289,8 +310,9 @@ impl Drive {
             let slower = profile.nominal(step) - Speed::from_um(profile.braking.scaled(1, 10).um());
             return Wish { step: profile.step_within(slower.max(Speed::ZERO)).min(step.saturating_sub(1)), ..STAND };
         }
-        let limit = reach::limit(layout, authority, stand, profile);
         let creep = profile.creep_step(CREEP);
+        let slow = if authority.call == Call::Creep { profile.nominal(creep) } else { Speed::MAX };
+        let limit = reach::limit(layout, authority, stand, profile).min(slow);
         let allowed = match reach::reach(layout, authority, stand, profile) {
             Reach::Measured(room) => {
                 let by_room = profile.step_within(limit.min(reach::speed_before(room, Speed::ZERO, profile)));

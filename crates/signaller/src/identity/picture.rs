@@ -58,6 +58,9 @@ pub struct Pace {
     pub most: Speed,
 }
 
+/// What weighs this much less than it takes to be in doubt counts for something all the same, for much of it makes a doubt.
+const COUNTS: f64 = 0.1;
+
 impl Identity {
     /// Where the train stands, by the likeliest account. Nothing where no account has it on the layout.
     pub fn whereabouts(&self, train: TrainId, now: Time) -> Option<Whereabouts> {
@@ -111,8 +114,13 @@ impl Identity {
             return Vec::new();
         }
         let sure = self.whereabouts(train, now).is_some_and(|stand| stand.sure);
-        let counts = shares.iter().filter(|(_, share)| *share >= self.prices.sure);
+        let (counts, left_out): (Vec<_>, Vec<_>) =
+            shares.into_iter().partition(|(_, share)| *share >= self.prices.sure * COUNTS);
+        if left_out.iter().map(|(_, share)| share).sum::<f64>() >= self.prices.sure {
+            return Vec::new();
+        }
         counts
+            .iter()
             .map(|(stand, _)| Whereabouts {
                 sure,
                 footprint: stand.holds.clone(),

@@ -79,7 +79,7 @@ impl Interlock {
             if let (Some(section), []) = (strange, &moved[..]) {
                 let nose =
                     picture.whereabouts(train, now).and_then(|stand| stand.footprint.last().map(|it| it.section));
-                self.runs[train].did_not_answer_in = nose;
+                self.note_no_answer(train, nose);
                 let (name, section) = (self.name(train), &self.layout.sections[section].name);
                 let reason =
                     format!("`{name}` was told to go and does not answer, and something unknown fills `{section}`");

@@ -39,8 +39,9 @@ impl Interlock {
         }
         match stand {
             None => self.hold_in_doubt(train, "nobody knows where it stands", outputs),
-            Some(stand) if !stand.sure => self.hold_in_doubt(train, "it is not sure where it stands", outputs),
+            Some(stand) if !stand.sure => self.follow_in_doubt(train, now, picture, outputs),
             Some(stand) => {
+                self.runs[train].is_stuck_in_doubt = false;
                 self.lift_no_answer(train, &stand, outputs);
                 if self.runs[train].holds.has(HoldKind::Astray) {
                     self.note_found(train, &stand);
@@ -57,14 +58,6 @@ impl Interlock {
         }
     }
 
-    /// A train that did not answer has shown itself somewhere else.
-    fn lift_no_answer(&mut self, train: TrainId, stand: &Whereabouts, outputs: &mut Vec<Output>) {
-        let nose = stand.footprint.last().map(|hold| hold.section);
-        if nose != self.runs[train].did_not_answer_in {
-            self.lift_hold(train, HoldKind::NoAnswer, outputs);
-        }
-    }
-
     /// Which granted passage the nose is in; nothing unless the whole train stands within its authority.
     pub(super) fn nose_among_granted(&self, train: TrainId, stand: &Whereabouts) -> Option<usize> {
         let run = &self.runs[train];
@@ -77,7 +70,7 @@ impl Interlock {
         stand.footprint.iter().all(|hold| within(hold.section)).then_some(nose)
     }
 
-    fn advance(&mut self, train: TrainId, nose: usize) {
+    pub(super) fn advance(&mut self, train: TrainId, nose: usize) {
         for place in self.runs[train].nose..nose {
             self.clear_signal(self.runs[train].granted[place], false);
         }
@@ -96,7 +89,7 @@ impl Interlock {
     }
 
     /// Gives back, from the tail on, every section in which no account has the train any more.
-    fn release_behind(&mut self, train: TrainId, picture: &impl Picture, outputs: &mut Vec<Output>) {
+    pub(super) fn release_behind(&mut self, train: TrainId, picture: &impl Picture, outputs: &mut Vec<Output>) {
         while self.runs[train].nose > 0 {
             let section = self.runs[train].granted[0].section;
             if picture.holders(section).contains(&train) {
@@ -199,13 +192,21 @@ impl Interlock {
             }
             return;
         }
+        self.try_again(train, now, drive, outputs);
         if stands {
             self.settle_astray(train, now, picture, outputs);
+            self.settle_facing(train, now, picture);
         }
-        let in_doubt = |run: &Run| run.holds.has(HoldKind::Doubt) || run.holds.has(HoldKind::Astray);
+        let is_sure = picture.whereabouts(train, now).is_none_or(|stand| stand.sure);
+        let in_doubt = |run: &Run| run.holds.has(HoldKind::Doubt) || run.holds.has(HoldKind::Astray) || !is_sure;
         if self.runs[train].must_stand && stands && !in_doubt(&self.runs[train]) {
             self.runs[train].must_stand = false;
             self.give_back_ahead(train, now, picture, outputs);
+        }
+        let run = &self.runs[train];
+        let lacks_plan = run.to.is_some() && !run.is_planned || run.must_stand;
+        if !is_sure && stands && lacks_plan && !run.granted.is_empty() {
+            self.stick_in_doubt(train, outputs);
         }
         let run = &self.runs[train];
         if run.to.is_some() && !run.is_planned && !run.must_stand && !in_doubt(run) {
@@ -214,11 +215,11 @@ impl Interlock {
         self.prove(train, picture, outputs);
     }
 
-    /// The train stands as close to the end of its authority as it can tell: if that is its destination, it has arrived.
-    pub(crate) fn stands_at_its_end(&mut self, train: TrainId, outputs: &mut Vec<Output>) {
+    /// The train stands at the end of its authority: if that is its destination, it has arrived.
+    pub(super) fn arrive_if_there(&mut self, train: TrainId, outputs: &mut Vec<Output>) {
         let run = &self.runs[train];
         let has_all = run.is_planned && run.plan.is_empty() && run.proved == run.granted.len();
-        if has_all && run.nose + 1 == run.granted.len() && !self.is_held(train) {
+        if has_all && run.nose + 1 == run.granted.len() {
             self.arrive(train, outputs);
         }
     }
@@ -244,7 +245,7 @@ impl Interlock {
         }
     }
 
-    fn hold_in_doubt(&mut self, train: TrainId, why: &str, outputs: &mut Vec<Output>) {
+    pub(super) fn hold_in_doubt(&mut self, train: TrainId, why: &str, outputs: &mut Vec<Output>) {
         self.set_hold(train, HoldKind::Doubt, why.to_owned(), outputs);
     }
 

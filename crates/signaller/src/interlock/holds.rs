@@ -4,7 +4,7 @@
 //! last reason is gone.
 
 use smallvec::SmallVec;
-use track::{SectionId, TrainId};
+use track::TrainId;
 
 use super::Interlock;
 use crate::door::{Fact, Output};
@@ -18,11 +18,11 @@ pub enum HoldKind {
     Wished,
     /// Everything was stopped; it is lifted when everything is resumed.
     AllStopped,
-    /// Its accounts disagree, or none is left; lifted when they agree.
+    /// Its accounts disagree, or none is left, and its safety depends on that; lifted when it does not.
     Doubt,
     /// It was found outside what it was granted; lifted once it stands where nobody else may be, or by a person.
     Astray,
-    /// It was told to go and is not seen where it should be by now; lifted when it is, or by a person.
+    /// It was told to go and is not seen where it should be by now; lifted when it is, to try it again, or by a person.
     NoAnswer,
     /// There is no power where it stands; lifted when there is.
     Dark,
@@ -97,20 +97,6 @@ impl Interlock {
         if !self.is_held(train) {
             outputs.push(Output::Fact(Fact::HoldLifted { train }));
         }
-    }
-
-    /// A train was told to go and is not seen in the next section, where it must be by now.
-    pub(crate) fn hold_for_no_answer(
-        &mut self,
-        train: TrainId,
-        nose: SectionId,
-        next: SectionId,
-        outputs: &mut Vec<Output>,
-    ) {
-        self.runs[train].did_not_answer_in = Some(nose);
-        let (name, next) = (self.name(train), &self.layout.sections[next].name);
-        let reason = format!("`{name}` was told to go and does not answer in `{next}`; see where it is and release it");
-        self.set_hold(train, HoldKind::NoAnswer, reason, outputs);
     }
 
     /// Holds a train that stands, or reaches, where there is no power, until there is.

@@ -16,6 +16,8 @@ mod exchange;
 mod follow;
 mod grant;
 mod holds;
+mod in_doubt;
+mod no_answer;
 mod orders;
 mod plan;
 mod rehearsal;
@@ -105,6 +107,8 @@ pub(crate) struct Authority<'a> {
 pub(crate) enum Call {
     /// Go on as far as allowed.
     Go,
+    /// The same, as slowly as it goes.
+    Creep,
     /// Come to stand in an ordinary way.
     Brake,
     /// Stand at once.
@@ -349,6 +353,8 @@ impl Interlock {
             Call::Stand
         } else if run.must_stand || run.to.is_none() {
             Call::Brake
+        } else if self.is_tried_again(train) {
+            Call::Creep
         } else {
             Call::Go
         };

@@ -7,6 +7,7 @@ use track::{Layout, Lie, SectionId, SignalId, TrainId, Traverse, TurnoutId};
 
 use super::by_hand::Driver;
 use super::holds::Holds;
+use super::no_answer::NoAnswer;
 use crate::door::Destination;
 use crate::time::Time;
 
@@ -44,8 +45,9 @@ pub(crate) struct Run {
     /// Where it was found astray last, and when it is believed to stay there.
     pub(crate) found_on: SmallVec<[SectionId; 4]>,
     pub(crate) settled_at: Time,
-    /// The section its nose was in when it did not answer.
-    pub(crate) did_not_answer_in: Option<SectionId>,
+    pub(crate) no_answer: NoAnswer,
+    /// It is in doubt where it stands, wants to go, and can get no further until that is settled.
+    pub(crate) is_stuck_in_doubt: bool,
     pub(crate) waits_for: Option<Wait>,
     /// Since when it has not been granted anything, while it waits.
     pub(crate) waits_since: Time,

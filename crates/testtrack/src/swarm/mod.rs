@@ -9,6 +9,7 @@
 //!
 //! Read [`Plan`] first, then `trial.rs`.
 
+mod caller;
 mod choice;
 mod log;
 mod person;

@@ -7,6 +7,7 @@ use std::time::Duration;
 use signaller::Time;
 use track::Layout;
 
+use super::caller::Caller;
 use super::choice::FaultSet;
 use super::log::Log;
 use super::person::Person;
@@ -209,6 +210,7 @@ struct Crew<'a> {
     traffic: Traffic,
     meddling: Option<Meddling>,
     person: Option<Person>,
+    caller: Caller,
     seed: u64,
     watch: Watch,
     broken: Vec<Broken>,
@@ -223,6 +225,7 @@ impl<'a> Crew<'a> {
             traffic: Traffic::new(&plan.layout, plan.seed),
             meddling: meddles.then(|| Meddling::new(&plan.layout, plan.seed)),
             person: None,
+            caller: Caller::default(),
             seed: plan.seed,
             watch: Watch::new(&plan.layout),
             broken: Vec::new(),
@@ -261,6 +264,7 @@ impl<'a> Crew<'a> {
         if let Some(meddling) = &mut self.meddling {
             meddling.hear(moment, desk);
         }
+        self.caller.hear(moment, &self.watch, desk);
         if let Some(person) = &mut self.person {
             person.hear(moment, &self.watch, desk);
         }

@@ -7,7 +7,9 @@ use track::{Layout, SectionId, Table as Rows, TrainId};
 
 use super::trial::{Broken, Law};
 use super::words::train_name;
+use crate::meddling::HELD;
 use crate::session::Moment;
+use crate::statistics::STOPPED;
 use crate::table::Table;
 
 /// What settled a doubt.
@@ -57,6 +59,8 @@ pub(super) struct Watch {
     ordered: BTreeMap<TrainId, Time>,
     waits: BTreeMap<TrainId, String>,
     moved_on: BTreeSet<TrainId>,
+    /// The train that is being called.
+    called: Option<TrainId>,
 }
 
 impl Watch {
@@ -71,6 +75,7 @@ impl Watch {
             ordered: BTreeMap::new(),
             waits: BTreeMap::new(),
             moved_on: BTreeSet::new(),
+            called: None,
         }
     }
 
@@ -90,6 +95,19 @@ impl Watch {
                 self.fact(moment, fact);
             }
         }
+        // What is said in the moment in which a call ends may still have come of it.
+        let ends = |output: &Output| matches!(output, Output::Fact(Fact::RollCallEnded { .. }));
+        if moment.outputs.iter().any(ends) {
+            self.called = None;
+        }
+    }
+
+    /// The trains that are held though no person wished it, and not for want of power.
+    pub(super) fn held_by_doubt(&self) -> impl Iterator<Item = TrainId> + '_ {
+        let is_doubt = |reason: &str| {
+            reason != HELD && reason != STOPPED && !reason.starts_with("the power is off")
+        };
+        self.holds.iter().filter(move |(_, reason)| is_doubt(reason)).map(|(&train, _)| train)
     }
 
     fn fact(&mut self, moment: &Moment<'_>, fact: &Fact) {
@@ -121,9 +139,11 @@ impl Watch {
                 self.doubts.insert(*doubt, Open { since, about: about.clone() });
             }
             Fact::DoubtCleared { doubt, .. } => {
-                self.doubts.remove(doubt);
-                *self.settled.entry(settled_by(moment)).or_default() += 1;
+                let open = self.doubts.remove(doubt);
+                let called = self.called.filter(|train| open.is_some_and(|open| open.about.trains.contains(train)));
+                *self.settled.entry(settled_by(moment, called)).or_default() += 1;
             }
+            Fact::RollCallBegan { train } => self.called = Some(*train),
             _ => {}
         }
     }
@@ -178,7 +198,7 @@ impl Watch {
 }
 
 /// What settled a doubt, by what was heard in the same moment.
-fn settled_by(moment: &Moment<'_>) -> Settled {
+fn settled_by(moment: &Moment<'_>, called: Option<TrainId>) -> Settled {
     let is_word = |input: &Input| match input {
         Input::Requested { request, .. } => {
             matches!(
@@ -192,7 +212,7 @@ fn settled_by(moment: &Moment<'_>) -> Settled {
         Settled::ByReading
     } else if moment.inputs.iter().any(is_word) {
         Settled::ByWord
-    } else if moment.outputs.iter().any(|output| matches!(output, Output::Fact(Fact::RollCallEnded { .. }))) {
+    } else if called.is_some() {
         Settled::ByRollCall
     } else {
         Settled::ByEvidence

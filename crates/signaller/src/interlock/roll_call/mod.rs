@@ -6,7 +6,8 @@
 //! leaves it the least room; then it goes back by no more than it surely went out, and gives back what it was granted, but for
 //! what it may still reach into.
 //!
-//! Deliberately not done: two trains are never moved at once, and a train that may be out of sight is not moved at all.
+//! Deliberately not done: two trains are never moved at once, and a train that is out of sight under every account is not moved
+//! at all.
 
 mod prepare;
 

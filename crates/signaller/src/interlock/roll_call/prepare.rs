@@ -55,7 +55,8 @@ impl Interlock {
             Ok(preparation) => Ok((ahead, preparation)),
             Err(reason) => match self.prepare(train, ahead.other(), &stands, picture, signals) {
                 Ok(preparation) => Ok((ahead.other(), preparation)),
-                Err(_) => Err(reason),
+                Err(other) if other == reason => Err(reason),
+                Err(other) => Err(format!("{reason}; and the other way {other}")),
             },
         }
     }
@@ -69,6 +70,9 @@ impl Interlock {
         signals: &Signals,
     ) -> Result<Preparation, Reason> {
         let mut preparation = Preparation::default();
+        if !stands.iter().any(|stand| stand.footprint.iter().any(|hold| self.shows(hold))) {
+            return Err(format!("`{}` is out of sight", self.name(train)));
+        }
         for stand in stands {
             let (next, room) = self.ahead_of(train, direction, stand, picture, signals)?;
             let known = preparation.ahead.iter().find(|other| other.section == next.section);
@@ -101,9 +105,6 @@ impl Interlock {
         signals: &Signals,
     ) -> Result<(Traverse, Length), Reason> {
         let name = self.name(train);
-        if !stand.footprint.iter().any(|hold| hold.seen) {
-            return Err(format!("`{name}` may be out of sight"));
-        }
         let (enter, nose) = if stand.leading == direction {
             (stand.footprint.last().and_then(|hold| hold.enter), stand.nose)
         } else {

@@ -1,0 +1,102 @@
+//! A train that was told to go and is not seen where it should be by now: it has stalled, or a report is missing.
+//!
+//! It is held, and tried again after a while, as slowly as it goes: what made it stall may be over. How far it may have got is
+//! reckoned from everything it was ever told, so it stays within what it was granted whether it stalled or went on unseen. Only
+//! when it does not answer to that either is somebody asked to see where it is.
+
+use std::time::Duration;
+
+use track::{SectionId, TrainId};
+
+use super::{HoldKind, Interlock};
+use crate::door::Output;
+use crate::drive::Drive;
+use crate::identity::Whereabouts;
+use crate::time::Time;
+
+/// A train is tried again so long after it was held. Common practice, no source.
+const TRY_AGAIN: Duration = Duration::from_secs(5);
+
+/// So often a train is tried again before somebody is asked.
+const TRIES: u8 = 2;
+
+/// What is kept of a train that did not answer.
+#[derive(Debug, Default)]
+pub(crate) struct NoAnswer {
+    /// The section its nose was in.
+    nose: Option<SectionId>,
+    /// So often it was tried again there.
+    tries: u8,
+    /// When it is tried again.
+    again_at: Option<Time>,
+}
+
+impl Interlock {
+    /// A train was told to go and is not seen in the next section, where it must be by now.
+    pub(crate) fn hold_for_no_answer(
+        &mut self,
+        train: TrainId,
+        nose: SectionId,
+        next: SectionId,
+        outputs: &mut Vec<Output>,
+    ) {
+        let (name, next) = (self.name(train), &self.layout.sections[next].name);
+        let what = format!("`{name}` was told to go and does not answer in `{next}`");
+        let no_answer = &mut self.runs[train].no_answer;
+        if no_answer.nose != Some(nose) {
+            *no_answer = NoAnswer { nose: Some(nose), ..NoAnswer::default() };
+        }
+        if no_answer.tries >= TRIES {
+            no_answer.again_at = None;
+            self.set_hold(train, HoldKind::NoAnswer, format!("{what}; see where it is and release it"), outputs);
+            return;
+        }
+        let again_at = self.now + TRY_AGAIN;
+        no_answer.again_at = Some(again_at);
+        self.look_again(train, again_at);
+        self.set_hold(train, HoldKind::NoAnswer, format!("{what}; it is tried again in a moment"), outputs);
+    }
+
+    /// Something else strange happened while a train did not answer: it is not tried again by itself.
+    pub(super) fn note_no_answer(&mut self, train: TrainId, nose: Option<SectionId>) {
+        self.runs[train].no_answer = NoAnswer { nose, tries: TRIES, again_at: None };
+    }
+
+    /// A train that did not answer has shown itself somewhere else.
+    pub(super) fn lift_no_answer(&mut self, train: TrainId, stand: &Whereabouts, outputs: &mut Vec<Output>) {
+        let nose = stand.footprint.last().map(|hold| hold.section);
+        if nose != self.runs[train].no_answer.nose {
+            self.runs[train].no_answer = NoAnswer::default();
+            self.lift_hold(train, HoldKind::NoAnswer, outputs);
+        }
+    }
+
+    /// Tries a train again that stands and is due for it.
+    pub(super) fn try_again(&mut self, train: TrainId, now: Time, drive: &Drive, outputs: &mut Vec<Output>) {
+        let no_answer = &mut self.runs[train].no_answer;
+        if no_answer.again_at.is_none_or(|at| at > now) {
+            return;
+        }
+        if !drive.is_at_rest(train) {
+            let again_at = now + TRY_AGAIN;
+            no_answer.again_at = Some(again_at);
+            self.look_again(train, again_at);
+            return;
+        }
+        no_answer.again_at = None;
+        no_answer.tries += 1;
+        self.lift_hold(train, HoldKind::NoAnswer, outputs);
+    }
+
+    /// Whether the train did not answer where its nose was seen last, and is being tried again.
+    pub(super) fn is_tried_again(&self, train: TrainId) -> bool {
+        self.runs[train].no_answer.tries > 0
+    }
+
+    /// The train stands as far on as it may have got, and has not shown itself: there is no more to be tried.
+    pub(super) fn give_up_trying(&mut self, train: TrainId, outputs: &mut Vec<Output>) {
+        let name = self.name(train);
+        let reason = format!("`{name}` was told to go and does not answer; see where it is and release it");
+        self.set_hold(train, HoldKind::NoAnswer, reason, outputs);
+    }
+}
