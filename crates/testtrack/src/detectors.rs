@@ -32,6 +32,10 @@ pub(crate) struct Detectors {
     /// What each turnout reported last, heard or not.
     lies: Rows<TurnoutId, Option<Lie>>,
     deciding: BTreeSet<(Time, SectionId)>,
+    /// When each area detector says again what it said last.
+    repeating: BTreeSet<(Time, SectionId)>,
+    says_again: Option<Spread>,
+    lots: Stream,
     jitter: Spread,
     post: Post,
     /// What each link that is down said last.
@@ -124,7 +128,17 @@ impl Detectors {
                 readers[section].push(id);
             }
         }
+        let mut lots = Stream::labelled(seed, "when detectors repeat themselves");
+        let mut repeating = BTreeSet::new();
+        for (id, section) in layout.sections.iter() {
+            if let (Some(span), Some(_)) = (settings.says_again, section.detector) {
+                repeating.insert((Time::ZERO + span.draw(&mut lots), id));
+            }
+        }
         Self {
+            repeating,
+            says_again: settings.says_again,
+            lots,
             detectors: layout.detectors.values().map(sender).collect(),
             areas: layout.sections.iter().map(area).collect(),
             readers,
@@ -197,10 +211,8 @@ impl Detectors {
     /// When a detector makes up its mind, or a report arrives.
     pub(crate) fn next_due(&self) -> Option<Time> {
         let decision = self.deciding.first().map(|&(at, _)| at);
-        match (decision, self.next_arrival()) {
-            (Some(one), Some(other)) => Some(one.min(other)),
-            (one, other) => one.or(other),
-        }
+        let repeat = self.repeating.first().map(|&(at, _)| at);
+        [decision, repeat, self.next_arrival()].into_iter().flatten().min()
     }
 
     /// When the next report arrives.
@@ -217,6 +229,13 @@ impl Detectors {
             area.decides_at = None;
             let report = Input::SectionReported { section, occupied: area.says };
             self.post.send(&mut self.detectors[area.detector], Duration::ZERO, at, report);
+        }
+        while let Some(&(at, section)) = self.repeating.first().filter(|(at, _)| *at <= now) {
+            self.repeating.remove(&(at, section));
+            let (Some(area), Some(span)) = (&self.areas[section], self.says_again) else { continue };
+            let report = Input::SectionReported { section, occupied: area.says };
+            self.post.send(&mut self.detectors[area.detector], Duration::ZERO, at, report);
+            self.repeating.insert((at + span.draw(&mut self.lots), section));
         }
     }
 

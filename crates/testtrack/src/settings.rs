@@ -19,6 +19,10 @@ pub struct Settings {
     pub message_delay: Spread,
     /// What a detector takes on top of its own on-delay or off-delay, at most. Drawn each time.
     pub detector_jitter: Duration,
+    /// How long after it said something an area detector says it again, as many makers' nodes do, drawn each time; nothing where it
+    /// speaks only when something changes. A report that was lost, or overtaken by an older one, is set right by that. Common
+    /// practice, no source.
+    pub says_again: Option<Spread>,
     /// How long an order takes to reach a train. Drawn for each order; orders to one train keep their order.
     pub order_delay: Spread,
     /// How turnouts lie at first, where no train stands on them.
@@ -52,10 +56,18 @@ impl Settings {
             seed,
             message_delay: Spread { least: Duration::from_millis(20), most: Duration::from_millis(80) },
             detector_jitter: Duration::from_millis(10),
+            says_again: None,
             order_delay: Spread { least: Duration::from_millis(10), most: Duration::from_millis(60) },
             turnouts_at_first: FirstLie::Drawn,
             faults: Faults::NONE,
         }
+    }
+
+    /// Detectors say every 10 to 30 s what they said last.
+    #[must_use]
+    pub const fn repeating(self) -> Self {
+        let says_again = Some(Spread { least: Duration::from_secs(10), most: Duration::from_secs(30) });
+        Self { says_again, ..self }
     }
 
     /// How late a report can be beyond the detector's own delay.

@@ -180,7 +180,11 @@ impl Detect {
         identity: &Identity,
     ) {
         if self.rules[section].is_plain {
-            self.change_raw(now, section, occupied);
+            let is_new = self.change_raw(now, section, occupied);
+            // Many nodes say now and then what they said before. Who only watches tells it as it was recorded.
+            if !is_new && expected != Expected::Anything {
+                return;
+            }
             self.tell(now, section, occupied, Duration::ZERO, identity);
         } else {
             self.condition(now, section, occupied, expected, identity);

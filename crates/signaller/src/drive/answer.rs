@@ -22,6 +22,8 @@ const UNMEASURED: Length = Length::from_mm(12_000);
 pub(super) struct Answer {
     nose: Option<(SectionId, Option<EndId>)>,
     from: Length,
+    /// It did not answer there before: it is given the whole way again.
+    is_known: bool,
 }
 
 /// A train that does not answer.
@@ -45,7 +47,7 @@ impl Answer {
         let hold = stand.footprint.last()?;
         let nose = Some((hold.section, hold.enter));
         if self.nose != nose || !stand.sure {
-            *self = Self { nose, from: motion.surely_run() };
+            *self = Self { nose, from: motion.surely_run(), is_known: false };
             return None;
         }
         if motion.step == 0 {
@@ -57,11 +59,11 @@ impl Answer {
         }
         let on_delay = layout.sections[next].detector.map_or(Duration::ZERO, |it| layout.detectors[it].on_delay);
         let meanwhile = motion.pace().most.distance_in(on_delay + LATE);
-        let contradicts = stand.nose.is_some_and(|nose| nose.overdue || nose.least > nose.most);
+        let contradicts = !self.is_known && stand.nose.is_some_and(|nose| nose.overdue || nose.least > nose.most);
         if !contradicts && motion.surely_run() - self.from <= room + SLACK + meanwhile {
             return None;
         }
-        self.from = motion.surely_run();
+        (self.from, self.is_known) = (motion.surely_run(), true);
         Some(Missing { nose: hold.section, next })
     }
 }

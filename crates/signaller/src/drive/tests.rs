@@ -143,17 +143,27 @@ fn hold(world: &World) -> Option<&str> {
 }
 
 #[test]
-fn a_train_that_stalls_is_told_to_stand_and_held_until_somebody_has_seen_to_it() {
+fn a_train_that_stalls_for_a_while_is_tried_again_and_runs_on_by_itself() {
     let mut world = World::with_two_trains();
     let train = world.train("Heron");
     world.trains[train].as_mut().unwrap().factor = 0.0;
     world.go("Heron", "halt");
     assert!(world.run(60.0, |world| world.signaller.interlock().is_held(train)));
-    assert_eq!(
-        hold(&world),
-        Some("`Heron` was told to go and does not answer in `w1`; see where it is and release it")
-    );
+    assert_eq!(hold(&world), Some("`Heron` was told to go and does not answer in `w1`; it is tried again in a moment"));
     assert_eq!(world.signaller.drive().step_of(train), 0);
+    world.trains[train].as_mut().unwrap().factor = 1.0;
+    assert!(world.run(90.0, |world| world.has_arrived("Heron")));
+}
+
+#[test]
+fn a_train_that_goes_on_stalling_is_tried_twice_and_held_until_somebody_has_seen_to_it() {
+    let mut world = World::with_two_trains();
+    let train = world.train("Heron");
+    world.trains[train].as_mut().unwrap().factor = 0.0;
+    world.go("Heron", "halt");
+    let asks = |world: &World| hold(world).is_some_and(|reason| reason.ends_with("see where it is and release it"));
+    assert!(world.run(300.0, asks));
+    assert!(world.run(5.0, |world| world.signaller.drive().step_of(train) == 0));
     world.trains[train].as_mut().unwrap().factor = 1.0;
     assert!(!world.run(20.0, |world| world.speed("Heron") > 0.0), "it would set out with nobody watching");
     assert_eq!(world.ask(Request::Release { train }), Answer::Accepted);

@@ -61,7 +61,9 @@ impl Interlock {
     ) {
         while !self.runs[train].plan.is_empty() {
             if self.pieces_ahead(train) >= PIECES_AHEAD {
-                self.runs[train].lacks_track = false;
+                let freed = self.freed;
+                let run = &mut self.runs[train];
+                (run.lacks_track, run.looked_round_at_freed) = (false, freed);
                 return;
             }
             let run = &self.runs[train];

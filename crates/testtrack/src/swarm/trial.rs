@@ -160,7 +160,7 @@ impl Plan {
     }
 
     fn run(&self, log: &mut Log, heard: Option<&mut Heard>) -> Result<Run, PlaceError> {
-        let settings = Settings { faults: self.faults.faults(), ..Settings::seeded(self.seed) };
+        let settings = Settings { faults: self.faults.faults(), ..Settings::seeded(self.seed).repeating() };
         let mut session = Session::new(Arc::clone(&self.layout), &settings)?;
         let mut crew = Crew::new(self, log, heard);
         pass(&mut session, self.span, &mut crew, |_, _| false);

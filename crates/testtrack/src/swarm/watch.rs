@@ -104,9 +104,7 @@ impl Watch {
 
     /// The trains that are held though no person wished it, and not for want of power.
     pub(super) fn held_by_doubt(&self) -> impl Iterator<Item = TrainId> + '_ {
-        let is_doubt = |reason: &str| {
-            reason != HELD && reason != STOPPED && !reason.starts_with("the power is off")
-        };
+        let is_doubt = |reason: &str| reason != HELD && reason != STOPPED && !reason.starts_with("the power is off");
         self.holds.iter().filter(move |(_, reason)| is_doubt(reason)).map(|(&train, _)| train)
     }
 

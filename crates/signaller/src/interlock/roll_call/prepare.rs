@@ -15,6 +15,10 @@ use crate::time::Time;
 const SHORTEST: Length = Length::from_mm(300);
 /// The nose keeps so far from the far end of what it was granted, beside [`NEXT_AXLE`].
 const SHORT_OF_END: Length = Length::from_mm(20);
+/// With so much room a call need not reach into another section. Common practice, no source.
+const ENOUGH: Length = Length::from_mm(300);
+/// A call reaches into so many sections at most.
+const AT_MOST: usize = 3;
 /// A call that leaves less room than this finds out nothing.
 const WORTH_IT: Length = Length::from_mm(60);
 
@@ -74,18 +78,9 @@ impl Interlock {
             return Err(format!("`{}` is out of sight", self.name(train)));
         }
         for stand in stands {
-            let (next, room) = self.ahead_of(train, direction, stand, picture, signals)?;
-            let known = preparation.ahead.iter().find(|other| other.section == next.section);
-            let asks = |need: &Need| {
-                let mut needs = preparation.ahead.iter().flat_map(|passage| &self.layout.ways[passage.way].needs);
-                needs.any(|other| other.turnout == need.turnout && other.lie != need.lie)
-            };
-            if known.is_some_and(|other| *other != next) || self.layout.ways[next.way].needs.iter().any(asks) {
-                let section = &self.layout.sections[next.section].name;
-                return Err(format!("`{}` might come into `{section}` from either side", self.name(train)));
-            }
-            if known.is_none() {
-                preparation.ahead.push(next);
+            let (ahead, room) = self.ahead_of(train, direction, stand, picture, signals)?;
+            for next in ahead {
+                self.add_passage(train, next, &mut preparation)?;
             }
             preparation.room = Some(preparation.room.map_or(room, |least| least.min(room)));
         }
@@ -95,7 +90,24 @@ impl Interlock {
         Ok(preparation)
     }
 
-    /// The passage into which a train would come if it stood so and went that way, and how far its nose may go for that.
+    fn add_passage(&self, train: TrainId, next: Traverse, preparation: &mut Preparation) -> Result<(), Reason> {
+        let known = preparation.ahead.iter().find(|other| other.section == next.section);
+        let asks = |need: &Need| {
+            let mut needs = preparation.ahead.iter().flat_map(|passage| &self.layout.ways[passage.way].needs);
+            needs.any(|other| other.turnout == need.turnout && other.lie != need.lie)
+        };
+        if known.is_some_and(|other| *other != next) || self.layout.ways[next.way].needs.iter().any(asks) {
+            let section = &self.layout.sections[next.section].name;
+            return Err(format!("`{}` might come into `{section}` from either side", self.name(train)));
+        }
+        if known.is_none() {
+            preparation.ahead.push(next);
+        }
+        Ok(())
+    }
+
+    /// The passages into which a train would come if it stood so and went that way, and how far its nose may go for that: more
+    /// than one where the first is short.
     fn ahead_of(
         &self,
         train: TrainId,
@@ -103,7 +115,7 @@ impl Interlock {
         stand: &Whereabouts,
         picture: &impl Picture,
         signals: &Signals,
-    ) -> Result<(Traverse, Length), Reason> {
+    ) -> Result<(SmallVec<[Traverse; 4]>, Length), Reason> {
         let name = self.name(train);
         let (enter, nose) = if stand.leading == direction {
             (stand.footprint.last().and_then(|hold| hold.enter), stand.nose)
@@ -126,8 +138,32 @@ impl Interlock {
             // It may stand with its nose at the joint.
             _ => -self.blind(train),
         };
-        let beyond = self.layout.ways[next.way].length.unwrap_or(SHORTEST);
-        Ok((next, left + beyond - SHORT_OF_END - NEXT_AXLE))
+        let mut room = left + self.layout.ways[next.way].length.unwrap_or(SHORTEST) - SHORT_OF_END - NEXT_AXLE;
+        let mut ahead: SmallVec<[Traverse; 4]> = SmallVec::from_slice(&[next]);
+        while room < ENOUGH
+            && ahead.len() < AT_MOST
+            && let Some(further) = self.passage_beyond(train, &ahead, picture, signals)
+        {
+            room += self.layout.ways[further.way].length.unwrap_or(SHORTEST);
+            ahead.push(further);
+        }
+        Ok((ahead, room))
+    }
+
+    /// The passage that follows on those, if it can be granted too and needs no turnout thrown.
+    fn passage_beyond(
+        &self,
+        train: TrainId,
+        ahead: &[Traverse],
+        picture: &impl Picture,
+        signals: &Signals,
+    ) -> Option<Traverse> {
+        let leave = ahead.last()?.leave;
+        let kept = self.layout.ends[leave].signal.is_some_and(|signal| signals.is_kept_at_danger(signal));
+        let [entry] = self.layout.ends[leave].meets[..] else { return None };
+        self.way_that_lies(entry)?;
+        let next = self.passage_to_call_into(train, entry, picture).ok()?;
+        (!kept && ahead.iter().all(|passage| passage.section != next.section)).then_some(next)
     }
 
     fn blind(&self, train: TrainId) -> Length {

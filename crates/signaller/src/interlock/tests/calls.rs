@@ -7,7 +7,7 @@ use crate::model::{World, passing_loop, refusal};
 use crate::{Answer, Direction, Fact, Input, Output, Request, Tag};
 
 #[test]
-fn a_train_that_may_be_out_of_sight_is_not_called() {
+fn a_train_that_is_out_of_sight_is_not_called() {
     let mut world = World::with_two_trains();
     let (train, w1) = (world.train("Heron"), world.section("w1"));
     assert_eq!(refusal(world.ask(Request::RollCall { train: None })), "it is sure where every train stands");
@@ -16,7 +16,7 @@ fn a_train_that_may_be_out_of_sight_is_not_called() {
     assert!(world.run(20.0, |world| world.signaller.interlock().is_held(train)));
     world.run(5.0, |_| false);
     assert!(world.signaller.interlock().hold_kinds(train).eq([HoldKind::Doubt]));
-    assert_eq!(refusal(world.ask(Request::RollCall { train: None })), "`Heron` may be out of sight");
+    assert_eq!(refusal(world.ask(Request::RollCall { train: None })), "`Heron` is out of sight");
 }
 
 /// Heron in `north` and Plover in `south`, both facing west, and one of them has come into the throat with nobody watching how
@@ -97,7 +97,7 @@ fn a_roll_call_is_refused_where_the_track_is_not_free_under_every_account() {
     let (heron, east) = (world.train("Heron"), world.section("east"));
     world.falsely_filled.push(east);
     world.run(1.0, |_| false);
-    let reason = "`west` is taken by `Plover`";
+    let reason = "`west` is taken by `Plover`; and the other way `east` is occupied, and nobody knows by what";
     assert_eq!(refusal(world.ask(Request::RollCall { train: Some(heron) })), reason);
     assert_eq!(calls(&world), Vec::<&Fact>::new());
 }
