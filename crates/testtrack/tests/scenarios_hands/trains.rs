@@ -112,6 +112,28 @@ fn a_locomotive_that_stalls_for_a_while_is_tried_again_and_arrives_later() {
 }
 
 #[test]
+fn a_train_that_was_pushed_over_a_joint_is_called_found_and_runs_on() {
+    let mut railway = Railway::new(7);
+    railway.send("Heron", "harbour-2");
+    assert!(railway.run_until(5, |railway| railway.has_arrived("Heron")));
+    railway.run(10.0);
+    let (heron, beyond) = (railway.train("Heron"), "junction");
+    assert!(railway.table().push(heron, Direction::Forward, Length::from_mm(300), Speed::from_mm(150)));
+    railway.run(10.0);
+    assert!(railway.lies_in("Heron", "harbour-2") && railway.lies_in("Heron", beyond));
+    assert_eq!(railway.tag(beyond), Some(&Tag::Doubt([heron].into_iter().collect())));
+    let call = railway.ask(Request::RollCall { train: Some(heron) });
+    let is_sure = |railway: &Railway, section: &str| railway.tag(section) == Some(&Tag::Sure(heron));
+    assert!(railway.run_until(3, |railway| is_sure(railway, "harbour-2") && railway.tag(beyond) == Some(&Tag::Free)));
+    assert!(!railway.is_refused(call));
+    assert!(railway.run_until(5, |railway| !railway.is_moving("Heron")));
+    railway.run(30.0);
+    railway.send("Heron", "shore-1");
+    assert!(railway.run_until(10, |railway| railway.has_arrived("Heron")));
+    railway.is_in_order();
+}
+
+#[test]
 fn a_train_that_starts_by_itself_while_another_is_on_its_way_is_met_by_nobody() {
     for seed in 20..24 {
         let mut railway = Railway::new(seed);

@@ -4,7 +4,7 @@
 //! detector that says free, nobody has it or may be in it, and its turnouts lie right or may be thrown. All of these sections
 //! are granted to it together, before it moves. It creeps until one of them fills, or as far as it may under the account that
 //! leaves it the least room; then it goes back by no more than it surely went out, and gives back what it was granted, but for
-//! what it may still reach into.
+//! what it may still reach into. Where it is told by a section that it leaves, it stays.
 //!
 //! Deliberately not done: two trains are never moved at once, and a train that is out of sight under every account is not moved
 //! at all.
@@ -180,9 +180,13 @@ impl Interlock {
             Phase::Out => {
                 let settled = picture.whereabouts(train, now).filter(|stand| stand.sure && call.was_in_doubt);
                 let settled = settled.and_then(|stand| stand.footprint.last().map(|hold| hold.section));
-                call.answered = self.answer_to(train, picture).or(settled);
+                let filled = self.answer_to(train, picture);
+                call.answered = filled.or(settled);
                 let gone = travelled.1 - call.from.1 + drive.room_to_stop_creeping(train);
-                if call.answered.is_some() || gone >= call.room || call.until <= now {
+                if filled.is_none() && settled.is_some() {
+                    // What told was a section that it left: back there it would be in doubt again.
+                    call.phase = Phase::Ending;
+                } else if call.answered.is_some() || gone >= call.room || call.until <= now {
                     call.phase = Phase::Turning;
                 }
             }
