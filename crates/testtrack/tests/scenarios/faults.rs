@@ -55,7 +55,7 @@ const STORIES: [Stories; Fault::ALL.len()] = stories! {
         trains::a_train_that_is_put_elsewhere_without_a_word_is_run_into_by_nobody;
     PutDown: trains::a_wagon_that_nobody_knows_of_is_not_run_into_and_the_line_is_free_when_it_is_gone;
     Parted: trains::a_tail_that_parts_stays_an_obstacle_and_nobody_runs_into_it;
-    Stall: trains::a_locomotive_that_stalls_is_held_until_somebody_has_seen_to_it_and_arrives_later;
+    Stall: trains::a_locomotive_that_stalls_for_a_while_is_tried_again_and_arrives_later;
     Runaway: trains::a_train_that_starts_by_itself_while_another_is_on_its_way_is_met_by_nobody;
     OrderIgnored: trains::a_train_that_does_not_hear_that_it_should_brake_does_no_harm;
     HandDriven: trains::a_train_that_a_guest_drives_without_a_word_is_kept_clear_of;

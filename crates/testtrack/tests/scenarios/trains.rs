@@ -105,18 +105,36 @@ pub(crate) fn a_tail_that_parts_stays_an_obstacle_and_nobody_runs_into_it() {
 }
 
 #[test]
-pub(crate) fn a_locomotive_that_stalls_is_held_until_somebody_has_seen_to_it_and_arrives_later() {
+pub(crate) fn a_locomotive_that_stalls_for_a_while_is_tried_again_and_arrives_later() {
     let mut railway = Railway::new(6);
     railway.send("Heron", "shore-1");
     railway.until("Heron was on its way", 300, |railway| railway.lies_in("Heron", "harbour-1"));
     let heron = railway.train("Heron");
-    railway.table().stall(heron, Duration::from_secs(60));
+    railway.table().stall(heron, Duration::from_secs(15));
     railway.until("Heron was held", 60, |railway| railway.hold("Heron").contains("does not answer"));
-    assert!(railway.hold("Heron").contains("release it"), "what a person must do is said: {}", railway.hold("Heron"));
-    railway.session.heal();
-    railway.a_person_sees_to(heron);
-    railway.goes("Heron", "shore-1", 600);
+    assert!(railway.hold("Heron").contains("tried again"), "{}", railway.hold("Heron"));
+    railway.until("Heron ran on by itself", 600, |railway| railway.lies_in("Heron", "shore-1"));
     railway.in_order(&[Fault::Stall]);
+}
+
+#[test]
+pub(crate) fn a_train_that_was_pushed_over_a_joint_is_called_found_and_runs_on() {
+    let mut railway = Railway::new(7);
+    let heron = railway.train("Heron");
+    railway.goes("Heron", "harbour-2", 300);
+    railway.run(10.0);
+    assert!(railway.table().push(heron, Direction::Forward, Length::from_mm(300), Speed::from_mm(150)));
+    railway.run(10.0);
+    assert!(railway.lies_in("Heron", "harbour-2") && railway.lies_in("Heron", "junction"));
+    assert_eq!(railway.tag("junction"), &Tag::Doubt([heron].into_iter().collect()));
+    let call = railway.ask(Request::RollCall { train: Some(heron) });
+    let is_found =
+        |railway: &Railway| railway.tag("harbour-2") == &Tag::Sure(heron) && railway.tag("junction") == &Tag::Free;
+    railway.until("Heron was found", 180, is_found);
+    assert_eq!(railway.refusal(call), None);
+    railway.run(30.0);
+    railway.goes("Heron", "shore-1", 600);
+    railway.in_order(&[Fault::Pushed]);
 }
 
 #[test]
