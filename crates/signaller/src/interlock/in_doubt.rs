@@ -59,7 +59,11 @@ impl Interlock {
         }
         let stands = picture.possible_whereabouts(train, now);
         let Some(likeliest) = stands.first() else { return };
-        if stands.iter().any(|stand| stand.leading != likeliest.leading) {
+        let covers_as_much = |stand: &Whereabouts| {
+            let is_in = |section| likeliest.footprint.iter().any(|hold| hold.section == section);
+            stand.footprint.len() == likeliest.footprint.len() && stand.footprint.iter().all(|hold| is_in(hold.section))
+        };
+        if stands.iter().any(|stand| stand.leading != likeliest.leading) && stands.iter().all(covers_as_much) {
             picture.face(train, likeliest.leading, now);
             self.look_again(train, now);
         }

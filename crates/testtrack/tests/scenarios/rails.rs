@@ -126,7 +126,7 @@ pub(crate) fn a_detector_that_is_stuck_on_free_stops_the_train_that_should_have_
     railway.table().stick_detector(harbour, None);
     railway.send("Heron", "shore-1");
     railway.until("Heron was held", 60, |railway| railway.hold("Heron").contains("does not answer in `harbour-1`"));
-    railway.run(5.0);
+    railway.run(4.0);
     assert!(railway.lies_in("Heron", "harbour-1") && !railway.is_moving("Heron"));
     assert_eq!(railway.hold("Plover"), "", "what is far away runs on");
     railway.session.heal();
