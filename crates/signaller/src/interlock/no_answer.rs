@@ -2,7 +2,8 @@
 //!
 //! It is held, and tried again after a while, as slowly as it goes: what made it stall may be over. How far it may have got is
 //! reckoned from everything it was ever told, so it stays within what it was granted whether it stalled or went on unseen. Only
-//! when it does not answer to that either is somebody asked to see where it is.
+//! when it does not answer to that either is somebody asked to see where it is; and at once where a turnout under it, or just
+//! passed, may have led it another way than was thought.
 
 use std::time::Duration;
 
@@ -42,11 +43,13 @@ impl Interlock {
     ) {
         let (name, next) = (self.name(train), &self.layout.sections[next].name);
         let what = format!("`{name}` was told to go and does not answer in `{next}`");
+        let may_go_elsewhere = self.may_have_gone_elsewhere(train);
         let no_answer = &mut self.runs[train].no_answer;
         if no_answer.nose != Some(nose) {
             *no_answer = NoAnswer { nose: Some(nose), ..NoAnswer::default() };
         }
-        if no_answer.tries >= TRIES {
+        // Where a turnout may have led it another way, nobody knows what it would run into.
+        if no_answer.tries >= TRIES || may_go_elsewhere {
             no_answer.again_at = None;
             self.set_hold(train, HoldKind::NoAnswer, format!("{what}; see where it is and release it"), outputs);
             return;
@@ -55,6 +58,12 @@ impl Interlock {
         no_answer.again_at = Some(again_at);
         self.look_again(train, again_at);
         self.set_hold(train, HoldKind::NoAnswer, format!("{what}; it is tried again in a moment"), outputs);
+    }
+
+    /// Whether a turnout in the section of its nose may have led the train another way than was thought.
+    pub(super) fn may_have_gone_elsewhere(&self, train: TrainId) -> bool {
+        let run = &self.runs[train];
+        run.granted.get(run.nose).is_some_and(|passage| self.layout.ends[passage.enter].ways.len() > 1)
     }
 
     /// Something else strange happened while a train did not answer: it is not tried again by itself.

@@ -183,6 +183,7 @@ impl Interlock {
         if self.runs.get(train).is_none() {
             return;
         }
+        self.void_roll_call(train);
         self.give_back_all(train, outputs);
         let run = &mut self.runs[train];
         (run.to, run.waits_for, run.must_stand) = (None, None, false);

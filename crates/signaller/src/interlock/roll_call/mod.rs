@@ -47,6 +47,8 @@ pub(super) struct RollCall {
     answered: Option<SectionId>,
     /// Holds that were lifted for the call.
     lifted: SmallVec<[HoldKind; 4]>,
+    /// Somebody said where it stands: the call means nothing any more.
+    is_void: bool,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -109,6 +111,7 @@ impl Interlock {
         }
         for &passage in &preparation.ahead {
             self.granted_to[passage.section] = Some(train);
+            self.regranted.push(passage.section);
             for need in self.layout.ways[passage.way].needs.clone() {
                 self.turnouts.throw(need.turnout, need.lie, now, outputs);
             }
@@ -125,6 +128,7 @@ impl Interlock {
             was_in_doubt: !picture.whereabouts(train, now).is_some_and(|stand| stand.sure),
             answered: None,
             lifted: SmallVec::new(),
+            is_void: false,
         });
         self.touch(train);
         Ok(())
@@ -152,6 +156,16 @@ impl Interlock {
         self.roll_call.as_ref().is_some_and(|call| call.train == train)
     }
 
+    /// Somebody said where the train stands, or that it does not: if it is being called, it comes to stand, and that is all.
+    pub(super) fn void_roll_call(&mut self, train: TrainId) {
+        if let Some(call) = self.roll_call.as_mut().filter(|call| call.train == train) {
+            call.is_void = true;
+            if call.phase != Phase::Setting {
+                call.phase = Phase::Ending;
+            }
+        }
+    }
+
     /// Takes the roll call a step further.
     pub(super) fn work_roll_call<P: Picture>(
         &mut self,
@@ -163,7 +177,9 @@ impl Interlock {
         let Some(mut call) = self.roll_call.take() else { return };
         let train = call.train;
         let stopped = self.everything_stopped || self.runs[train].must_stand;
-        let is_held = stopped || self.hold_kinds(train).any(|kind| !kind.is_doubt() || call.phase != Phase::Setting);
+        let is_held = stopped
+            || call.is_void
+            || self.hold_kinds(train).any(|kind| !kind.is_doubt() || call.phase != Phase::Setting);
         if is_held || !self.may_go_on(&call, picture) {
             if call.phase == Phase::Setting {
                 return self.end_roll_call(&call, now, picture, outputs);
@@ -241,14 +257,16 @@ impl Interlock {
     fn end_roll_call<P: Picture>(&mut self, call: &RollCall, now: Time, picture: &mut P, outputs: &mut Vec<Output>) {
         let train = call.train;
         if call.phase != Phase::Setting {
-            picture.face(train, call.direction, now);
+            if !call.is_void {
+                picture.face(train, call.direction, now);
+            }
             let stand = picture.whereabouts(train, now);
             let sure = stand.as_ref().is_some_and(|stand| stand.sure);
             let stands_in = stand.and_then(|stand| stand.footprint.last().map(|hold| hold.section));
             let found = call.answered.map(|answered| stands_in.filter(|_| sure).unwrap_or(answered));
             outputs.push(Output::Fact(Fact::RollCallEnded { train, found }));
             let again = call.lifted.iter().filter(|&&kind| kind != HoldKind::Doubt && kind != HoldKind::Astray);
-            for &kind in again.filter(|_| !sure || call.answered.is_none()) {
+            for &kind in again.filter(|_| !call.is_void && (!sure || call.answered.is_none())) {
                 self.set_hold(train, kind, "a roll call did not settle where it stands".to_owned(), outputs);
             }
         }
