@@ -5,7 +5,7 @@ use std::sync::Arc;
 use track::{EndId, Length, Lie, SectionId, TrainId, Traverse, TurnoutId};
 
 use super::{HoldKind, Interlock, Run, Wait};
-use crate::door::{Destination, Fact, Output};
+use crate::door::{Destination, Direction, Fact, Output};
 use crate::drive::Drive;
 use crate::identity::Whereabouts;
 use crate::picture::Picture;
@@ -56,6 +56,15 @@ impl Interlock {
         if stand.sure && drive.is_at_rest(train) {
             let course = self.course(train, &stand, to, picture);
             let Some(course) = course else {
+                let mut ways = self.layout.ways.values();
+                let blind = [Direction::Forward, Direction::Backward].into_iter().any(|it| self.leads_blind(train, it));
+                if blind && ways.any(|way| way.length.is_none()) {
+                    return Err(format!(
+                        "no path leads from where `{name}` stands to {} over measured track, and over other track it cannot lead \
+                         with an end that no detector sees; hint: give the sections lengths",
+                        self.place_name(to)
+                    ));
+                }
                 return Err(format!("no path leads from where `{name}` stands to {}", self.place_name(to)));
             };
             if !course.turns_back && self.cannot_tell_if_there(&stand, &course.path, to) {

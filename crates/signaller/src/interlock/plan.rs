@@ -4,7 +4,7 @@ use smallvec::SmallVec;
 use track::{EndId, Layout, Length, Path, SectionId, TrainId, Traverse, distance_cost};
 
 use super::Interlock;
-use crate::door::Destination;
+use crate::door::{Destination, Direction};
 use crate::identity::Whereabouts;
 use crate::picture::Picture;
 
@@ -33,7 +33,8 @@ impl Interlock {
         picture: &impl Picture,
     ) -> Option<Course> {
         let ahead = stand.footprint.last()?.enter.and_then(|enter| self.path_from(enter, train, to, picture));
-        let ahead = ahead.filter(|(path, _)| !self.sticks_out(train, path, picture));
+        let ahead = ahead
+            .filter(|(path, _)| !self.sticks_out(train, path, picture) && !self.gropes(train, stand.leading, path));
         let behind = self.path_back(train, stand, to, picture);
         match (ahead, behind) {
             (Some((path, cost)), Some((_, back))) if cost <= back.saturating_add(TURNING_BACK) => {
@@ -64,7 +65,23 @@ impl Interlock {
         picture: &impl Picture,
     ) -> Option<(Path, i64)> {
         let back = self.enter_after_turning(stand).and_then(|enter| self.path_from(enter, train, to, picture));
-        back.filter(|(path, _)| !self.sticks_out(train, path, picture))
+        back.filter(|(path, _)| {
+            !self.sticks_out(train, path, picture) && !self.gropes(train, stand.leading.other(), path)
+        })
+    }
+
+    /// Whether the train would lead with an end that no detector sees over track that nobody measured: nothing tells how far its
+    /// nose is, so it could not stop before the end of its authority.
+    pub(super) fn gropes(&self, train: TrainId, leading: Direction, path: &[Traverse]) -> bool {
+        self.leads_blind(train, leading) && path.iter().any(|passage| self.layout.ways[passage.way].length.is_none())
+    }
+
+    /// Whether no detector sees the end of the train that leads this way, beyond what sticks out of any.
+    pub(super) fn leads_blind(&self, train: TrainId, leading: Direction) -> bool {
+        self.roster.measure(train).is_some_and(|measure| match leading {
+            Direction::Forward => measure.hidden_front > Length::ZERO,
+            Direction::Backward => measure.hidden_rear > Length::ZERO,
+        })
     }
 
     /// Whether a path ends in the section where it begins, at an end beyond which some of the train may lie unseen. It cannot
@@ -87,7 +104,9 @@ impl Interlock {
             return None;
         }
         let [enter] = self.layout.ends[last.leave].meets[..] else { return None };
-        self.path_from(enter, train, to, picture).map(|(path, _)| path)
+        let leading = picture.whereabouts(train, self.now)?.leading;
+        let path = self.path_from(enter, train, to, picture).map(|(path, _)| path);
+        path.filter(|path| !self.gropes(train, leading, path))
     }
 
     /// Whether a passage is one that the destination asks for.

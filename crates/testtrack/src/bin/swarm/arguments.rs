@@ -13,10 +13,11 @@ usage: swarm --seeds FIRST..LAST [--hours HOURS] [--layout WHICH] [--faults WHIC
   --layout WHICH       a folder with a layout, `demo`, `network` (drawn by the seed), or a small one: passing-loop,
                        terminal, yard-ladder, reversing-loop, triangle, dark-tunnel. Where left out each seed chooses
   --faults WHICH       none, mild, harsh, or names of faults with commas between. Where left out each seed chooses
+  --allow SEEDS        so many seeds may fail before the exit status says so; each is told of all the same
   --tell LINES         tells the last lines of what happened with every seed, whether or not it failed
   --regression FILE    runs every line of a file: seed, hours, faults, layout; `-` where the seed chooses; # for notes
 
-Prints what did not hold, then one line of JSON. The exit status is 1 if something did not hold, 2 if this was not understood.";
+Prints what did not hold, then one line of JSON. The exit status is 1 if more than was allowed did not hold, 2 if this was not understood.";
 
 /// What is to be done.
 #[derive(Clone, Debug, PartialEq)]
@@ -29,6 +30,8 @@ pub(crate) struct Arguments {
     pub(crate) layout: Option<String>,
     /// What goes wrong; where nothing was said each seed chooses.
     pub(crate) faults: Option<FaultSet>,
+    /// So many seeds may fail.
+    pub(crate) allow: usize,
     /// So many lines are told of every seed.
     pub(crate) tell: Option<usize>,
     /// A file of seeds.
@@ -41,7 +44,8 @@ impl Arguments {
     /// # Errors
     /// In plain words, what was not understood.
     pub(crate) fn read(mut typed: impl Iterator<Item = String>) -> Result<Option<Self>, String> {
-        let mut read = Self { seeds: None, hours: 2.0, layout: None, faults: None, tell: None, regression: None };
+        let mut read =
+            Self { seeds: None, hours: 2.0, layout: None, faults: None, allow: 0, tell: None, regression: None };
         while let Some(flag) = typed.next() {
             let mut value = || typed.next().ok_or_else(|| format!("`{flag}` needs a value"));
             match flag.as_str() {
@@ -50,7 +54,8 @@ impl Arguments {
                 "--hours" => read.hours = hours(&value()?)?,
                 "--layout" => read.layout = Some(value()?),
                 "--faults" => read.faults = Some(FaultSet::read(&value()?)?),
-                "--tell" => read.tell = Some(lines(&value()?)?),
+                "--allow" => read.allow = count(&value()?, "seeds")?,
+                "--tell" => read.tell = Some(count(&value()?, "lines")?),
                 "--regression" => read.regression = Some(value()?),
                 other => return Err(format!("`{other}` means nothing here")),
             }
@@ -73,8 +78,8 @@ fn seeds(text: &str) -> Result<(u64, u64), String> {
     if first <= last { Ok((first, last)) } else { Err(wrong()) }
 }
 
-fn lines(text: &str) -> Result<usize, String> {
-    text.parse().map_err(|_| format!("`{text}` is no number of lines"))
+fn count(text: &str, of: &str) -> Result<usize, String> {
+    text.parse().map_err(|_| format!("`{text}` is no number of {of}"))
 }
 
 /// Reads a number of hours.
