@@ -207,7 +207,8 @@ impl Interlock {
                 }
             }
             Phase::Turning if drive.is_at_rest(train) => {
-                call.room = travelled.0 - call.from.0;
+                // Where its end that nobody sees lay before, nobody granted it.
+                call.room = (travelled.0 - call.from.0 - self.blind(train)).max(Length::ZERO);
                 (call.from, call.until, call.phase) = (travelled, now + CREEPING, Phase::Back);
                 picture.face(train, call.direction.other(), now);
             }

@@ -169,7 +169,7 @@ impl Interlock {
         (!kept && ahead.iter().all(|passage| passage.section != next.section)).then_some(next)
     }
 
-    fn blind(&self, train: TrainId) -> Length {
+    pub(super) fn blind(&self, train: TrainId) -> Length {
         self.roster.train(train).map_or(Length::ZERO, |train| train.blind_front().max(train.blind_rear()))
     }
 
