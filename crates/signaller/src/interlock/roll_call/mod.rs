@@ -28,6 +28,9 @@ use crate::time::Time;
 const SETTING: Duration = Duration::from_secs(10);
 const CREEPING: Duration = Duration::from_secs(180);
 
+/// A train that goes back after a call keeps so far from the end of what it is seen in. Common practice, no source.
+const SHORT: Length = Length::from_mm(50);
+
 /// A roll call under way.
 #[derive(Debug)]
 pub(super) struct RollCall {
@@ -208,7 +211,8 @@ impl Interlock {
             }
             Phase::Turning if drive.is_at_rest(train) => {
                 // Where its end that nobody sees lay before, nobody granted it.
-                call.room = (travelled.0 - call.from.0 - self.blind(train)).max(Length::ZERO);
+                let back = (travelled.0 - call.from.0 - self.blind(train)).max(Length::ZERO);
+                call.room = back.min(self.room_behind(train, now, picture));
                 (call.from, call.until, call.phase) = (travelled, now + CREEPING, Phase::Back);
                 picture.face(train, call.direction.other(), now);
             }
@@ -235,6 +239,21 @@ impl Interlock {
         };
         let lies = |passage: &Traverse| call.phase == Phase::Setting || self.turnouts.way_lies(passage.way);
         lent.iter().all(|passage| is_good(passage) && lies(passage))
+    }
+
+    /// How far a train whose nose has just come over a joint can go back without leaving the sections in which it is seen.
+    fn room_behind(&self, train: TrainId, now: Time, picture: &impl Picture) -> Length {
+        let shortest = |section: SectionId| {
+            let lengths = self.layout.sections[section].ways.iter().map(|&way| self.layout.ways[way].length);
+            lengths.reduce(|one, other| Some(one?.min(other?))).flatten()
+        };
+        let room = || {
+            let stand = picture.whereabouts(train, now).filter(|stand| stand.sure)?;
+            let (_, behind) = stand.footprint.split_last()?;
+            let seen: Length = behind.iter().map(|hold| shortest(hold.section)).sum::<Option<Length>>()?;
+            Some(seen - self.train_length(train)? - SHORT)
+        };
+        room().unwrap_or(Length::ZERO).max(Length::ZERO)
     }
 
     fn answer_to(&self, train: TrainId, picture: &impl Picture) -> Option<SectionId> {
