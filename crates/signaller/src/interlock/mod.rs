@@ -70,6 +70,8 @@ pub struct Interlock {
     /// The time of this step.
     now: Time,
     everything_stopped: bool,
+    /// The trains that were told to be held when everything was stopped.
+    told_stopped: Vec<TrainId>,
     /// Something was released, freed or thrown: whoever waits may try again.
     is_stirred: bool,
     touched: Vec<TrainId>,
@@ -133,6 +135,7 @@ impl Interlock {
             orders_so_far: 0,
             now: Time::ZERO,
             everything_stopped: false,
+            told_stopped: Vec::new(),
             is_stirred: false,
             freed: 0,
             may_admit: false,

@@ -132,6 +132,7 @@ impl Interlock {
         for train in self.runs.ids() {
             self.touch(train);
             if !again && !self.is_driven_by_hand(train) && picture.whereabouts(train, now).is_some() {
+                self.told_stopped.push(train);
                 outputs.push(Output::Fact(Fact::HoldSet { train, reason: "everything was stopped".to_owned() }));
             }
         }
@@ -149,10 +150,13 @@ impl Interlock {
         }
         for train in self.runs.ids() {
             self.touch(train);
-            if !self.is_driven_by_hand(train) && picture.whereabouts(train, now).is_some() {
+            // One that was taken off meanwhile is free to go too, wherever it is put down.
+            let told = self.told_stopped.contains(&train);
+            if told || !self.is_driven_by_hand(train) && picture.whereabouts(train, now).is_some() {
                 self.tell_if_lifted(train, outputs);
             }
         }
+        self.told_stopped.clear();
         self.is_stirred = true;
         Ok(())
     }
