@@ -279,30 +279,38 @@ impl Scene<'_> {
             sink(with(unseen()), hidden);
             sink(with(self.cleared(stand, at)), stuck);
         } else if seen_behind {
-            let mut back = stand.clone();
-            back.holds.truncate(at);
-            sink(with(self.turned(&back)), self.reversing(stand));
-            let mut hidden = 1.0;
-            if at + 1 == stand.holds.len() && self.may_hide_in_the_middle(stand, section) {
-                self.for_each_dark(stand, |step, entry| {
-                    // What must show itself here does: that it is something else is far-fetched.
-                    hidden = self.prices.emptying_unheard;
-                    let mut gone = unseen();
-                    gone.head = stand.head.beyond(step.way.and_then(|way| self.layout.ways[way].length));
-                    let dark = self.topology.section_of[entry];
-                    gone.holds.push(Hold { section: dark, enter: Some(entry), seen: false });
-                    sink(with(gone), self.ahead_into(stand, step.way, dark));
-                });
-            }
-            let is_in_the_dark = stand.holds[at + 1..].iter().any(|hold| self.topology.is_dark(hold.section));
-            let lost = match is_in_the_dark && self.may_hide_in_the_middle(stand, section) {
-                true => 1.0,
-                false => hidden * self.missed(section, self.prices.contact_at_nose),
-            };
-            sink(with(unseen()), lost);
+            self.nose_empties(stand, at, &mut |changed, price| sink(with(changed), price));
         } else {
             self.lost(stands, stand, section, unseen(), sink);
         }
+    }
+
+    /// What may follow from a section at the nose of a train having emptied, while those behind show it.
+    fn nose_empties(&self, stand: &Stand, at: usize, sink: &mut impl FnMut(Stand, f64)) {
+        let section = stand.holds[at].section;
+        let mut unseen = stand.clone();
+        unseen.holds[at].seen = false;
+        let mut back = stand.clone();
+        back.holds.truncate(at);
+        sink(self.turned(&back), self.reversing(stand));
+        let mut hidden = 1.0;
+        if at + 1 == stand.holds.len() && self.may_hide_in_the_middle(stand, section) {
+            self.for_each_dark(stand, |step, entry| {
+                // What must show itself here does: that it is something else is far-fetched.
+                hidden = self.prices.emptying_unheard;
+                let mut gone = unseen.clone();
+                gone.head = stand.head.beyond(step.way.and_then(|way| self.layout.ways[way].length));
+                let dark = self.topology.section_of[entry];
+                gone.holds.push(Hold { section: dark, enter: Some(entry), seen: false });
+                sink(gone, self.ahead_into(stand, step.way, dark));
+            });
+        }
+        let is_in_the_dark = stand.holds[at + 1..].iter().any(|hold| self.topology.is_dark(hold.section));
+        let lost = match is_in_the_dark && self.may_hide_in_the_middle(stand, section) {
+            true => 1.0,
+            false => hidden * self.missed(section, self.prices.contact_at_nose),
+        };
+        sink(unseen, lost);
     }
 
     /// Whether the longest part inside a train that no detector sees covers a whole section: then the section may empty while

@@ -111,7 +111,14 @@ impl Interlock {
             match self.layout.ends[last.leave].meets[..] {
                 _ if further <= Length::ZERO => break,
                 [] => break,
-                [enter] => passages.push(through(enter)?),
+                [enter] => {
+                    let next = through(enter)?;
+                    // On track that nobody measured it may reach round a whole circle, and no farther.
+                    if passages.iter().any(|passage| passage.section == next.section) {
+                        break;
+                    }
+                    passages.push(next);
+                }
                 _ => return None,
             }
         }
