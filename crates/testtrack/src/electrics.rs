@@ -13,15 +13,14 @@ const AMPLE: Load = Load { conductance_ns: 0, share_ua: 50_000 };
 /// The threshold of a detector of which nobody said how it senses.
 const THRESHOLD_UNSAID_UA: i64 = 1_000;
 
-/// What a diode-drop detector takes away, in millivolts. Common practice, no source.
-const DIODE_DROP_MV: (i64, i64) = (500, 700);
+/// What a diode-drop detector takes away, in millivolts, up to the worst that layouts reckon with. Common practice, no source.
+const DIODE_DROP_MV: (i64, i64) = (500, SensingKind::DiodeDrop.drop().mv());
 
-/// Below this a current transformer gives no signal, in microamperes. Common practice, no source.
-const TRANSFORMER_FLOOR_UA: (i64, i64) = (1_000, 3_000);
+/// Below this a current transformer gives no signal, in microamperes, likewise. Common practice, no source.
+const TRANSFORMER_FLOOR_UA: (i64, i64) = (1_000, SensingKind::CurrentTransformer.floor().ua());
 
-/// How far a Hall sensor's reading may be off, in microamperes: at 100 mV an ampere, 3 mA are 0.3 mV. Common practice, no
-/// source.
-const HALL_NOISE_UA: i64 = 3_000;
+/// How far a Hall sensor's reading may be off, in microamperes, likewise.
+const HALL_NOISE_UA: i64 = SensingKind::Hall.error().ua();
 
 /// How much of the voltage is left in a brown-out, in thousandths.
 const BROWN_PERMILLE: i64 = 600;

@@ -4,15 +4,15 @@ use signaller::{Answer, Aspect, Destination, Direction, Fact, Input, Output, Tag
 use track::{Layout, Lie, SectionId, TrainId};
 
 use super::log::Log;
-use crate::mishaps::Mishap;
 use crate::session::Moment;
+use crate::table::Table;
 use crate::truth::Happening;
 
 /// Writes down what happened on the table, what was heard and what was made of it.
 pub(super) fn write(log: &mut Log, moment: &Moment<'_>) {
     let layout = &**moment.table.layout();
     for (at, happening) in moment.happenings {
-        log.write(line(*at, "table ", &in_words(layout, happening)));
+        log.write(line(*at, "table ", &in_words(moment.table, happening)));
     }
     for input in moment.inputs {
         if let Some(text) = heard(layout, input) {
@@ -77,7 +77,8 @@ fn place_name(layout: &Layout, place: Destination) -> &str {
     }
 }
 
-fn in_words(layout: &Layout, happening: &Happening) -> String {
+fn in_words(table: &Table, happening: &Happening) -> String {
+    let layout = &**table.layout();
     match *happening {
         Happening::Entered { train, section } => {
             format!("{} rolls into {}", train_name(layout, train), section_name(layout, section))
@@ -92,17 +93,8 @@ fn in_words(layout: &Layout, happening: &Happening) -> String {
         Happening::HitBuffer { train, at } => {
             format!("{} runs against the end of the track at {}", train_name(layout, train), layout.end_name(at))
         }
-        Happening::Faulted { mishap } => mishap_in_words(layout, &mishap),
+        Happening::Faulted { mishap } => format!("{} ({})", table.mishap_in_words(&mishap), mishap.fault.name()),
     }
-}
-
-fn mishap_in_words(layout: &Layout, mishap: &Mishap) -> String {
-    let train = mishap.train.map(|train| train_name(layout, train).to_owned());
-    let section = mishap.section.map(|section| section_name(layout, section).to_owned());
-    let turnout = mishap.turnout.map(|turnout| layout.turnouts[turnout].name.clone());
-    let befalls: Vec<_> = [train, section, turnout].into_iter().flatten().collect();
-    let whom = if befalls.is_empty() { "the table".to_owned() } else { befalls.join(", ") };
-    format!("{} befalls {whom}", mishap.fault.name())
 }
 
 fn heard(layout: &Layout, input: &Input) -> Option<String> {
