@@ -1,8 +1,8 @@
-//! What stands beside the track: signals, stopping points, detectors.
+//! What stands beside the track: stopping points and detectors.
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use track::{Beyond, DetectorKind, EndId, Id as _, Length, SectionId, WayId};
+use track::{DetectorKind, EndId, Id as _, Length, SectionId, WayId};
 
 use crate::keys::list_of;
 use crate::names::Names;
@@ -13,40 +13,6 @@ use crate::written::{WrittenDetector, WrittenDetectorPlace, WrittenTrack};
 type Text<'t> = Said<&'t str>;
 
 impl<'t> Resolver<'t, '_> {
-    pub(crate) fn add_signals(&mut self, track: &WrittenTrack<'t>) {
-        let mut names = Names::new("signal");
-        for written in &track.signals {
-            let at = self.find_end(written.at).sure();
-            if !names.is_free(written.name, self.out) {
-                continue;
-            }
-            names.add(written.name, ());
-            let Some(at) = at else { continue };
-            let layout = self.builder.layout();
-            if layout.ends[at].beyond == Beyond::BufferStop {
-                let at_stop = self.places.closed.get(&at).copied();
-                let mistake = self
-                    .out
-                    .mistake(
-                        written.at.span,
-                        format!("signal `{}` stands at an end that nothing leaves", written.name.value),
-                    )
-                    .hint("a signal governs leaving its section; put it at the end that trains leave by");
-                if let Some(place) = at_stop {
-                    mistake.see(place, "the buffer stop");
-                }
-            } else if let Some(&first) = self.places.signals.get(&at) {
-                self.out
-                    .mistake(written.at.span, format!("a second signal stands at `{}`", written.at.value))
-                    .see(first, "the first")
-                    .hint("one signal governs leaving a section by an end");
-            } else {
-                self.builder.signal(written.name.value, at);
-                self.places.signals.insert(at, written.name.span);
-            }
-        }
-    }
-
     pub(crate) fn add_stops(&mut self, track: &WrittenTrack<'t>) {
         let mut names = Names::new("stopping point");
         for written in &track.stops {
@@ -84,7 +50,7 @@ impl<'t> Resolver<'t, '_> {
     }
 
     /// Reports, once a way, that it has no length though something on it is measured.
-    fn needs_length(&mut self, way: WayId, because: Span, what: &str) {
+    pub(crate) fn needs_length(&mut self, way: WayId, because: Span, what: &str) {
         if self.places.needed_length.insert(way) {
             let layout = self.builder.layout();
             let section = &layout.sections[layout.ways[way].section].name;

@@ -236,6 +236,13 @@ pub(crate) fn text_of<'t>(key: &str, value: Said<&'t DeValue<'t>>, out: &mut Fin
     None
 }
 
+/// Reads a value as a list of texts; one text alone is a list of one.
+pub(crate) fn texts_of<'t>(key: &str, value: Said<&'t DeValue<'t>>, out: &mut Findings) -> Vec<Said<&'t str>> {
+    let DeValue::Array(list) = value.value else { return text_of(key, value, out).into_iter().collect() };
+    let items = list.iter().map(|item| Said { value: item.get_ref(), span: Span::new(value.span.file, item.span()) });
+    items.filter_map(|item| text_of(key, item, out)).collect()
+}
+
 /// Reads a value as a table; `what` is what such a table describes.
 pub(crate) fn table_of<'t>(what: &'static str, value: Said<&'t DeValue<'t>>, out: &mut Findings) -> Option<Keys<'t>> {
     if let DeValue::Table(table) = value.value {

@@ -5,8 +5,8 @@
 //! Nothing here opens a file or writes one. Read [`load`] first, then `resolve`.
 //!
 //! How it goes: each text becomes a tree with a place on every key and value (`keys`, `syntax`); the trees become what was
-//! typed (`written`, by `read_track` and `read_trains`); names are looked up and pieces joined (`resolve`, `fittings`,
-//! `resolve_trains`); what only shows in the whole is checked last (`check`). A piece that is wrong is reported once, left
+//! typed (`written`, by `read_track`, `read_signals` and `read_trains`); names are looked up and pieces joined (`resolve`, `signals`,
+//! `fittings`, `resolve_trains`); what only shows in the whole is checked last (`check`). A piece that is wrong is reported once, left
 //! out, and what hangs on it is not reported again. Where a text is no TOML throughout, what it lacks and what it refers to
 //! is not judged until it is.
 //!
@@ -65,8 +65,9 @@
 //! at = "west-throat.toe"
 //!
 //! [[signal]]                 # governs leaving `quay-1` by `b`
-//! name = "S2"
-//! at   = "quay-1.b"
+//! name    = "S2"
+//! at      = "quay-1.b"
+//! overlap = ["west-throat"]  # beyond it, clear before a signal that leads up to it shows proceed; or in mm: 600; none where left out
 //!
 //! [[stopping-point]]         # where a nose should come to stand
 //! name         = "the crane" # the end's name where left out
@@ -97,6 +98,10 @@
 //! name    = "harbour"
 //! voltage = 15               # on its track, under load; may be left out
 //! ```
+//!
+//! The **overlap** of a signal is track *beyond* it, kept clear for a train that should have stopped there: signals that lead up to
+//! this one stay at danger until it is clear. A list of sections means all of them, and begins right behind the signal; a length
+//! means every section it reaches into the way the turnouts lie, and ends at a buffer stop or the layout's edge.
 //!
 //! Every end is in a joint, has a buffer stop, or leads off the layout. Ways that begin at one end need different positions of
 //! some turnout, unless none of them needs any and they lead to different ends. Track without lengths and without turnouts is accepted: the signaller then
@@ -166,6 +171,7 @@ mod load;
 mod names;
 mod nearest;
 mod numbers;
+mod read_signals;
 mod read_track;
 mod read_trains;
 mod resolve;
@@ -174,6 +180,7 @@ mod resolved;
 mod sensing;
 mod show;
 mod sight;
+mod signals;
 mod source;
 mod syntax;
 mod written;

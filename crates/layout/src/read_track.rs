@@ -4,14 +4,15 @@ use toml::de::DeValue;
 use track::Lie;
 
 use crate::diagnostic::Findings;
-use crate::keys::{Keys, check_name, list_of, table_of, text_of};
+use crate::keys::{Keys, check_name, list_of, table_of, text_of, texts_of};
 use crate::nearest::nearest;
 use crate::numbers::Unit;
+use crate::read_signals::read_signal;
 use crate::sensing::read_sensing;
 use crate::source::{Said, Span};
 use crate::written::{
-    WrittenDetector, WrittenDetectorPlace, WrittenDistrict, WrittenJoint, WrittenLink, WrittenSection, WrittenSignal,
-    WrittenStop, WrittenTrack, WrittenTurnout, WrittenWay,
+    WrittenDetector, WrittenDetectorPlace, WrittenDistrict, WrittenJoint, WrittenLink, WrittenSection, WrittenStop,
+    WrittenTrack, WrittenTurnout, WrittenWay,
 };
 
 /// No station throat has more ways than this; the bound keeps a faulty file from being checked for hours.
@@ -225,13 +226,8 @@ fn texts_in<'t>(value: Said<&'t DeValue<'t>>) -> Vec<Said<&'t str>> {
 
 /// `at = "section.end"`, or a list of such.
 fn read_ends<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<Vec<Said<&'t str>>> {
-    let file = keys.header().file;
     let ends = match keys.value("at") {
-        Some(Said { value: DeValue::Array(list), .. }) => list
-            .iter()
-            .filter_map(|item| text_of("at", Said { value: item.get_ref(), span: Span::new(file, item.span()) }, out))
-            .collect(),
-        Some(value) => text_of("at", value, out).into_iter().collect(),
+        Some(value) => texts_of("at", value, out),
         None => {
             keys.missing("at", "\"quay-1.a\"", out);
             Vec::new()
@@ -239,13 +235,6 @@ fn read_ends<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<Vec<Said<&'t 
     };
     keys.finish(out);
     Some(ends)
-}
-
-fn read_signal<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenSignal<'t>> {
-    let name = keys.needed_name("\"W2\"", out);
-    let at = keys.needed_text("at", "\"quay-1.b\"", out);
-    keys.finish(out);
-    Some(WrittenSignal { name: name?, at: at? })
 }
 
 fn read_stop<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenStop<'t>> {

@@ -90,6 +90,12 @@ pub(crate) struct WrittenWay<'t> {
 pub(crate) struct WrittenSignal<'t> {
     pub(crate) name: Text<'t>,
     pub(crate) at: Text<'t>,
+    pub(crate) overlap: Option<Said<WrittenOverlap<'t>>>,
+}
+
+pub(crate) enum WrittenOverlap<'t> {
+    Sections(Vec<Text<'t>>),
+    Length(Length),
 }
 
 pub(crate) struct WrittenStop<'t> {

@@ -4,10 +4,10 @@ use std::time::Duration;
 
 use crate::ids::{DetectorId, DistrictId, EndId, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId, WayId};
 use crate::layout::{
-    Beyond, Detector, DetectorKind, District, End, Layout, Lie, Link, Need, Section, Signal, StoppingPoint, Turnout,
-    Way,
+    Beyond, Detector, DetectorKind, District, End, Layout, Lie, Link, Need, Section, StoppingPoint, Turnout, Way,
 };
 use crate::scale::Scale;
+use crate::signals::{Overlap, Signal};
 use crate::table::Table;
 use crate::train::Train;
 use crate::units::{Length, Speed};
@@ -142,9 +142,14 @@ impl Builder {
 
     /// Adds a signal that governs leaving a section by `at`.
     pub fn signal(&mut self, name: impl Into<String>, at: EndId) -> SignalId {
-        let signal = self.layout.signals.push(Signal { name: name.into(), at });
+        let signal = self.layout.signals.push(Signal { name: name.into(), at, overlap: Overlap::None });
         self.layout.ends[at].signal = Some(signal);
         signal
+    }
+
+    /// The signal, to be changed.
+    pub fn signal_mut(&mut self, signal: SignalId) -> &mut Signal {
+        &mut self.layout.signals[signal]
     }
 
     /// Adds a stopping point.

@@ -5,6 +5,7 @@ use std::time::Duration;
 use crate::electrics::{Sensing, Voltage};
 use crate::ids::{DetectorId, DistrictId, EndId, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId, WayId};
 use crate::scale::Scale;
+use crate::signals::Signal;
 use crate::table::{Id, Table};
 use crate::train::Train;
 use crate::units::{Length, Speed};
@@ -141,15 +142,6 @@ pub struct Turnout {
     pub sections: Vec<SectionId>,
     /// The link that carries its reports, where that was said.
     pub link: Option<LinkId>,
-}
-
-/// A signal.
-#[derive(Clone, Debug)]
-pub struct Signal {
-    /// Its name.
-    pub name: String,
-    /// The end whose leaving it governs.
-    pub at: EndId,
 }
 
 /// Where a nose should come to stand.

@@ -13,6 +13,7 @@ mod graph;
 mod ids;
 mod layout;
 mod scale;
+mod signals;
 mod table;
 mod train;
 mod units;
@@ -22,10 +23,10 @@ pub use electrics::{Current, Resistance, Sensing, SensingKind, Voltage};
 pub use graph::{Graph, Path, Traverse, distance_cost};
 pub use ids::{DetectorId, DistrictId, EndId, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId, WayId};
 pub use layout::{
-    Beyond, Detector, DetectorKind, District, End, Layout, Lie, Link, Need, Section, Signal, StoppingPoint, Turnout,
-    Way,
+    Beyond, Detector, DetectorKind, District, End, Layout, Lie, Link, Need, Section, StoppingPoint, Turnout, Way,
 };
 pub use scale::Scale;
+pub use signals::{Overlap, Signal};
 pub use table::{Id, Table};
 pub use train::{Address, Axle, Draw, SpeedSteps, Start, Train, Vehicle};
 pub use units::{Acceleration, Length, Speed};

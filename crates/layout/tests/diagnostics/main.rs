@@ -12,6 +12,7 @@ mod links;
 mod read;
 mod reference;
 mod shown;
+mod signals;
 mod track;
 mod trains;
 
