@@ -100,7 +100,7 @@ pub struct Way {
 }
 
 /// A turnout position that a way needs.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Need {
     /// The turnout.
     pub turnout: TurnoutId,

@@ -4,7 +4,7 @@
 //! A `Layout` is only made by a [`Builder`], which keeps what was declared joined up, so every id in it points at
 //! something and every joint is known from both sides.
 //!
-//! Read [`Layout`] first, then [`Graph`].
+//! Read [`Layout`] first, then [`Graph`], then [`Routes`].
 
 mod builder;
 pub mod dcc;
@@ -12,6 +12,7 @@ mod electrics;
 mod graph;
 mod ids;
 mod layout;
+pub mod routes;
 mod scale;
 mod signals;
 mod table;
@@ -25,6 +26,7 @@ pub use ids::{DetectorId, DistrictId, EndId, LinkId, SectionId, SignalId, StopId
 pub use layout::{
     Beyond, Detector, DetectorKind, District, End, Layout, Lie, Link, Need, Section, StoppingPoint, Turnout, Way,
 };
+pub use routes::{Route, RouteId, Routes};
 pub use scale::Scale;
 pub use signals::{Overlap, Signal};
 pub use table::{Id, Table};
