@@ -33,7 +33,8 @@ use std::sync::{Arc, OnceLock};
 
 pub use conflict::{Conflict, Reason};
 pub use flank::{Exposure, Flank, Protection};
-pub use overlap::Overlap;
+use overlap::Overlaps;
+pub use overlap::RouteOverlap;
 pub use search::{Fan, MOST_ROUTES};
 
 use crate::graph::{Path, Traverse};
@@ -57,7 +58,7 @@ pub struct Route {
     /// Ends on the path that meet several others: which way a train takes there nobody can prove.
     pub unproved: Vec<EndId>,
     /// What must be clear and locked behind the exit.
-    pub overlap: Overlap,
+    pub overlap: RouteOverlap,
     /// What keeps others from running into its side, one entry for every track that leads there.
     pub flank: Vec<Flank>,
 }
@@ -153,12 +154,14 @@ pub struct RouteId {
 pub struct Routes {
     layout: Arc<Layout>,
     fans: Table<SignalId, OnceLock<Fan>>,
+    overlaps: OnceLock<Overlaps>,
 }
 
 impl Routes {
     /// Reckons nothing yet.
     pub fn new(layout: Arc<Layout>) -> Self {
-        Self { fans: layout.signals.ids().map(|_| OnceLock::new()).collect(), layout }
+        let fans = layout.signals.ids().map(|_| OnceLock::new()).collect();
+        Self { fans, overlaps: OnceLock::new(), layout }
     }
 
     /// The layout they lead over.
@@ -202,7 +205,8 @@ impl Routes {
     /// All routes that cannot be set together with this one, each with the reasons, in order. Reckons only the routes of
     /// signals near by.
     pub fn conflicts(&self, id: RouteId) -> Vec<Conflict> {
-        let entries = near::entries(&self.layout, self.route(id));
+        let overlaps = self.overlaps.get_or_init(|| Overlaps::new(&self.layout));
+        let entries = near::entries(&self.layout, overlaps, self.route(id));
         let others = entries.into_iter().flat_map(|entry| self.from_signal(entry)).filter(|&other| other != id);
         let conflict = |with| Conflict { with, reasons: self.between(id, with) };
         others.map(conflict).filter(|conflict| !conflict.reasons.is_empty()).collect()

@@ -3,24 +3,20 @@
 
 use std::collections::BTreeSet;
 
-use super::{Route, overlap};
-use crate::ids::{EndId, SectionId, SignalId};
+use super::Route;
+use super::overlap::Overlaps;
+use crate::ids::{EndId, SectionId, SignalId, TurnoutId};
 use crate::layout::Layout;
 
 /// The signals whose routes may conflict with this one, in order.
-pub(super) fn entries(layout: &Layout, route: &Route) -> BTreeSet<SignalId> {
+pub(super) fn entries(layout: &Layout, overlaps: &Overlaps, route: &Route) -> BTreeSet<SignalId> {
     let mut sections: BTreeSet<SectionId> = route.sections().chain(route.overlap.sections.iter().copied()).collect();
+    let locked: BTreeSet<TurnoutId> = route.locks().map(|(turnout, ..)| turnout).collect();
     let mut found: BTreeSet<SignalId> = route.signals_at_danger().chain([route.entry]).collect();
-    // Signals whose overlap reaches into this route; routes that end at them have to do with it.
-    let over = layout.signals.ids().filter(|&signal| {
-        let overlap = overlap::behind(layout, signal);
-        overlap.sections.iter().any(|section| sections.contains(section))
-            || overlap.turnouts.iter().any(|&(turnout, _)| route.locks().any(|(ours, ..)| ours == turnout))
-    });
-    let exits: Vec<SectionId> = over.map(|signal| layout.ends[layout.signals[signal].at].section).collect();
-    sections.extend(exits);
+    // Whoever ends at a signal whose overlap has to do with this route.
+    let exits = overlaps.touching(&sections, &locked);
+    sections.extend(exits.into_iter().map(|signal| layout.ends[layout.signals[signal].at].section));
     // Whoever passes a turnout that is locked, or is protected by it.
-    let locked: BTreeSet<_> = route.locks().map(|(turnout, ..)| turnout).collect();
     let beside: BTreeSet<SectionId> =
         locked.into_iter().flat_map(|turnout| &layout.turnouts[turnout].sections).copied().collect();
     let ends = beside.iter().flat_map(|&section| &layout.sections[section].ends).copied();

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::{Exit, Route, flank, overlap};
+use super::{Exit, Route, RouteOverlap, flank, overlap};
 use crate::graph::{Path, Traverse};
 use crate::ids::{EndId, SectionId, SignalId, TurnoutId};
 use crate::layout::{Beyond, Layout, Lie, Need};
@@ -47,10 +47,11 @@ fn complete(layout: &Layout, (entry, name): (SignalId, String), found: Found) ->
     let crossed = std::iter::once(layout.signals[entry].at).chain(inner).zip(&passages);
     let both = crossed.flat_map(|(leave, next)| [leave, next.enter]);
     let unproved = both.filter(|&end| layout.ends[end].meets.len() > 1).collect();
-    let overlap = match exit {
+    let mut overlap = match exit {
         Exit::Signal(signal) => overlap::behind(layout, signal),
-        Exit::Stop(_) | Exit::BufferStop(_) | Exit::Edge(_) => overlap::Overlap::default(),
+        Exit::Stop(_) | Exit::BufferStop(_) | Exit::Edge(_) => RouteOverlap::default(),
     };
+    overlap.turnouts.retain(|(turnout, _)| turnouts.iter().all(|need| need.turnout != *turnout));
     let mut route = Route { name, entry, exit, passages, turnouts, unproved, overlap, flank: Vec::new() };
     route.flank = flank::of(layout, &route);
     route

@@ -1,10 +1,11 @@
 use std::sync::Arc;
 
 use super::*;
-use crate::{Beyond, Builder, Length, Scale};
+use crate::{Beyond, Builder, Length, Overlap, Scale};
 
 /// Track in a few words a line:
-/// `plain NAME`, `turnout NAME MOTOR` (ends toe, one, two), `join END END`, `signal NAME END`, `stop NAME END`, `buffer END`.
+/// `plain NAME`, `turnout NAME MOTOR` (ends toe, one, two), `join END END`, `signal NAME END`, `overlap SIGNAL MM`,
+/// `stop NAME END`, `buffer END`.
 fn track(text: &str) -> Routes {
     let mut builder = Builder::new("t", Scale::UNKNOWN);
     for line in text.lines().map(str::trim).filter(|line| !line.is_empty()) {
@@ -28,6 +29,10 @@ fn track(text: &str) -> Routes {
             ["join", one, other] => builder.join(end(&builder, one), end(&builder, other)),
             ["signal", name, at] => {
                 builder.signal(name, end(&builder, at));
+            }
+            ["overlap", name, mm] => {
+                let signal = builder.layout().signal_named(name).unwrap();
+                builder.signal_mut(signal).overlap = Overlap::Length(Length::from_mm(mm.parse().unwrap()));
             }
             ["stop", name, at] => {
                 builder.stop(name, end(&builder, at), Length::ZERO);
@@ -193,6 +198,32 @@ fn the_other_turnout_of_a_crossover_protects_and_stays_so() {
 }
 
 #[test]
+fn trains_keep_out_of_each_others_overlap() {
+    let routes = track(&format!("{LOOP}\noverlap B 100\noverlap C 100\noverlap L 100"));
+    let overlap = &route(&routes, "A-B").overlap;
+    let out = routes.layout().section_named("out").unwrap();
+    let motor = routes.layout().turnout_named("W2").unwrap();
+    assert_eq!((&overlap.sections, &overlap.turnouts), (&vec![out], &vec![(motor, Some(Lie::Straight))]));
+    assert_eq!(
+        reasons(&routes, "A-B", "K-M"),
+        ["`out` is the overlap of one", "the overlap of one needs `W2` otherwise"],
+        "no more trains cross in the loop"
+    );
+    assert_eq!(reasons(&routes, "A-B", "B-east.b"), [""; 0], "who goes on takes the overlap over");
+    assert_eq!(reasons(&routes, "A-B", "C-east.b")[0], "`out` is the overlap of one");
+    assert_eq!(reasons(&routes, "A-C", "K-L")[0], "`in` is the overlap of one");
+}
+
+#[test]
+fn a_turnout_that_an_overlap_may_lead_over_either_way_is_locked_however_it_lies() {
+    let routes =
+        track("plain a\nplain b\nturnout t W\njoin a.b b.a\njoin b.b t.toe\nsignal S a.b\nsignal T b.b\noverlap T 50");
+    let motor = routes.layout().turnout_named("W").unwrap();
+    assert_eq!(route(&routes, "S-T").overlap.turnouts, [(motor, None)]);
+    assert_eq!(route(&routes, "S-T").locks().collect::<Vec<_>>(), [(motor, None, LockedFor::Overlap)]);
+}
+
+#[test]
 fn a_flank_that_nothing_protects_is_said_to_be_open() {
     let legs = "plain a\nplain b\nplain c\nturnout t W\njoin a.b t.toe\njoin t.one b.a\njoin t.two c.a\nsignal S a.b";
     assert_eq!(flank(&track(legs), "S-b.b"), ["t.two: open to the edge at c.b"]);
@@ -282,6 +313,9 @@ fn by_lot(seed: u64) -> Routes {
     for (place, end) in ends.iter().enumerate() {
         if below(3) > 0 {
             text += &format!("signal S{place} {end}\n");
+            if below(3) == 0 {
+                text += &format!("overlap S{place} {}\n", 1 + below(1500));
+            }
         }
     }
     track(&text)
@@ -311,8 +345,9 @@ fn no_turnout_is_locked_both_ways_by_one_route() {
         let routes = by_lot(seed);
         for id in routes.all() {
             let route = routes.route(id);
-            for (turnout, lie, _) in route.locks() {
-                assert!(route.locks().all(|(other, theirs, _)| other != turnout || theirs == lie), "seed {seed}");
+            let lies: Vec<_> = route.locks().filter_map(|(turnout, lie, _)| Some((turnout, lie?))).collect();
+            for (turnout, lie) in &lies {
+                assert!(lies.iter().all(|(other, theirs)| other != turnout || theirs == lie), "seed {seed}");
             }
         }
     }
