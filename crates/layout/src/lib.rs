@@ -53,6 +53,7 @@
 //! reported   = true          # its position is reported; false where left out
 //! worked     = true          # the signaller throws it, not a person; true where left out
 //! throw-time = 1.5           # 1 s where left out
+//! normal     = "straight"    # how it lies in a control table's first column; straight where left out
 //! link       = "west"        # carries its reports; may be left out
 //!
 //! [[joint]]                  # two ends that meet. An end in several joints is a junction whose turnout nobody reports
@@ -102,6 +103,8 @@
 //! The **overlap** of a signal is track *beyond* it, kept clear for a train that should have stopped there: signals that lead up to
 //! this one stay at danger until it is clear. A list of sections means all of them, and begins right behind the signal; a length
 //! means every section it reaches into the way the turnouts lie, and ends at a buffer stop or the layout's edge.
+//!
+//! [`junctions`] shows how to write every kind of junction: turnouts, slips, crossings, ladders, loops, triangles.
 //!
 //! Every end is in a joint, has a buffer stop, or leads off the layout. Ways that begin at one end need different positions of
 //! some turnout, unless none of them needs any and they lead to different ends. Track without lengths and without turnouts is accepted: the signaller then
@@ -160,6 +163,9 @@
 //! (NMRA S-9.1, table 3); where some area detector has no threshold, `detectable` is needed. Axles that are too weak are warned
 //! of. Where both are given, `detectable` holds: it may say less than is reckoned, for wheels get dirty. To say more is doubted,
 //! and to reach beyond all axles that were listed is a mistake.
+
+#[doc = include_str!("junctions.md")]
+pub mod junctions {}
 
 mod axles;
 mod check;

@@ -98,9 +98,10 @@ fn read_turnout<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenTur
     let reported = keys.flag("reported", out).map(|said| said.value);
     let worked = keys.flag("worked", out).map(|said| said.value);
     let throw_time = keys.duration("throw-time", out).map(|said| said.value);
+    let normal = keys.text("normal", out).and_then(|word| read_lie_word(word, out));
     let link = keys.text("link", out);
     keys.finish(out);
-    Some(WrittenTurnout { name: name?, reported, worked, throw_time, link })
+    Some(WrittenTurnout { name: name?, reported, worked, throw_time, normal, link })
 }
 
 fn read_section<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenSection<'t>> {
@@ -165,7 +166,10 @@ fn read_end_name<'t>(
 }
 
 fn read_lie(turnout: Said<&str>, value: Said<&DeValue<'_>>, out: &mut Findings) -> Option<Lie> {
-    let word = text_of(turnout.value, value, out)?;
+    read_lie_word(text_of(turnout.value, value, out)?, out)
+}
+
+fn read_lie_word(word: Said<&str>, out: &mut Findings) -> Option<Lie> {
     let lie = match word.value {
         "straight" => Lie::Straight,
         "diverging" => Lie::Diverging,

@@ -125,6 +125,7 @@ impl<'t> Resolver<'t, '_> {
             turnout.reported = written.reported.unwrap_or(turnout.reported);
             turnout.worked = written.worked.unwrap_or(turnout.worked);
             turnout.throw_time = written.throw_time.unwrap_or(turnout.throw_time);
+            turnout.normal = written.normal.unwrap_or(turnout.normal);
             turnout.link = link;
             self.turnouts.add(written.name, id);
             self.places.turnouts.push(written.name.span);

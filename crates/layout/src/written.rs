@@ -63,6 +63,7 @@ pub(crate) struct WrittenTurnout<'t> {
     pub(crate) reported: Option<bool>,
     pub(crate) worked: Option<bool>,
     pub(crate) throw_time: Option<Duration>,
+    pub(crate) normal: Option<Lie>,
     pub(crate) link: Option<Text<'t>>,
 }
 

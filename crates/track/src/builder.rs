@@ -130,6 +130,7 @@ impl Builder {
             reported: false,
             worked: true,
             throw_time: Duration::from_secs(1),
+            normal: Lie::Straight,
             sections: Vec::new(),
             link: None,
         })

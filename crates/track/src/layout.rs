@@ -138,6 +138,8 @@ pub struct Turnout {
     pub worked: bool,
     /// How long it takes to move.
     pub throw_time: Duration,
+    /// How it lies where a control table calls it normal. Says nothing about how it lies while nobody needs it.
+    pub normal: Lie,
     /// The sections whose ways need it.
     pub sections: Vec<SectionId>,
     /// The link that carries its reports, where that was said.

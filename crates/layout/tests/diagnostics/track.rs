@@ -1,6 +1,6 @@
 //! Sections, ways, turnouts, joints, and what hangs together.
 
-use crate::check;
+use crate::{check, load};
 
 #[test]
 fn two_sections_of_one_name() {
@@ -349,6 +349,35 @@ at = ["throat.toe", "throat.one", "throat.two"]
             hint: the nearest word is `straight`
             layout 8:41-43 mistake: no turnout is named `W2`
             hint: the nearest name is `W1`
+        "#,
+    );
+}
+
+#[test]
+fn a_turnout_is_normally_straight_unless_it_is_said_to_diverge() {
+    let fork = r#"
+[[section]]
+name = "fork"
+ways = [
+  { from = "toe", to = "one", needs = { W1 = "straight", W2 = "straight" } },
+  { from = "toe", to = "two", needs = { W1 = "diverging", W2 = "diverging" } },
+]
+[[off-layout]]
+at = ["fork.toe", "fork.one", "fork.two"]
+[[turnout]]
+name = "W2"
+[[turnout]]
+name = "W1"
+normal = "diverging"
+"#;
+    let layout = load(fork).unwrap_or_else(|refused| panic!("{refused}")).layout;
+    let normal = |name| layout.turnouts[layout.turnout_named(name).unwrap()].normal;
+    assert_eq!((normal("W1"), normal("W2")), (track::Lie::Diverging, track::Lie::Straight));
+    check(
+        &fork.replace("\"diverging\"\n", "\"left\"\n"),
+        r#"
+            layout 14:10-16 mistake: a turnout does not lie `left`
+            hint: write `straight` or `diverging`
         "#,
     );
 }
