@@ -7,13 +7,15 @@
 //! the time is over that an order then takes to reach it and that it needs to brake. A train that stalls is not out of hand.
 //! What no order drives, a parted tail or a wagon that nobody knows of, is always out of hand. A report only counts if it shows
 //! the train itself: one that rolled on into, or out of, a section after the fault. Where another train kept that section
-//! occupied nothing is shown, and the train stays out of hand up to the next joint.
+//! occupied nothing is shown, and the train stays out of hand up to the next joint. That a train which a turnout led astray has
+//! left a section shows nothing either: it does not tell where to.
 
 use signaller::{Input, Time};
 use track::{Id, SectionId, TrainId};
 
 use crate::settings::TICK;
 use crate::table::Table;
+use crate::truth::Presence;
 
 /// How it stands with a train that is out of hand.
 #[derive(Clone, Copy, Debug, Default)]
@@ -24,6 +26,8 @@ pub(crate) struct Astray {
     lasting: u32,
     /// When the last of them was over.
     over_at: Time,
+    /// A turnout led it another way than anybody knows.
+    is_led: bool,
     /// From when on it is in hand again, if that is known.
     in_hand_from: Option<Time>,
 }
@@ -68,6 +72,9 @@ impl Table {
         let mut turnouts = needs.map(|need| need.turnout);
         if !self.trains[train].wrecked && turnouts.any(|turnout| self.lies_unknown(turnout, self.now())) {
             self.went_astray(train);
+            if let Some(Some(astray)) = self.astray_mut(train) {
+                astray.is_led = true;
+            }
         }
     }
 
@@ -104,7 +111,7 @@ impl Table {
             let fresh = Astray { since: now, ..Astray::default() };
             let astray = astray.get_or_insert(fresh);
             if astray.in_hand_from.take().is_some_and(|from| from <= now) {
-                astray.since = now;
+                (astray.since, astray.is_led) = (now, false);
             }
             astray.lasting += 1;
         }
@@ -132,7 +139,8 @@ impl Table {
             let Some(astray) = self.astray[train].filter(|it| it.lasting == 0 && it.in_hand_from.is_none()) else {
                 continue;
             };
-            if self.shows(train, section, occupied, astray.over_at) {
+            let tells = occupied || !astray.is_led;
+            if tells && self.shows(train, section, occupied, astray.over_at) {
                 self.is_found(train);
             }
         }
@@ -149,11 +157,15 @@ impl Table {
     }
 
     /// Whether a report shows that the train rolled into the section, or out of it, since then. Where it was put down right then
-    /// it passed no joint.
+    /// it passed no joint, and where something else is seen in the section it is not the train that is reported.
     fn shows(&self, train: TrainId, section: SectionId, occupied: bool, since: Time) -> bool {
         let presence = self.trains_in(section).iter().find(|presence| presence.train == train);
+        let of_another = |other: &Presence| other.train != train && other.seen_since.is_some();
         match (occupied, presence) {
-            (true, Some(presence)) => presence.since > since && presence.seen_since.is_some(),
+            (true, Some(presence)) => {
+                let is_alone = !self.trains_in(section).iter().any(of_another);
+                presence.since > since && presence.seen_since.is_some() && is_alone
+            }
             (false, None) => self.left_at(train, section).is_some_and(|at| at > since),
             _ => false,
         }

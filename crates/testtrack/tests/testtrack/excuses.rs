@@ -21,7 +21,8 @@ fn watched() -> Watched {
 /// The same, with turnouts on which a fault always strikes.
 fn watched_under(fault: Fault, layout: Layout, seed: u64) -> Watched {
     let faults = Faults::NONE.with(fault, Rate::PerMillion(1_000_000));
-    let mut watched = Watched::of(Corner::with(layout, &Settings { faults, ..Settings::seeded(seed) }));
+    let settings = Settings { faults, ..Settings::seeded(seed).repeating() };
+    let mut watched = Watched::of(Corner::with(layout, &settings));
     watched.corner.table.first_inputs(|| Ticket(0));
     watched
 }
@@ -205,6 +206,25 @@ fn a_train_that_a_lying_turnout_leads_astray_is_not_charged_until_it_has_been_fo
     watched.drive("Plover", Direction::Backward, 60);
     watched.run(20.0);
     assert_eq!(rules(&watched)[0], Rule::N4, "it backs into line-1, which it has not been granted");
+}
+
+#[test]
+fn a_train_that_is_led_astray_to_where_another_stands_shows_itself_neither_there_nor_by_what_it_leaves() {
+    let mut watched = a_turnout_that_claims_to_have_moved();
+    watched.corner.put("Heron", &["quay-1"], "quay-1.a");
+    watched.run(2.0);
+    watched.corner.put("Plover", &["line-1"], "line-1.a");
+    watched.grant("Plover", &["throat", "quay-2"]);
+    watched.drive("Plover", Direction::Forward, 60);
+    let (plover, quay, throat) =
+        (watched.corner.train("Plover"), watched.corner.section("quay-1"), watched.corner.section("throat"));
+    while watched.corner.table.covers(plover, throat) || !watched.corner.table.covers(plover, quay) {
+        watched.run(0.1);
+    }
+    watched.drive("Plover", Direction::Forward, 0);
+    watched.run(60.0);
+    assert!(watched.corner.table.is_out_of_hand(plover, watched.corner.table.now()), "quay-1 was occupied before");
+    assert_eq!(watched.broken(), []);
 }
 
 #[test]
