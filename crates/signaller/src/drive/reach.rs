@@ -7,7 +7,7 @@ use track::{Layout, Length, Speed, Traverse};
 use super::motion::REACTION;
 use super::profile::Profile;
 use crate::identity::{NEXT_AXLE, Whereabouts};
-use crate::interlock::Authority;
+use crate::interlock::{Authority, Call};
 
 /// A nose stops at least so far short of the end of what it was granted, beside [`NEXT_AXLE`]. Common practice, no source.
 pub(super) const SHORT_OF_END: Length = Length::from_mm(20);
@@ -44,7 +44,8 @@ pub(super) fn reach(layout: &Layout, authority: &Authority<'_>, stand: &Whereabo
 /// How far beyond the entry of its section the nose can be; nothing where lengths are not known.
 fn nose_at_most(layout: &Layout, authority: &Authority<'_>, stand: &Whereabouts, profile: &Profile) -> Option<Length> {
     if let Some(nose) = stand.nose {
-        return Some(nose.most);
+        // One that did not answer may have gone on unheard.
+        return Some(if authority.call == Call::Creep { nose.unheard } else { nose.far });
     }
     let passage = authority.granted.get(authority.nose)?;
     layout.ways[passage.way].length.map(|length| length + profile.blind)

@@ -29,9 +29,10 @@ fn a_train_stops_short_of_its_stopping_point_by_no_more_than_its_speed_is_unsure
     world.go("Heron", "halt");
     assert!(world.run(60.0, |world| world.has_arrived("Heron")));
     let (section, short) = world.nose("Heron");
-    // A tenth of 1500 mm for the speed curve, and what it may run on while its orders take effect.
+    // A tenth of 1500 mm for the speed curve, and what it may run on while its orders take effect; and the report of the joint
+    // may have come so late as what was known before leaves open.
     assert_eq!(section, "north");
-    assert!((60.0..60.0 + 150.0 + 100.0).contains(&short), "{short} mm short of the end, 60 mm wanted");
+    assert!((60.0..60.0 + 150.0 + 100.0 + 60.0).contains(&short), "{short} mm short of the end, 60 mm wanted");
 }
 
 #[test]

@@ -43,6 +43,8 @@ pub(super) type Holds = SmallVec<[Hold; 4]>;
 pub(super) struct Head {
     pub least: i64,
     pub most: i64,
+    /// Not farther than this, even if the one report that says most came late: the bound that another report leaves.
+    pub far: i64,
     /// It ran over the entry of its section and has not turned since: whatever of it passes a spot there, the first axle did
     /// so first.
     pub came_in: bool,
@@ -51,11 +53,20 @@ pub(super) struct Head {
     /// So far beyond the entry it is at least by what was heard, whether or not the train did as it was told since. No odometer
     /// is to be added: a train that stalls is no farther than it was last heard to be.
     pub proved: i64,
+    /// The same even if it has gone beyond a joint unheard before it turned: only that tells how far it may be if it turns again.
+    pub near: i64,
 }
 
 impl Head {
-    pub const UNKNOWN: Self =
-        Self { least: i64::MIN / 4, most: i64::MAX / 4, came_in: false, slack: 0, proved: i64::MIN / 4 };
+    pub const UNKNOWN: Self = Self {
+        least: i64::MIN / 4,
+        most: i64::MAX / 4,
+        far: i64::MAX / 4,
+        came_in: false,
+        slack: 0,
+        proved: i64::MIN / 4,
+        near: i64::MIN / 4,
+    };
 
     pub fn is_known(self) -> bool {
         self.most < i64::MAX / 8
@@ -68,18 +79,27 @@ impl Head {
         Self {
             least: self.least - off - MEASURED_WITHIN.um(),
             most: self.most - off + MEASURED_WITHIN.um(),
+            far: self.far - off + MEASURED_WITHIN.um(),
             proved: 0,
+            near: 0,
             ..self
         }
+    }
+
+    /// How far it is at most by all but one of the reports so far and another one, which says that it is so far at most.
+    pub fn beside(self, other: i64) -> i64 {
+        self.most.max(other.min(self.far))
     }
 
     pub fn hull(self, other: Self) -> Self {
         Self {
             least: self.least.min(other.least),
             most: self.most.max(other.most),
+            far: self.far.max(other.far),
             came_in: self.came_in && other.came_in,
             slack: self.slack.max(other.slack),
             proved: self.proved.min(other.proved),
+            near: self.near.min(other.near),
         }
     }
 }

@@ -173,6 +173,7 @@ impl Identity {
             self.tags.touch_section(section);
         }
         self.stretched.clear();
+        self.stretched.forget(&batch.lifted);
         self.heard_at = now;
         self.add_exchanges();
         self.begin_reconciling(now, batch);

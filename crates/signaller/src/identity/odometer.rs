@@ -16,6 +16,9 @@ pub(crate) const LATE: Duration = Duration::from_millis(150);
 /// Now and then a report takes so long. Common practice, no source.
 const VERY_LATE: Duration = Duration::from_secs(3);
 
+/// No report that arrives takes longer: of a slow detector, by a busy bus. Common practice, no source.
+pub(super) const LATEST: Duration = Duration::from_secs(5);
+
 /// How far the measured length of a section may be off. Common practice, no source: a tape along the track does better.
 pub(crate) const MEASURED_WITHIN: Length = Length::from_mm(10);
 
@@ -148,6 +151,12 @@ impl Odometers {
         Some((Length::from_um(stand.head.least + least), Length::from_um(stand.head.most + most)))
     }
 
+    /// How far beyond the entry of its nose's section the train's first detectable axle is at most, even if one report came late.
+    pub fn far(&self, stand: &Stand, now: Time) -> Option<Length> {
+        let odometer = self.row(stand.who)?;
+        stand.head.is_known().then(|| Length::from_um(stand.head.far + odometer.at(now).1))
+    }
+
     /// The head of a train whose first detectable axle has just been reported beyond a joint, by a detector that takes so long
     /// to say so, and whose report was kept back so long.
     pub fn head_at_joint(&self, who: Who, now: Time, on_delay: Duration, kept_back: Duration) -> Head {
@@ -156,7 +165,8 @@ impl Odometers {
         // When what was kept back was first said nobody knows.
         let surely = if kept_back.is_zero() { odometer.pace.least.distance_in(on_delay).um() } else { 0 };
         let beyond = (surely, odometer.lately(now, on_delay + kept_back + LATE));
-        Head { least: beyond.0 - least, most: beyond.1 - most, came_in: true, slack: 0, proved: 0 }
+        let far = odometer.lately(now, on_delay + kept_back + LATEST) - most;
+        Head { least: beyond.0 - least, most: beyond.1 - most, far, came_in: true, slack: 0, proved: 0, near: 0 }
     }
 
     /// A head between two places, and proved to be beyond a third.
@@ -166,9 +176,11 @@ impl Odometers {
         Head {
             least: least.um() - travelled.0,
             most: most.um() - travelled.1,
+            far: most.um() - travelled.1,
             came_in: false,
             slack: 0,
             proved: proved.um(),
+            near: proved.um(),
         }
     }
 

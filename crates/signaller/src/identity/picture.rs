@@ -43,7 +43,11 @@ pub struct NoseInterval {
     pub least: Length,
     /// At most so far.
     pub most: Length,
-    /// At most so far even if a spot missed the train's first axle.
+    /// At most so far even if one report came late.
+    pub far: Length,
+    /// The same even if it has left its section, and nothing ever says so.
+    pub unheard: Length,
+    /// As far as `far` even if a spot missed the train's first axle.
     pub reach: Length,
     /// By how it was driven it must have left its section by now, and was not heard in the next: it has stalled, or reports fail.
     pub overdue: bool,
@@ -142,6 +146,8 @@ impl NoseInterval {
         Self {
             least: self.least.min(other.least),
             most: self.most.max(other.most),
+            far: self.far.max(other.far),
+            unheard: self.unheard.max(other.unheard),
             reach: self.reach.max(other.reach),
             overdue: self.overdue || other.overdue,
         }

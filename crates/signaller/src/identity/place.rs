@@ -395,7 +395,14 @@ impl Identity {
         };
         // Its tail may have left that section and no report said so: then it is short of it by so much.
         let (least, most) = (bounds.0.min(tail), bounds.1.min(tail));
-        self.odometers.head_between(stand.who, now, (least, most), least)
+        let head = self.odometers.head_between(stand.who, now, (least, most), least);
+        let (Some(before), Some(far_before)) = (before, self.odometers.far(stand, now)) else { return head };
+        let Some((seen, _, _)) = detectable_length(&self.roster, stand.who) else { return head };
+        // Detectors fail: it may be farther on than they show it, and farther back when it turns again.
+        let turned = |head: Length| tail - (before + head - seen);
+        let far = turned(Length::from_um(stand.head.near.min(stand.head.proved))).min(tail).max(most);
+        let far = self.odometers.head_between(stand.who, now, (least, far), least).most;
+        Head { far, near: turned(far_before).min(least).um(), ..head }
     }
 }
 

@@ -26,7 +26,10 @@ impl Scene<'_> {
         let mut emptyings = lines.iter().filter(|line| !line.values[0]).count();
         while emptyings > 0 {
             let tail = stand.tail().section;
-            if stand.holds.len() == 1 || !lines.iter().any(|line| line.section == tail && !line.values[0]) {
+            if stand.holds.len() == 1
+                || !lines.iter().any(|line| line.section == tail && !line.values[0])
+                || self.leaves_too_early(stand, 0)
+            {
                 return false;
             }
             stand.holds.remove(0);

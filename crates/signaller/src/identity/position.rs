@@ -10,9 +10,9 @@ use track::{Layout, Length, SectionId, WayId};
 use super::Identity;
 use super::account::{Head, Stand};
 use super::moves::Scene;
-use super::odometer::{LATE, MEASURED_WITHIN, detectable_length};
+use super::odometer::{LATE, LATEST, MEASURED_WITHIN, detectable_length};
 use super::picture::NoseInterval;
-use super::topology::way_length;
+use super::topology::{length_towards, way_length};
 use crate::time::Time;
 
 /// A spot that misses the first axle answers to one so far behind at most, and the nose is then so much farther than it is
@@ -34,6 +34,10 @@ pub struct SpotPassage {
 /// A train that is reckoned to be so far beyond a joint where it was not heard is not where it is reckoned to be. Common practice,
 /// no source.
 const OVERDUE: Length = Length::from_mm(70);
+
+/// A tail must be so far short of a joint that it is not believed to have passed it. Common practice, no source: more than lengths
+/// of sections and trains are off together.
+const TOO_EARLY: Length = Length::from_mm(30);
 
 pub(super) fn delays(layout: &Layout, section: SectionId) -> (Duration, Duration) {
     let detector = layout.sections[section].detector.map(|detector| &layout.detectors[detector]);
@@ -65,16 +69,25 @@ impl Identity {
             }
         }
         least = least.min(length);
+        let unheard = self.odometers.far(stand, now)?.max(most);
+        // What came into the next section is told late now and then, too.
+        let told = latest
+            .filter(|_| !overdue)
+            .map(|on_delay| length + self.odometers.lately(stand.who, now, on_delay + LATEST));
+        let far = unheard.min(told.unwrap_or(unheard)).max(most);
         detectable_length(&self.roster, stand.who)?;
         let blind = self.blind_nose(stand);
         let (least, most) = (least.max(Length::ZERO) + blind, most.max(Length::ZERO) + blind);
-        Some(NoseInterval { least, most, reach: most + Length::from_um(stand.head.slack), overdue })
+        let (far, unheard) = (far.max(Length::ZERO) + blind, unheard.max(Length::ZERO) + blind);
+        let reach = far + Length::from_um(stand.head.slack);
+        Some(NoseInterval { least, most, far, unheard, reach, overdue })
     }
 
     /// How far the nose reaches beyond the first axle that a detector can see.
     pub(super) fn blind_nose(&self, stand: &Stand) -> Length {
         let blind = detectable_length(&self.roster, stand.who);
-        blind.map_or(Length::ZERO, |(_, front, rear)| if stand.backward { rear } else { front })
+        let whole = blind.map_or(Length::ZERO, |(_, front, rear)| if stand.backward { rear } else { front });
+        self.blind_end(stand.who, whole)
     }
 
     /// Narrows where the one train is that can have passed a spot.
@@ -133,7 +146,9 @@ impl Identity {
         let proved = at.max(Length::from_um(stand.head.proved));
         let head = self.odometers.head_between(stand.who, now, (narrow_least, narrow_most), proved);
         let slack = if narrow_most < most { NEXT_AXLE.um() } else { stand.head.slack };
-        Some(Head { came_in: stand.head.came_in, slack, ..head })
+        // That the spot was passed no earlier is one report: what was known before holds too.
+        let far = if is_first { stand.head.beside(head.most) } else { stand.head.far };
+        Some(Head { came_in: stand.head.came_in, slack, far: far.max(head.most), ..head })
     }
 }
 
@@ -150,6 +165,7 @@ impl Scene<'_> {
     pub fn head_beyond(&self, before: &Stand, way: Option<WayId>, section: SectionId) -> Head {
         let (on_delay, kept) = (delays(self.layout, section).0, self.kept_back[section]);
         let fresh = self.odometers.head_at_joint(before.who, self.now, on_delay, kept);
+        let before_joint = before.head.beyond(way.and_then(|way| self.layout.ways[way].length));
         let reckoned = || {
             let length = self.layout.ways[way?].length?;
             let (least, most) = self.odometers.head(before, self.now)?;
@@ -159,10 +175,29 @@ impl Scene<'_> {
         match reckoned() {
             Some((_, most)) => {
                 let head = self.odometers.head_between(before.who, self.now, (Length::ZERO, most), Length::ZERO);
+                // This one came late, so the one before did not.
                 Head { came_in: true, ..head }
             }
-            None => fresh,
+            None => {
+                // Either this report came in time, or the one before it did.
+                let far = fresh.far.min(before_joint.most).max(fresh.most);
+                Head { far, ..fresh }
+            }
         }
+    }
+
+    /// Whether the train cannot have run so far yet that its last detectable axle is out of a section that it covers: if that
+    /// reads free, its detector has lost it.
+    pub fn leaves_too_early(&self, stand: &Stand, place: usize) -> bool {
+        let beyond = || {
+            let (seen, _, _) = detectable_length(self.roster, stand.who)?;
+            let mut head = self.odometers.far(stand, self.now)?;
+            for pair in stand.holds.get(place + 1..)?.windows(2) {
+                head += length_towards(self.layout, self.topology, &pair[0], pair[1].enter?)?;
+            }
+            Some(head - seen)
+        };
+        place + 1 < stand.holds.len() && beyond().is_some_and(|beyond| beyond < -TOO_EARLY)
     }
 
     /// Where the head of a train is whose last detectable axle has just been reported to have left `section`: as far ahead of
@@ -187,7 +222,7 @@ impl Scene<'_> {
         if at_least > most {
             // It is farther on than it was reckoned to be from when it was heard to come in: that was heard late.
             let head = self.odometers.head_between(rest.who, self.now, (least, at_most), Length::ZERO);
-            return Head { most: head.most, ..rest.head };
+            return Head { most: head.most, far: rest.head.far.max(head.most), ..rest.head };
         }
         let (least, most) = (least.max(at_least), most.min(at_most));
         // What contradicts the way it came says that something is wrong, not where the train is.
@@ -196,6 +231,88 @@ impl Scene<'_> {
         }
         let proved = (ahead - MEASURED_WITHIN).max(Length::from_um(rest.head.proved));
         let head = self.odometers.head_between(rest.who, self.now, (least, most), proved);
-        Head { came_in: rest.head.came_in, slack: rest.head.slack, ..head }
+        let told = self.odometers.head_between(rest.who, self.now, (least, at_most), proved);
+        let far = rest.head.beside(told.most).max(head.most);
+        Head { came_in: rest.head.came_in, slack: rest.head.slack, far, ..head }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::sync::Arc;
+
+    use track::{Builder, Id, Scale, Speed, Train, TrainId, Vehicle};
+
+    use super::super::{Batch, Pace, Placement};
+    use super::*;
+
+    /// Five sections of half a metre in a row, and a train of 300 mm in the first that runs at 60 to 100 mm/s.
+    struct Line {
+        sections: Vec<SectionId>,
+        identity: Identity,
+        heron: TrainId,
+    }
+
+    impl Line {
+        fn new() -> Self {
+            let mut builder = Builder::new("line", Scale::named("H0").unwrap());
+            let length = Some(Length::from_mm(500));
+            let sections = ["a", "b", "c", "d", "e"].map(|name| builder.plain_section(name, length)).to_vec();
+            for pair in sections.windows(2) {
+                let (b, a) = (builder.layout().sections[pair[0]].ends[1], builder.layout().sections[pair[1]].ends[0]);
+                builder.join(b, a);
+            }
+            let whole = Some((Length::from_mm(10), Length::from_mm(140)));
+            let wagon =
+                || Vehicle { name: String::new(), length: Length::from_mm(150), detectable: whole, axles: Vec::new() };
+            builder.train(Train { vehicles: vec![wagon(), wagon()], ..Train::stranger("Heron") });
+            let layout = Arc::new(builder.build());
+            let heron = TrainId::from_index(0);
+            let mut identity = Identity::new(Arc::clone(&layout));
+            let nose = Some(layout.sections[sections[0]].ends[1]);
+            let placed = Placement::new(&layout, heron, &[sections[0]], nose).unwrap();
+            identity.observe(Time::ZERO, &Batch { placed: vec![placed], ..Batch::default() });
+            let pace = Pace { least: Speed::from_mm(60), most: Speed::from_mm(100) };
+            identity.set_pace(heron, Time::ZERO, pace);
+            Self { sections, identity, heron }
+        }
+
+        fn hear(&mut self, millis: i64, section: usize, filled: bool) {
+            let batch = Batch { edges: vec![(self.sections[section], filled)], ..Batch::default() };
+            self.identity.observe(Time::from_millis(millis), &batch);
+        }
+
+        fn nose(&self, millis: i64) -> NoseInterval {
+            self.identity.whereabouts(self.heron, Time::from_millis(millis)).and_then(|stand| stand.nose).unwrap()
+        }
+    }
+
+    #[test]
+    fn a_train_that_is_heard_late_may_be_as_far_on_as_it_can_have_run_since_it_was_heard_before() {
+        let mut line = Line::new();
+        line.hear(4000, 1, true);
+        line.hear(7500, 0, false);
+        // Its tail passed the joint before 4 s ago, at up to 100 mm/s; the next one lay 200 mm ahead then.
+        line.hear(11_500, 2, true);
+        let nose = line.nose(11_500);
+        assert!(nose.most < Length::from_mm(60), "the report alone: {nose:?}");
+        assert!(nose.far > Length::from_mm(200) && nose.far < Length::from_mm(300), "{nose:?}");
+        // The next joint sets that right: one report in two comes in time.
+        line.hear(15_500, 3, true);
+        let nose = line.nose(15_500);
+        assert!(nose.far < Length::from_mm(60), "{nose:?}");
+    }
+
+    #[test]
+    fn a_section_that_reads_free_before_the_tail_can_have_left_it_is_still_the_trains() {
+        for (millis, stays) in [(9500, true), (13_000, false)] {
+            let mut line = Line::new();
+            line.hear(4000, 1, true);
+            line.hear(7500, 0, false);
+            line.hear(9000, 2, true);
+            line.hear(millis, 1, false);
+            let holders = line.identity.holders(line.sections[1]);
+            assert_eq!(holders.contains(&line.heron), stays, "{millis}: {holders:?}");
+        }
     }
 }

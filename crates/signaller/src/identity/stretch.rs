@@ -24,11 +24,18 @@ const UNTOLD: Duration = Duration::from_secs(3);
 #[derive(Debug, Default)]
 pub(super) struct Stretched {
     rows: SmallVec<[(TrainId, SectionId); 2]>,
+    /// Trains that may have lost their tail, until they are taken off: nobody knows which vehicle is their last.
+    parted: SmallVec<[TrainId; 2]>,
 }
 
 impl Stretched {
     pub fn clear(&mut self) {
         self.rows.clear();
+    }
+
+    /// These trains were taken off: whoever puts them down again sees what they are made of.
+    pub fn forget(&mut self, lifted: &[TrainId]) {
+        self.parted.retain(|train| !lifted.contains(train));
     }
 }
 
@@ -89,6 +96,9 @@ impl Identity {
                 if !self.stretched.rows.contains(&(train, tail.section)) {
                     self.stretched.rows.push((train, tail.section));
                 }
+                if !self.stretched.parted.contains(&train) {
+                    self.stretched.parted.push(train);
+                }
                 if tail.seen && account.stands.iter().all(|stand| !stand.sees(tail.section)) {
                     // Named after the section, so that all accounts speak of the same thing.
                     let left_behind = Who::left_in(tail.section);
@@ -96,6 +106,14 @@ impl Identity {
                 }
             }
         }
+    }
+
+    /// What no detector sees of a train at one of its ends, where so much is blind there while it is whole: of one that may have
+    /// lost some of its vehicles as much as may lie between any two that are seen.
+    pub(super) fn blind_end(&self, who: Who, whole: Length) -> Length {
+        let parted = who.known().filter(|train| self.stretched.parted.contains(train));
+        let gap = parted.and_then(|train| self.roster.measure(train)).map(|measure| measure.blind_gap);
+        whole.max(gap.unwrap_or(Length::ZERO))
     }
 
     /// Trains that turned out to reach too far back in the last [`Identity::observe`], each with the section in which something

@@ -1,7 +1,7 @@
 //! What a train drags behind where no detector sees it.
 //!
 //! A section that a train has left reads free while its blind tail may still lie in it, and one whose detector fails reads free
-//! with the whole train in it. It counts as left for good only when the
+//! with the whole train in it, or before its tail can have left it. It counts as left for good only when the
 //! train is proved to be far enough on: by a joint, a spot or its own visible tail, never by how it was driven, for a train that
 //! stalls says nothing.
 
@@ -50,7 +50,7 @@ impl Identity {
     /// Whether the train has a blind end, of which a trail must be kept.
     pub(super) fn drags_unseen(&self, who: Who) -> bool {
         let measure = who.known().and_then(|train| self.roster.measure(train));
-        measure.is_some_and(|measure| measure.hidden_front + measure.hidden_rear > Length::ZERO)
+        measure.is_some_and(|measure| self.blind_end(who, measure.hidden_front + measure.hidden_rear) > Length::ZERO)
     }
 
     /// Takes note of the sections that trains of `self.joint` have left according to `self.results`.
@@ -63,8 +63,11 @@ impl Identity {
             }
             for stand in &account.stands {
                 let Some(train) = stand.who.known() else { continue };
-                let Some(blind) = self.blind_tail(stand) else { continue };
                 for (place, hold) in stand.holds.iter().enumerate() {
+                    // One that goes back without anybody having said so leaves the section of its nose.
+                    let backs = place > 0 && place + 1 == stand.holds.len();
+                    let blind = if backs { self.hidden_nose(stand) } else { self.blind_tail(stand) };
+                    let Some(blind) = blind else { continue };
                     if holds(&self.results, self.prices.sure, stand.who, hold.section) {
                         continue;
                     }
@@ -75,10 +78,11 @@ impl Identity {
                     // What passed a section unheard lies there until it is proved out of it; what was heard to leave is out of it
                     // but for its blind tail.
                     let unheard = !hold.seen && self.reported[hold.section] == Some(false);
+                    let early = hold.seen && self.scene(self.heard_at).leaves_too_early(stand, place);
                     if rows.iter().chain(&fresh).any(|trail| trail.train == train && trail.section == hold.section) {
                         continue;
                     }
-                    if hold.seen && self.is_longer_than(hold.section, blind + SLACK) {
+                    if hold.seen && !early && self.is_longer_than(hold.section, blind + SLACK) {
                         let tags = &mut self.tags;
                         rows.retain(|trail| {
                             let through = trail.train == train;
@@ -88,10 +92,17 @@ impl Identity {
                             !through
                         });
                     }
-                    if blind == Length::ZERO && !unheard {
+                    if blind == Length::ZERO && !unheard && !early {
                         continue;
                     }
-                    let beyond = next.and_then(|next| Some(Beyond { entry: next.enter?, distance: Length::ZERO }));
+                    let entry = match next {
+                        Some(next) => next.enter,
+                        None if backs => hold
+                            .enter
+                            .and_then(|enter| self.topology.leave_towards(stand.holds[place - 1].section, enter)),
+                        None => None,
+                    };
+                    let beyond = entry.map(|entry| Beyond { entry, distance: Length::ZERO });
                     fresh.push(Trail { train, section: hold.section, beyond });
                 }
             }
@@ -117,7 +128,13 @@ impl Identity {
     /// What of the train trails where no detector sees it.
     fn blind_tail(&self, stand: &Stand) -> Option<Length> {
         let measure = self.roster.measure(stand.who.known()?)?;
-        Some(if stand.backward { measure.hidden_front } else { measure.hidden_rear })
+        Some(self.blind_end(stand.who, if stand.backward { measure.hidden_front } else { measure.hidden_rear }))
+    }
+
+    /// What of the train lies ahead where no detector sees it.
+    fn hidden_nose(&self, stand: &Stand) -> Option<Length> {
+        let measure = self.roster.measure(stand.who.known()?)?;
+        Some(self.blind_end(stand.who, if stand.backward { measure.hidden_rear } else { measure.hidden_front }))
     }
 
     /// The sections ahead that the blind nose of a train may reach into, and where it would go on from each if it turned back.

@@ -137,7 +137,7 @@ impl Interlock {
         };
         let next = self.passage_to_call_into(train, entry, picture)?;
         let left = match (nose, self.layout.ways[way].length) {
-            (Some(nose), Some(length)) => (length - nose.reach).max(-SHORTEST),
+            (Some(nose), Some(length)) => length - nose.unheard,
             // It may stand with its nose at the joint.
             _ => -self.blind(train),
         };

@@ -394,7 +394,7 @@ fn pass_in_a_loop_of(mm: i64) -> (String, String) {
 #[test]
 fn trains_that_would_not_clear_the_throat_do_not_try_to_pass_in_a_loop_barely_longer_than_they_are() {
     let at = |one: &str, other: &str| (one.to_owned(), other.to_owned());
-    assert_eq!(pass_in_a_loop_of(700), at("e0", "w0"));
+    assert_eq!(pass_in_a_loop_of(780), at("e0", "w0"));
     // They are 500 mm long, and no train stops within 30 mm of where it should.
     assert_eq!(pass_in_a_loop_of(530), at("w0", "e0"), "they do not even set out");
 }
