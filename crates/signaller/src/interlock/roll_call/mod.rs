@@ -46,6 +46,8 @@ pub(super) struct RollCall {
     from: (Length, Length),
     /// Whether it was in doubt where it stood when it was called.
     was_in_doubt: bool,
+    /// The sections in which it may show itself: all of them were free when it was called.
+    asked: SmallVec<[SectionId; 4]>,
     /// The section that filled, or in which it surely is by what else was heard.
     answered: Option<SectionId>,
     /// Holds that were lifted for the call.
@@ -104,7 +106,7 @@ impl Interlock {
             None => self.choose(now, picture, signals)?,
         };
         self.known(train)?;
-        let (direction, preparation) = self.prepare_either_way(train, now, picture, signals)?;
+        let (direction, mut preparation) = self.prepare_either_way(train, now, picture, signals)?;
         for stand in picture.possible_whereabouts(train, now) {
             for other in stand.footprint.iter().flat_map(|hold| picture.holders(hold.section)) {
                 if !drive.is_at_rest(other) {
@@ -112,6 +114,9 @@ impl Interlock {
                 }
             }
         }
+        let asked = preparation.ahead.iter().map(|passage| passage.section).collect();
+        // What it has from a call before is not granted to it twice.
+        preparation.ahead.retain(|passage| !self.runs[train].lent.contains(passage));
         for &passage in &preparation.ahead {
             self.granted_to[passage.section] = Some(train);
             self.regranted.push(passage.section);
@@ -129,6 +134,7 @@ impl Interlock {
             until: now + SETTING,
             from: (Length::ZERO, Length::ZERO),
             was_in_doubt: !picture.whereabouts(train, now).is_some_and(|stand| stand.sure),
+            asked,
             answered: None,
             lifted: SmallVec::new(),
             is_void: false,
@@ -199,11 +205,16 @@ impl Interlock {
             Phase::Out => {
                 let settled = picture.whereabouts(train, now).filter(|stand| stand.sure && call.was_in_doubt);
                 let settled = settled.and_then(|stand| stand.footprint.last().map(|hold| hold.section));
-                let filled = self.answer_to(train, picture);
+                let filled = call.asked.iter().copied().find(|&section| picture.is_occupied(section));
                 call.answered = filled.or(settled);
                 let gone = travelled.1 - call.from.1 + drive.room_to_stop_creeping(train);
-                if filled.is_none() && settled.is_some() {
-                    // What told was a section that it left: back there it would be in doubt again.
+                let is_shown = || {
+                    let mut stands = picture.possible_whereabouts(train, now).into_iter();
+                    stands.any(|stand| stand.footprint.iter().any(|hold| self.shows(hold)))
+                };
+                if filled.is_none() && (settled.is_some() || !is_shown()) {
+                    // What told was a section that it left: back there it would be in doubt again. And where it is out of sight
+                    // nobody knows how far it is.
                     call.phase = Phase::Ending;
                 } else if call.answered.is_some() || gone >= call.room || call.until <= now {
                     call.phase = Phase::Turning;
@@ -254,10 +265,6 @@ impl Interlock {
             Some(seen - self.train_length(train)? - SHORT)
         };
         room().unwrap_or(Length::ZERO).max(Length::ZERO)
-    }
-
-    fn answer_to(&self, train: TrainId, picture: &impl Picture) -> Option<SectionId> {
-        self.runs[train].lent.iter().map(|passage| passage.section).find(|&section| picture.is_occupied(section))
     }
 
     fn send_out<P: Picture>(&mut self, call: &mut RollCall, now: Time, picture: &mut P, outputs: &mut Vec<Output>) {
