@@ -187,9 +187,11 @@ impl Interlock {
         fitting.next().is_none().then_some(way)
     }
 
-    /// Whether a route from this signal on is set, locked and proved for the train that comes to it next.
+    /// Whether a route from this signal on is set, locked and proved for the train that comes to it next, and that train can
+    /// not have passed it unseen.
     pub(crate) fn is_cleared(&self, signal: SignalId) -> bool {
-        self.cleared[signal]
+        let of = self.granted_to[self.layout.ends[self.layout.signals[signal].at].section];
+        self.cleared[signal] && !of.is_some_and(|train| self.is_missing(train))
     }
 
     /// The trains that this step has to do with.

@@ -47,7 +47,9 @@ impl Interlock {
         let no_answer = &mut self.runs[train].no_answer;
         if no_answer.nose != Some(nose) {
             *no_answer = NoAnswer { nose: Some(nose), ..NoAnswer::default() };
+            self.look_at_signals_of(train);
         }
+        let no_answer = &mut self.runs[train].no_answer;
         // Where a turnout may have led it another way, nobody knows what it would run into.
         if no_answer.tries >= TRIES || may_go_elsewhere {
             no_answer.again_at = None;
@@ -69,13 +71,27 @@ impl Interlock {
     /// Something else strange happened while a train did not answer: it is not tried again by itself.
     pub(super) fn note_no_answer(&mut self, train: TrainId, nose: Option<SectionId>) {
         self.runs[train].no_answer = NoAnswer { nose, tries: TRIES, again_at: None };
+        self.look_at_signals_of(train);
+    }
+
+    /// Whether the train did not answer and has not shown itself since: it may have passed the signals ahead of it unseen.
+    pub(super) fn is_missing(&self, train: TrainId) -> bool {
+        self.runs.get(train).is_some_and(|run| run.no_answer.nose.is_some())
+    }
+
+    fn look_at_signals_of(&mut self, train: TrainId) {
+        let ends = self.runs[train].granted.iter().map(|passage| passage.leave);
+        self.cleared_anew.extend(ends.filter_map(|end| self.layout.ends[end].signal));
     }
 
     /// A train that did not answer has shown itself somewhere else.
     pub(super) fn lift_no_answer(&mut self, train: TrainId, stand: &Whereabouts, outputs: &mut Vec<Output>) {
         let nose = stand.footprint.last().map(|hold| hold.section);
         if nose != self.runs[train].no_answer.nose {
-            self.runs[train].no_answer = NoAnswer::default();
+            let was_missing = std::mem::take(&mut self.runs[train].no_answer).nose.is_some();
+            if was_missing {
+                self.look_at_signals_of(train);
+            }
             self.lift_hold(train, HoldKind::NoAnswer, outputs);
         }
     }
