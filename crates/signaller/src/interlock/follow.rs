@@ -6,7 +6,7 @@ use track::{Length, TrainId, Traverse};
 use super::astray::reaches_beyond;
 use super::by_hand::Driver;
 use super::{HoldKind, Interlock, Run, Wait};
-use crate::door::{Destination, Fact, Output};
+use crate::door::{Destination, Fact, Output, Tag};
 use crate::drive::Drive;
 use crate::identity::Whereabouts;
 use crate::picture::Picture;
@@ -296,6 +296,15 @@ impl Interlock {
             _ => self.course_back(train, &stand, to, picture),
         };
         let course = course.ok_or(Wait::NoPath)?;
+        // Somebody may have pushed another train into what it only reaches into.
+        for passage in overhang.iter().filter(|_| course.turns_back) {
+            let section = passage.section;
+            if let Tag::Sure(by) = picture.tag(section)
+                && by != train
+            {
+                return Err(Wait::Taken { section, by });
+            }
+        }
         let stand = if course.turns_back {
             picture.turn_back(train, now);
             picture.whereabouts(train, now).filter(|stand| stand.sure).ok_or(Wait::NotSure)?
