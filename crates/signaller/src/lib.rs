@@ -21,7 +21,7 @@ pub mod roster;
 mod signaller;
 mod time;
 
-pub use aspect::{Aspect, AspectBook};
+pub use aspect::{Ahead, Aspect, AspectBook};
 pub use door::{
     Answer, Destination, Direction, Doubt, DoubtId, Fact, Input, Memory, Output, Refusal, Request, Step, Suspect, Tag,
     Ticket,

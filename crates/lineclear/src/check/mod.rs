@@ -1,13 +1,19 @@
-//! `lineclear check`: what is wrong with a layout, or what it is made of.
+//! `lineclear check`: what is wrong with a layout, what it is made of, and its control table.
+
+mod control_table;
+mod table_forms;
 
 use std::io::{self, Write};
 use std::path::PathBuf;
+use std::sync::Arc;
 
 use layout::{Diagnostics, Loaded, Refused, Severity, Unreadable};
 use serde_json::{Value, json};
-use track::{Layout, Length};
+use signaller::AspectBook;
+use track::{Layout, Length, Routes};
 
 use crate::{Exit, folder};
+use control_table::ControlTable;
 
 /// What was asked for on the command line.
 #[derive(Debug, clap::Args)]
@@ -17,8 +23,17 @@ pub(crate) struct Args {
     #[arg(value_name = "DIR")]
     layout: PathBuf,
     /// Write one JSON object a line, for editors
-    #[arg(long)]
+    #[arg(long, conflicts_with = "control_table")]
     json: bool,
+    /// Write what must hold before each route is cleared, for people who read such tables
+    #[arg(long)]
+    control_table: bool,
+    /// Write the control table as CSV
+    #[arg(long, requires = "control_table", conflicts_with = "markdown")]
+    csv: bool,
+    /// Write the control table as Markdown
+    #[arg(long, requires = "control_table")]
+    markdown: bool,
 }
 
 const HELP: &str = "\
@@ -36,7 +51,43 @@ With --json each line of standard output is one object:
 Lines and columns count from 1, columns in characters; `to` is the first place behind the text meant. Where the layout can
 be used, a last line holds {\"summary\": {...}}, lengths in metres. Of more than a thousand a line {\"unlisted\": 17} counts
 the rest. With status 2 the only line is
-  {\"severity\": \"unreadable\", \"file\": \"...\", \"message\": \"...\", \"hint\": \"...\" or null}";
+  {\"severity\": \"unreadable\", \"file\": \"...\", \"message\": \"...\", \"hint\": \"...\" or null}
+
+With --control-table the summary gives way to one row a route: from a signal to each next one that faces the same way, to
+stopping points before it, to buffers and to the edge of the layout.
+  turnouts         normal is straight, unless `layout.toml` says otherwise of the turnout
+  flank            what keeps others from running into the side of the route; NONE where nothing does, with the end that is open
+                   and where somebody could come from
+  sections clear   the path, in order
+  overlap          sections beyond the exit signal, and how turnouts in them lie
+  conflicts        routes that cannot be set at the same time; CSV has a further column that says why
+  aspects          what the entry signal shows at best, for each aspect of the exit signal
+With --csv or --markdown warnings go to standard error, and so do the notes that belong to a CSV table.";
+
+/// In which form the outcome is wanted.
+enum Form {
+    Text,
+    Json,
+    ControlTable(TableForm),
+}
+
+enum TableForm {
+    Text,
+    Csv,
+    Markdown,
+}
+
+impl Args {
+    fn form(&self) -> Form {
+        match self {
+            Self { json: true, .. } => Form::Json,
+            Self { control_table: false, .. } => Form::Text,
+            Self { csv: true, .. } => Form::ControlTable(TableForm::Csv),
+            Self { markdown: true, .. } => Form::ControlTable(TableForm::Markdown),
+            _ => Form::ControlTable(TableForm::Text),
+        }
+    }
+}
 
 /// Checks the layout and says so on standard output.
 pub(crate) fn run(args: &Args) -> Exit {
@@ -47,7 +98,11 @@ pub(crate) fn run(args: &Args) -> Exit {
         Err(Refused::Unreadable(_)) => Exit::BadInput,
     };
     let mut output = io::BufWriter::new(io::stdout().lock());
-    let written = if args.json { write_json(&mut output, &outcome) } else { write_text(&mut output, &outcome) };
+    let written = match (&outcome, args.form()) {
+        (Ok(loaded), Form::ControlTable(form)) => write_control_table(&mut output, loaded, form),
+        (_, Form::Json) => write_json(&mut output, &outcome),
+        (_, Form::Text | Form::ControlTable(_)) => write_text(&mut output, &outcome),
+    };
     // Whoever closed the pipe has read enough; the exit status still tells.
     let _ = written.and_then(|()| output.flush());
     exit
@@ -66,6 +121,26 @@ fn write_text(output: &mut impl Write, outcome: &Result<Loaded, Refused>) -> io:
             writeln!(output, "{}", tally(diagnostics))
         }
         Err(Refused::Unreadable(unreadable)) => writeln!(io::stderr().lock(), "{unreadable}"),
+    }
+}
+
+fn write_control_table(output: &mut impl Write, loaded: &Loaded, form: TableForm) -> io::Result<()> {
+    let routes = Routes::new(Arc::new(loaded.layout.clone()));
+    let table = ControlTable::of(&routes, &AspectBook::three_aspect());
+    let mut aside = io::stderr().lock();
+    if !loaded.warnings.is_empty() {
+        match form {
+            TableForm::Text => writeln!(output, "{}", loaded.warnings)?,
+            TableForm::Csv | TableForm::Markdown => writeln!(aside, "{}", loaded.warnings)?,
+        }
+    }
+    match form {
+        TableForm::Text => table_forms::write_text(output, &table),
+        TableForm::Markdown => table_forms::write_markdown(output, &table),
+        TableForm::Csv => {
+            table.notes.iter().try_for_each(|note| writeln!(aside, "note: {note}"))?;
+            table_forms::write_csv(output, &table)
+        }
     }
 }
 

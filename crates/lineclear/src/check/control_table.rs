@@ -1,0 +1,194 @@
+//! The control table: what must hold before each route is cleared, as signal engineers write it down.
+//!
+//! [`ControlTable`] is the table as lists of short texts; `table_forms` writes it. A turnout is *normal* when
+//! it lies straight, unless the layout says otherwise.
+
+use signaller::{Ahead, AspectBook};
+use track::routes::{Exit, Exposure, Flank, Protection, Route};
+use track::{Layout, Need, RouteId, Routes};
+
+/// The heads of the columns.
+pub(super) const HEADS: [&str; 10] = [
+    "route",
+    "entry",
+    "exit",
+    "turnouts normal",
+    "turnouts reverse",
+    "flank",
+    "sections clear",
+    "overlap",
+    "conflicts",
+    "aspects",
+];
+
+/// One route: a list of texts for each column.
+pub(super) struct Row {
+    pub(super) cells: [Vec<String>; HEADS.len()],
+    /// The conflicting routes again, each with all reasons.
+    pub(super) reasons: Vec<String>,
+}
+
+/// The routes of a layout, in order, and what should be said beside them.
+pub(super) struct ControlTable {
+    pub(super) rows: Vec<Row>,
+    pub(super) notes: Vec<String>,
+}
+
+impl ControlTable {
+    pub(super) fn of(routes: &Routes, book: &AspectBook) -> Self {
+        let rows = routes.all().map(|id| row(routes, id, book)).collect();
+        Self { rows, notes: notes(routes) }
+    }
+}
+
+fn row(routes: &Routes, id: RouteId, book: &AspectBook) -> Row {
+    let (layout, route) = (routes.layout(), routes.route(id));
+    let conflicts = routes.conflicts(id);
+    let name = |section| layout.sections[section].name.clone();
+    let (normal, reverse): (Vec<&Need>, Vec<&Need>) =
+        route.turnouts.iter().partition(|need| need.lie == layout.turnouts[need.turnout].normal);
+    let turnouts =
+        |needs: Vec<&Need>| needs.into_iter().map(|need| layout.turnouts[need.turnout].name.clone()).collect();
+    let mut overlap: Vec<String> = route.overlap.sections.iter().map(|&section| name(section)).collect();
+    overlap.extend(route.overlap.turnouts.iter().map(|&(turnout, lie)| match lie {
+        Some(lie) => lies(layout, Need { turnout, lie }),
+        None => format!("{} locked", layout.turnouts[turnout].name),
+    }));
+    let cells = [
+        vec![route.name.clone()],
+        vec![layout.signals[route.entry].name.clone()],
+        vec![exit(layout, route.exit)],
+        turnouts(normal),
+        turnouts(reverse),
+        flanks(layout, &route.flank),
+        route.sections().map(name).collect(),
+        overlap,
+        conflicts.iter().map(|conflict| routes.route(conflict.with).name.clone()).collect(),
+        aspects(layout, route, book),
+    ];
+    let reasons = conflicts.iter().map(|conflict| {
+        // In a table names stand without quotes.
+        let words: Vec<String> =
+            conflict.reasons.iter().map(|reason| reason.in_words(layout).replace('`', "")).collect();
+        format!("{}: {}", routes.route(conflict.with).name, words.join(", "))
+    });
+    Row { cells, reasons: reasons.collect() }
+}
+
+fn exit(layout: &Layout, exit: Exit) -> String {
+    let name = exit.name(layout);
+    match exit {
+        Exit::Signal(_) => name,
+        Exit::Stop(_) => format!("stop {name}"),
+        Exit::BufferStop(_) => format!("buffers {name}"),
+        Exit::Edge(_) => format!("edge {name}"),
+    }
+}
+
+fn lies(layout: &Layout, need: Need) -> String {
+    let turnout = &layout.turnouts[need.turnout];
+    format!("{} {}", turnout.name, if need.lie == turnout.normal { "normal" } else { "reverse" })
+}
+
+fn flanks(layout: &Layout, flanks: &[Flank]) -> Vec<String> {
+    let mut cell = Vec::new();
+    for flank in flanks {
+        let text = match flank.by {
+            Protection::Turnout(need) => lies(layout, need),
+            Protection::Signal(signal) => format!("{} at danger", layout.signals[signal].name),
+            Protection::None(exposure) => format!("NONE at {}", open_flank(layout, flank, exposure)),
+        };
+        if !cell.contains(&text) {
+            cell.push(text);
+        }
+    }
+    cell
+}
+
+fn open_flank(layout: &Layout, flank: &Flank, exposure: Exposure) -> String {
+    let leg = layout.end_name(flank.leg);
+    match exposure {
+        Exposure::Edge(end) if end == flank.leg => format!("{leg} (edge)"),
+        Exposure::Edge(end) => format!("{leg} (edge at {})", layout.end_name(end)),
+        Exposure::Siding(end) => format!("{leg} (siding to {})", layout.end_name(end)),
+        Exposure::FarAway(_) => format!("{leg} (nothing far and wide)"),
+    }
+}
+
+/// What the entry signal shows for each aspect of the exit signal, as far as the route decides it.
+fn aspects(layout: &Layout, route: &Route, book: &AspectBook) -> Vec<String> {
+    let shown = |ahead| book.name(book.shows(ahead)).unwrap_or_default().to_owned();
+    let stop = || book.aspects().next().map_or_else(Vec::new, |(_, name)| vec![name.to_owned()]);
+    if !route.unproved.is_empty() || route.passages.is_empty() {
+        // Where a train would go there, or what is there, is not known.
+        return stop();
+    }
+    match route.exit {
+        // The stretch up to the next signal is not all of it set.
+        Exit::Stop(_) => stop(),
+        Exit::BufferStop(_) => vec![shown(Ahead::TrackEnds)],
+        Exit::Edge(_) => vec![shown(Ahead::BeyondUnknown)],
+        Exit::Signal(next) => {
+            let row = |(place, name): (usize, &str)| {
+                let ahead = if place == 0 { Ahead::NextAtStop } else { Ahead::NextBetter };
+                format!("{} ({} {name})", shown(ahead), layout.signals[next].name)
+            };
+            book.aspects().map(|(_, name)| name).enumerate().map(row).collect()
+        }
+    }
+}
+
+/// What a table cannot show.
+fn notes(routes: &Routes) -> Vec<String> {
+    let layout = routes.layout();
+    if layout.signals.is_empty() {
+        return vec!["there is no signal, and so no route".to_owned()];
+    }
+    let mut notes = Vec::new();
+    let all = || routes.all().map(|id| routes.route(id));
+    let is_open = |route: &&Route| route.flank.iter().any(|flank| matches!(flank.by, Protection::None(_)));
+    match all().filter(is_open).count() {
+        0 => {}
+        1 => notes.push("1 route has a flank that nothing protects".to_owned()),
+        open => notes.push(format!("{open} routes have a flank that nothing protects")),
+    }
+    for route in all().filter(|route| !route.unproved.is_empty()) {
+        let ends: Vec<String> = route.unproved.iter().map(|&end| format!("`{}`", layout.end_name(end))).collect();
+        notes.push(format!(
+            "route `{}` leads over {}, which meets several ends: nobody reports where a train goes there",
+            route.name,
+            ends.join(" and ")
+        ));
+    }
+    for (entry, signal) in layout.signals.iter() {
+        let fan = routes.fan(entry);
+        for &end in &fan.lost {
+            notes.push(format!(
+                "from `{}` a path comes back at `{}` to a section that it has passed: put a signal or a stopping point in between",
+                signal.name,
+                layout.end_name(end)
+            ));
+        }
+        if fan.is_cut_short {
+            notes.push(format!("more than {} paths lead from `{}`: not all are shown", fan.routes.len(), signal.name));
+        }
+    }
+    notes
+}
+
+#[cfg(test)]
+mod tests {
+    use track::Lie;
+
+    use super::*;
+
+    #[test]
+    fn a_diverging_turnout_is_reverse_unless_it_is_normally_so() {
+        let mut builder = track::Builder::new("t", track::Scale::UNKNOWN);
+        let turnout = builder.turnout("W1");
+        let diverging = Need { turnout, lie: Lie::Diverging };
+        assert_eq!(lies(builder.layout(), diverging), "W1 reverse");
+        builder.turnout_mut(turnout).normal = Lie::Diverging;
+        assert_eq!(lies(builder.layout(), diverging), "W1 normal");
+    }
+}
