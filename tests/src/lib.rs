@@ -7,6 +7,8 @@ mod end_to_end;
 #[cfg(test)]
 mod house_rules;
 #[cfg(test)]
+mod interlocking;
+#[cfg(test)]
 mod outside;
 #[cfg(test)]
 mod program;

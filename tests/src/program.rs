@@ -54,6 +54,26 @@ fn profile_folder() -> &'static Path {
     FOLDER.get_or_init(|| std::env::current_exe().unwrap().parent().unwrap().parent().unwrap().to_owned())
 }
 
+/// The Python into which `scripts/test` installs what others wrote, if `library` is there; nothing where it is not and none
+/// is needed. `module` is what the library is used by.
+pub(crate) fn python(library: &str, module: &str) -> Option<String> {
+    let python = std::env::var("LINECLEAR_PYTHON").ok();
+    let has_it = python.as_ref().is_some_and(|python| {
+        let import = Command::new(python).args(["-c", &format!("import {module}")]).stderr(Stdio::null()).status();
+        import.is_ok_and(|status| status.success())
+    });
+    if !has_it {
+        skip(&format!("`LINECLEAR_PYTHON` does not name a Python with `{library}`: run `scripts/test`"));
+    }
+    python.filter(|_| has_it)
+}
+
+/// Says that a test was skipped. Continuous integration (`CI=true`) must not pass without it.
+pub(crate) fn skip(why: &str) {
+    assert!(std::env::var("CI").as_deref() != Ok("true"), "{why}");
+    println!("skipped: {why}");
+}
+
 /// Runs `lineclear` to its end with `input` on standard input.
 pub(crate) fn lineclear(arguments: &[&str], input: &[u8]) -> Ran {
     finish(start(Command::new(program()).args(arguments)), |mut pipe| {

@@ -10,16 +10,6 @@ use track::{Id, Layout, TrainId};
 
 use crate::program;
 
-/// The Python that has the libraries of `scripts/test`; nothing where there is none and none is needed.
-fn python() -> Option<String> {
-    let python = std::env::var("LINECLEAR_PYTHON").ok();
-    if python.is_none() {
-        assert!(std::env::var("CI").as_deref() != Ok("true"), "`LINECLEAR_PYTHON` is not set: run `scripts/test`");
-        println!("skipped: `LINECLEAR_PYTHON` does not name a Python with `motmetrics`");
-    }
-    python
-}
-
 fn low_staithe() -> Arc<Layout> {
     let folder = program::root().join("demo-layout");
     let loaded = layout::load(|name| Ok(std::fs::read(folder.join(name)).ok()));
@@ -102,7 +92,7 @@ fn by_lot(layout: &Layout, seed: u64) -> Run {
 /// al. 2016).
 #[test]
 fn trains_are_kept_apart_as_well_as_an_independent_library_says() {
-    let Some(python) = python() else { return };
+    let Some(python) = program::python("motmetrics", "motmetrics") else { return };
     let layout = low_staithe();
     for (name, faults) in
         [("no faults", Faults::NONE), ("mild faults", Faults::mild()), ("harsh faults", Faults::harsh())]

@@ -1,3 +1,5 @@
+//! Routes and conflicts of every junction that the documentation shows.
+
 use std::collections::BTreeSet;
 
 use crate::shown::{Junction, shown};

@@ -1,3 +1,5 @@
+//! Small pieces of track, and track by lot.
+
 use std::sync::Arc;
 
 use super::*;
