@@ -34,7 +34,7 @@ pub use record::Record;
 pub use rules::KEPT_BACK_AT_MOST;
 
 use crate::door::Fact;
-use crate::identity::{Identity, Standing};
+use crate::identity::{Identity, Standing, Trust};
 use crate::roster::Roster;
 use crate::signaller::Conduct;
 use crate::time::Time;
@@ -134,6 +134,18 @@ impl Detect {
     /// What is on record of a section.
     pub fn record(&self, section: SectionId) -> Record {
         self.records.section(section)
+    }
+
+    /// How far the section's detector is to be trusted, by its kind and its record.
+    pub fn trust(&self, section: SectionId) -> Trust {
+        let record = self.records.section(section);
+        let misses = self.records.misses(section);
+        Trust::of_detector(&self.layout, section).with_record(misses, record.false_fills, record.passages)
+    }
+
+    /// A section whose record has changed since this was asked last.
+    pub(crate) fn next_changed_record(&mut self) -> Option<SectionId> {
+        self.records.changed.pop()
     }
 
     /// What is on record of a train.

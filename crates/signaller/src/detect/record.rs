@@ -82,6 +82,8 @@ pub(super) struct Records {
     passages_of_trains: Table<TrainId, u32>,
     /// What gave cause in this step.
     pub anew: Vec<(SectionId, Option<TrainId>)>,
+    /// Sections whose record is different now.
+    pub changed: Vec<SectionId>,
 }
 
 impl<I: Copy + PartialEq> History<I> {
@@ -129,6 +131,7 @@ impl Records {
             trains: BTreeMap::new(),
             passages_of_trains: Table::new(),
             anew: Vec::new(),
+            changed: Vec::new(),
         }
     }
 
@@ -140,6 +143,14 @@ impl Records {
     pub fn train(&self, train: TrainId) -> Record {
         let passages = self.passages_of_trains.get(train).copied().unwrap_or(0);
         Record { passages, ..self.trains.get(&train).map_or_else(Record::default, |history| history.record) }
+    }
+
+    /// How often contact was lost in a section, but for what is the fault of a train's wheels.
+    pub fn misses(&self, section: SectionId) -> u32 {
+        let Some(history) = self.sections.get(&section) else { return 0 };
+        let is_at_fault = |train: &TrainId| self.trains.get(train).is_some_and(|history| history.is_suspected);
+        let by_trains: u32 = history.with.iter().filter(|(train, _)| is_at_fault(train)).map(|(_, count)| count).sum();
+        history.record.contact_lost().saturating_sub(by_trains)
     }
 
     /// For how long an emptying of the section is taken for a flicker, by its record.
@@ -157,6 +168,9 @@ impl Records {
             *passages /= 2;
             let passages = *passages;
             forget(&mut self.sections, section, passages);
+        }
+        if self.sections.contains_key(&section) {
+            self.changed.push(section);
         }
         let Some(train) = train else { return };
         while self.passages_of_trains.len() <= train.index() {
@@ -183,6 +197,7 @@ impl Records {
     pub fn filled_falsely(&mut self, section: SectionId) {
         self.sections.entry(section).or_insert_with(History::new).record.false_fills += 1;
         self.anew.push((section, None));
+        self.changed.push(section);
     }
 
     /// What identity made of a section that filled again tells whether the train had been there all the time.
@@ -207,6 +222,7 @@ impl Records {
             history.count(Some(section));
         }
         self.anew.push((section, train));
+        self.changed.push(section);
     }
 }
 

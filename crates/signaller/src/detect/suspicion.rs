@@ -52,6 +52,8 @@ impl Records {
         let is_found = own * 3 >= all * 2 && most * 2 <= record.contact_lost();
         if let Some(history) = self.trains.get_mut(&train).filter(|_| is_found) {
             history.is_suspected = true;
+            // What is the train's fault is not the sections'.
+            self.changed.extend(history.with.iter().map(|(section, _)| section));
         }
         is_found
     }

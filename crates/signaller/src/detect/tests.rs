@@ -6,6 +6,7 @@ use std::time::Duration;
 use track::{Beyond, Builder, Detector, Layout, Scale, SectionId, Train};
 
 use super::Record;
+use crate::identity::Trust;
 use crate::{Conduct, Fact, Input, Request, Signaller, Suspect, Tag, Ticket, Time};
 
 /// The line from the harbour up the hill, `quay main lower | upper top shed`, the first three in the district `harbour`, the
@@ -578,6 +579,10 @@ fn dirty_wheels_are_told_from_dirty_track() {
     let [(suspect, because)] = scene.suspicions()[..] else { panic!("{:?}", scene.suspicions()) };
     assert_eq!(suspect, Suspect::Train(heron));
     assert_eq!(because, "`Heron` lost contact 6 times in 3 sections, in 2 passages: dirty wheels");
+    for name in ["quay", "main", "lower"] {
+        let section = scene.section(name);
+        assert_eq!(scene.signaller.identity().trust(section), Trust::ORDINARY, "the fault is not that of `{name}`");
+    }
 }
 
 #[test]
@@ -618,6 +623,9 @@ fn dirty_track_is_told_from_dirty_wheels() {
             && because.ends_with(" passages: dirty track or a loose feeder"),
         "{because}"
     );
+    assert!(scene.signaller.identity().trust(lower).misses > 2.0, "its detector is trusted less");
+    let top = scene.section("top");
+    assert_eq!(scene.signaller.identity().trust(top), Trust::ORDINARY);
 }
 
 #[test]
@@ -638,4 +646,23 @@ fn a_section_that_fills_with_nothing_there_is_suspected_once() {
         because,
         "`quay` filled 3 times with nothing there, in 0 passages: moisture, or something across the rails"
     );
+}
+
+#[test]
+fn where_a_section_fills_falsely_again_and_again_a_train_beside_it_need_not_have_come() {
+    let comes = |false_fills: usize| {
+        let mut scene = Scene::with_two_trains();
+        for _ in 0..false_fills {
+            scene.report(&[("lower", true)]);
+            scene.wait(20_000);
+            scene.report(&[("lower", false)]);
+            scene.wait(20_000);
+        }
+        scene.run("quay", "main");
+        scene.report(&[("lower", true)]);
+        scene.wait(2_000);
+        scene.tag("lower")
+    };
+    assert_eq!(comes(0), "Heron");
+    assert_ne!(comes(40), "Heron", "that may be moisture again");
 }

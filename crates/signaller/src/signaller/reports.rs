@@ -30,6 +30,9 @@ impl Signaller {
         self.hand_on();
         self.identity.observe(now, &batch);
         self.detect.take_stock(&self.identity, &self.roster);
+        while let Some(section) = self.detect.next_changed_record() {
+            self.identity.set_trust(section, self.detect.trust(section));
+        }
         self.outputs.extend(self.detect.heard().facts.iter().cloned().map(Output::Fact));
         for &section in self.identity.retagged() {
             self.outputs.push(Output::Fact(Fact::Tagged { section, tag: self.identity.tag(section) }));
