@@ -64,6 +64,8 @@ impl Event {
             | Fact::RollCallEnded { .. }
             | Fact::Coupled { .. }
             | Fact::Uncoupled { .. }
+            | Fact::Withdrawn { .. }
+            | Fact::InService { .. }
             | Fact::Answered { .. } => return None,
         })
     }

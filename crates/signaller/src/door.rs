@@ -196,6 +196,30 @@ pub enum Request {
         /// How it shall lie.
         lie: Lie,
     },
+    /// No trains are to be worked over a section until it is put in service again.
+    TakeOutOfService {
+        /// The section.
+        section: SectionId,
+        /// Why, in plain words.
+        reason: String,
+    },
+    /// Trains are to be worked again over a section that was out of service.
+    PutInService {
+        /// The section.
+        section: SectionId,
+    },
+    /// A person takes over sections, with their turnouts and the trains that stand there.
+    HandRegionOver {
+        /// The sections.
+        sections: Vec<SectionId>,
+        /// Who takes them over, in words.
+        to: String,
+    },
+    /// Sections that a person took over are the signaller's again.
+    TakeRegionBack {
+        /// The sections.
+        sections: Vec<SectionId>,
+    },
     /// A person keeps a signal at danger, or lets it go.
     KeepAtDanger {
         /// The signal.
@@ -293,6 +317,18 @@ pub enum Fact {
     SectionReleased {
         /// The train.
         train: TrainId,
+        /// The section.
+        section: SectionId,
+    },
+    /// No trains are worked over a section from now on.
+    Withdrawn {
+        /// The section.
+        section: SectionId,
+        /// Why, in plain words.
+        because: String,
+    },
+    /// Trains are worked again over a section.
+    InService {
         /// The section.
         section: SectionId,
     },

@@ -144,6 +144,12 @@ impl Teller {
             Fact::Uncoupled { train, rest } => {
                 (Weight::Ordinary, format!("{} was uncoupled from {}", name(rest), name(train)))
             }
+            Fact::Withdrawn { section, because } => {
+                (Weight::Ordinary, format!("no train runs over {}: {because}", layout.sections[*section].name))
+            }
+            Fact::InService { section } => {
+                (Weight::Ordinary, format!("trains run over {} again", layout.sections[*section].name))
+            }
             Fact::RouteSet { .. } | Fact::SectionReleased { .. } | Fact::Answered { .. } => return None,
         };
         Some(told)

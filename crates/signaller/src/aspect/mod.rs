@@ -183,7 +183,7 @@ impl Signals {
                 _ => return None,
             };
             let section = self.layout.ends[enter].section;
-            if !self.is_free(section, picture) {
+            if !self.is_free(section, picture) || interlock.withdrawal(section).is_some() {
                 return None;
             }
             // All of the stretch is granted to the train that the signal clears for, or another may run into it unannounced.

@@ -651,13 +651,14 @@ fn a_section_that_fills_with_nothing_there_is_suspected_once() {
 #[test]
 fn where_a_section_fills_falsely_again_and_again_a_train_beside_it_need_not_have_come() {
     let comes = |false_fills: usize| {
-        let mut scene = Scene::with_two_trains();
+        let mut scene = Scene::new(branch().build(), Conduct::Observe);
         for _ in 0..false_fills {
             scene.report(&[("lower", true)]);
             scene.wait(20_000);
             scene.report(&[("lower", false)]);
             scene.wait(20_000);
         }
+        scene.put("Heron", "quay");
         scene.run("quay", "main");
         scene.report(&[("lower", true)]);
         scene.wait(2_000);

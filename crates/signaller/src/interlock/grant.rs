@@ -159,6 +159,7 @@ impl Interlock {
     }
 
     pub(super) fn is_free_for(&self, train: TrainId, section: SectionId, picture: &impl Picture) -> Result<(), Wait> {
+        self.in_service(section)?;
         if let Some(by) = self.granted_to[section].filter(|&by| by != train) {
             return Err(Wait::Taken { section, by });
         }
@@ -172,8 +173,14 @@ impl Interlock {
         Ok(())
     }
 
-    /// Whether a turnout may move: not under a lock, not under a train or what may be one, not under a grant.
+    /// Whether the signaller may throw a turnout.
     pub(super) fn may_throw(&self, turnout: TurnoutId, picture: &impl Picture) -> Result<(), Wait> {
+        self.turnout_in_service(turnout)?;
+        self.may_move(turnout, picture)
+    }
+
+    /// Whether a turnout may move: not under a lock, not under a train or what may be one, not under a grant.
+    pub(super) fn may_move(&self, turnout: TurnoutId, picture: &impl Picture) -> Result<(), Wait> {
         if let Some(&by) = self.turnouts.locked_by(turnout).first() {
             return Err(Wait::Locked { turnout, by });
         }

@@ -27,6 +27,7 @@ mod safe;
 #[cfg(test)]
 mod tests;
 mod turnouts;
+mod withdrawn;
 
 use std::collections::VecDeque;
 use std::sync::Arc;
@@ -48,6 +49,8 @@ pub use holds::HoldKind;
 pub(crate) use roll_call::Creep;
 pub(crate) use run::{Run, Wait};
 use turnouts::Turnouts;
+pub use withdrawn::Withdrawal;
+use withdrawn::Withdrawn;
 
 /// All grants and locks.
 #[derive(Debug)]
@@ -57,6 +60,7 @@ pub struct Interlock {
     graph: Graph,
     turnouts: Turnouts,
     granted_to: Table<SectionId, Option<TrainId>>,
+    withdrawn: Withdrawn,
     /// Sections granted or given back since somebody asked last.
     regranted: Vec<SectionId>,
     /// Trains that a person has seen to and released since somebody asked last.
@@ -124,6 +128,7 @@ impl Interlock {
             graph: Graph::new(&layout),
             turnouts: Turnouts::new(Arc::clone(&layout)),
             granted_to: Table::filled(None, layout.sections.len()),
+            withdrawn: Withdrawn::new(),
             regranted: Vec::new(),
             vouched_for: Vec::new(),
             order_of_running: Vec::new(),

@@ -52,6 +52,11 @@ impl Interlock {
         if stand.footprint.last().is_none_or(|hold| hold.enter.is_none()) {
             return Err(format!("nobody knows which way `{name}` points; hint: place it with its nose"));
         }
+        let goal = match to {
+            Destination::Stop(stop) => self.layout.stops[stop].section,
+            Destination::Section(section) => section,
+        };
+        self.stands_in_service(&stand).and_then(|()| self.in_service(goal)).map_err(|wait| self.in_words(wait))?;
         // A train in doubt may be anywhere on its likeliest account; it is planned for when it is sure again.
         if stand.sure && drive.is_at_rest(train) {
             let course = self.course(train, &stand, to, picture);
@@ -239,7 +244,8 @@ impl Interlock {
         if self.turnouts.lie(turnout) == Some(lie) {
             return Ok(());
         }
-        self.may_throw(turnout, picture).map_err(|wait| self.in_words(wait))?;
+        let may = self.turnout_in_service_or_hands(turnout).and_then(|()| self.may_move(turnout, picture));
+        may.map_err(|wait| self.in_words(wait))?;
         self.turnouts.throw(turnout, lie, now, outputs);
         Ok(())
     }

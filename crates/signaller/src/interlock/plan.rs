@@ -173,6 +173,9 @@ impl Interlock {
     }
 
     fn obstruction(&self, section: SectionId, train: TrainId, picture: &impl Picture) -> i64 {
+        if self.withdrawal(section).is_some() {
+            return OBSTRUCTED;
+        }
         let holders = picture.holders(section);
         let other = self.granted_to[section].filter(|&holder| holder != train);
         match other.or_else(|| holders.iter().copied().find(|&holder| holder != train)) {

@@ -267,6 +267,9 @@ impl Interlock {
     }
 
     fn occupant(&self, scene: &Scene, section: SectionId, picture: &impl Picture) -> Occupant {
+        if self.withdrawal(section).is_some() {
+            return Occupant::Unknown;
+        }
         if let Some(&(_, train)) = scene.stands.iter().find(|(at, _)| *at == section) {
             return Occupant::Train(train);
         }

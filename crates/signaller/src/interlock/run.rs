@@ -85,6 +85,14 @@ pub(crate) enum Wait {
     Kept {
         signal: SignalId,
     },
+    /// It is out of service.
+    OutOfService {
+        section: SectionId,
+    },
+    /// It was handed over to a person.
+    InHands {
+        section: SectionId,
+    },
     /// Going on now could end in trains facing each other for ever.
     OthersFirst,
     NotSure,
@@ -110,6 +118,8 @@ impl Wait {
                 format!("turnout `{}` must be thrown to `{lie}` by hand", turnout(id))
             }
             Self::Kept { signal } => format!("signal `{}` is kept at danger", layout.signals[signal].name),
+            Self::OutOfService { section: id } => format!("`{}` is out of service", section(id)),
+            Self::InHands { section: id } => format!("`{}` is in a person's hands", section(id)),
             Self::OthersFirst => "other trains have to pass first, or they would block each other".to_owned(),
             Self::NotSure => "nobody is sure where it stands".to_owned(),
             Self::NoPath => "no path leads there from where it stands".to_owned(),

@@ -82,6 +82,29 @@ impl Signaller {
                 back
             }
             Request::Throw { turnout, lie } => interlock.throw(*turnout, *lie, now, identity, outputs),
+            Request::TakeOutOfService { section, reason } => {
+                interlock.take_out_of_service(*section, reason, outputs)?;
+                self.changes.sections.push(*section);
+                Ok(())
+            }
+            Request::PutInService { section } => {
+                interlock.put_in_service(*section, outputs)?;
+                self.changes.sections.push(*section);
+                Ok(())
+            }
+            Request::HandRegionOver { .. } if self.conduct == Conduct::Observe => {
+                Err("people drive here already".to_owned())
+            }
+            Request::HandRegionOver { sections, to } => {
+                interlock.hand_region_over(sections, to, identity, &self.drive, outputs)?;
+                self.changes.sections.extend_from_slice(sections);
+                Ok(())
+            }
+            Request::TakeRegionBack { sections } => {
+                interlock.take_region_back(sections, outputs)?;
+                self.changes.sections.extend_from_slice(sections);
+                Ok(())
+            }
             Request::KeepAtDanger { signal, held } => {
                 let Some(row) = self.layout.signals.get(*signal) else {
                     return Err("there is no such signal".to_owned());
