@@ -64,6 +64,8 @@ impl Event {
             | Fact::RollCallEnded { .. }
             | Fact::Coupled { .. }
             | Fact::Uncoupled { .. }
+            | Fact::RouteStage { .. }
+            | Fact::RouteWaiting { .. }
             | Fact::Withdrawn { .. }
             | Fact::InService { .. }
             | Fact::Answered { .. } => return None,

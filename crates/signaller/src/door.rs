@@ -5,6 +5,7 @@
 //! and scripts.
 
 use smallvec::SmallVec;
+use track::routes::Exit;
 use track::{DetectorId, DistrictId, EndId, Lie, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId};
 
 use crate::aspect::Aspect;
@@ -196,6 +197,20 @@ pub enum Request {
         /// How it shall lie.
         lie: Lie,
     },
+    /// A route is to be set for whoever comes, and its signal cleared.
+    SetRoute {
+        /// The signal it begins at.
+        entry: SignalId,
+        /// Where it ends.
+        exit: Exit,
+        /// Sections it shall pass, where several routes lead there.
+        via: Vec<SectionId>,
+    },
+    /// The route that is set from a signal is to be cancelled.
+    CancelRoute {
+        /// The signal.
+        entry: SignalId,
+    },
     /// No trains are to be worked over a section until it is put in service again.
     TakeOutOfService {
         /// The section.
@@ -296,6 +311,30 @@ impl Direction {
     }
 }
 
+/// How far a route has come that was set for whoever comes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum RouteStage {
+    /// All of it is locked, and its turnouts are on their way.
+    Called,
+    /// Its turnouts are proved, and its signal may clear.
+    Cleared,
+    /// The same, and somebody may have seen that.
+    ApproachLocked,
+    /// A train came in: its signal is at stop again, and it is released behind the train.
+    Used,
+    /// It was cancelled: its signal is at stop, and it is released at once, or in some time if somebody may have seen it cleared.
+    Cancelled,
+    /// Nothing of it is locked any more.
+    Released,
+}
+
+impl RouteStage {
+    /// Whether its signal may show more than stop.
+    pub fn is_cleared(self) -> bool {
+        matches!(self, Self::Cleared | Self::ApproachLocked)
+    }
+}
+
 /// Something for people and scripts to know.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Fact {
@@ -319,6 +358,22 @@ pub enum Fact {
         train: TrainId,
         /// The section.
         section: SectionId,
+    },
+    /// A route that was set for whoever comes has come so far.
+    RouteStage {
+        /// The signal it begins at.
+        entry: SignalId,
+        /// Where it ends.
+        exit: Exit,
+        /// How far.
+        stage: RouteStage,
+    },
+    /// A route that was called cannot be cleared yet.
+    RouteWaiting {
+        /// The signal it begins at.
+        entry: SignalId,
+        /// For what it waits, in plain words.
+        reason: String,
     },
     /// No trains are worked over a section from now on.
     Withdrawn {

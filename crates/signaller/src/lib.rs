@@ -23,8 +23,8 @@ mod time;
 
 pub use aspect::{Ahead, Aspect, AspectBook};
 pub use door::{
-    Answer, Destination, Direction, Doubt, DoubtId, Fact, Input, Memory, Output, Refusal, Request, Step, Suspect, Tag,
-    Ticket,
+    Answer, Destination, Direction, Doubt, DoubtId, Fact, Input, Memory, Output, Refusal, Request, RouteStage, Step,
+    Suspect, Tag, Ticket,
 };
 pub use signaller::{Conduct, Signaller};
 pub use time::Time;

@@ -3,7 +3,7 @@
 use std::fmt;
 
 use hooks::{Notice, NoticeKind};
-use signaller::{Destination, Fact, Output, Tag, Time};
+use signaller::{Destination, Fact, Output, RouteStage, Tag, Time};
 use testtrack::{Happening, Moment};
 use track::{DistrictId, Layout, SectionId, Table, TrainId};
 
@@ -143,6 +143,21 @@ impl Teller {
             }
             Fact::Uncoupled { train, rest } => {
                 (Weight::Ordinary, format!("{} was uncoupled from {}", name(rest), name(train)))
+            }
+            Fact::RouteStage { entry, exit, stage } => {
+                let route = format!("the route from {} to {}", layout.signals[*entry].name, exit.name(layout));
+                let told = match stage {
+                    RouteStage::Called => "is locked",
+                    RouteStage::Cleared => "is cleared",
+                    RouteStage::ApproachLocked => "is cleared, and somebody may have seen it",
+                    RouteStage::Used => "is used",
+                    RouteStage::Cancelled => "is cancelled",
+                    RouteStage::Released => "is released",
+                };
+                (Weight::Ordinary, format!("{route} {told}"))
+            }
+            Fact::RouteWaiting { entry, reason } => {
+                (Weight::Notable, format!("the route from {} waits: {reason}", layout.signals[*entry].name))
             }
             Fact::Withdrawn { section, because } => {
                 (Weight::Ordinary, format!("no train runs over {}: {because}", layout.sections[*section].name))

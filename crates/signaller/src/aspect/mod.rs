@@ -165,12 +165,23 @@ impl Signals {
         if self.conduct == Conduct::Control && !interlock.is_cleared(signal) {
             return Aspect::STOP;
         }
-        let ahead = self.look_ahead(self.layout.signals[signal].at, picture, interlock);
+        if interlock.kept_for_flank(signal).is_some() {
+            return Aspect::STOP;
+        }
+        let up_to = interlock.cleared_up_to(signal);
+        let ahead = self.look_ahead(self.layout.signals[signal].at, up_to, picture, interlock);
         ahead.map_or(Aspect::STOP, |ahead| self.book.shows(ahead))
     }
 
     /// What lies at the far end of the stretch beyond `at`; nothing unless the whole stretch is known good.
-    fn look_ahead(&self, at: EndId, picture: &impl Picture, interlock: &Interlock) -> Option<Ahead> {
+    /// A route that is set may be over before the next signal: then that is where the stretch ends.
+    fn look_ahead(
+        &self,
+        at: EndId,
+        up_to: Option<EndId>,
+        picture: &impl Picture,
+        interlock: &Interlock,
+    ) -> Option<Ahead> {
         let (mut leave, mut train) = (at, None);
         // A train can enter a section by each of its ends once before it has been everywhere.
         for passed in 0..=self.layout.ends.len() {
@@ -197,6 +208,9 @@ impl Signals {
             if let Some(next) = self.layout.ends[leave].signal {
                 let at_stop = self.states[next].shows == Aspect::STOP;
                 return Some(if at_stop { Ahead::NextAtStop } else { Ahead::NextBetter });
+            }
+            if up_to == Some(leave) && !self.layout.ends[leave].meets.is_empty() {
+                return Some(Ahead::NextAtStop);
             }
         }
         None

@@ -116,6 +116,11 @@ impl Interlock {
             if let Some(signal) = self.signal_before(train, count).filter(|&signal| signals.is_kept_at_danger(signal)) {
                 return Err(Wait::Kept { signal });
             }
+            if let Some(signal) = self.signal_before(train, count)
+                && let Some(by) = self.kept_for_flank(signal)
+            {
+                return Err(Wait::FlankSignal { signal, by });
+            }
             loop {
                 self.is_available(train, count, picture)?;
                 count += 1;
@@ -160,6 +165,7 @@ impl Interlock {
 
     pub(super) fn is_free_for(&self, train: TrainId, section: SectionId, picture: &impl Picture) -> Result<(), Wait> {
         self.in_service(section)?;
+        self.not_routed(section)?;
         if let Some(by) = self.granted_to[section].filter(|&by| by != train) {
             return Err(Wait::Taken { section, by });
         }
@@ -181,6 +187,7 @@ impl Interlock {
 
     /// Whether a turnout may move: not under a lock, not under a train or what may be one, not under a grant.
     pub(super) fn may_move(&self, turnout: TurnoutId, picture: &impl Picture) -> Result<(), Wait> {
+        self.turnout_not_routed(turnout)?;
         if let Some(&by) = self.turnouts.locked_by(turnout).first() {
             return Err(Wait::Locked { turnout, by });
         }

@@ -24,6 +24,7 @@ mod rehearsal;
 mod roll_call;
 mod run;
 mod safe;
+mod set_route;
 #[cfg(test)]
 mod tests;
 mod turnouts;
@@ -33,6 +34,7 @@ use std::collections::VecDeque;
 use std::sync::Arc;
 
 use smallvec::SmallVec;
+use track::routes::Routes;
 use track::{
     EndId, Graph, Layout, Length, Lie, SectionId, SignalId, StopId, Table, TrainId, Traverse, TurnoutId, WayId,
 };
@@ -48,6 +50,8 @@ use crate::time::Time;
 pub use holds::HoldKind;
 pub(crate) use roll_call::Creep;
 pub(crate) use run::{Run, Wait};
+use set_route::SetRoutes;
+pub use set_route::{OVERLAP_DELAY, RELEASE_DELAY};
 use turnouts::Turnouts;
 pub use withdrawn::Withdrawal;
 use withdrawn::Withdrawn;
@@ -61,6 +65,9 @@ pub struct Interlock {
     turnouts: Turnouts,
     granted_to: Table<SectionId, Option<TrainId>>,
     withdrawn: Withdrawn,
+    /// What a signal can be cleared for, reckoned when somebody asks.
+    routes: Routes,
+    set_routes: SetRoutes,
     /// Sections granted or given back since somebody asked last.
     regranted: Vec<SectionId>,
     /// Trains that a person has seen to and released since somebody asked last.
@@ -129,6 +136,8 @@ impl Interlock {
             turnouts: Turnouts::new(Arc::clone(&layout)),
             granted_to: Table::filled(None, layout.sections.len()),
             withdrawn: Withdrawn::new(),
+            routes: Routes::new(Arc::clone(&layout)),
+            set_routes: SetRoutes::default(),
             regranted: Vec::new(),
             vouched_for: Vec::new(),
             order_of_running: Vec::new(),
@@ -219,7 +228,8 @@ impl Interlock {
             return Some(now);
         }
         let next_look = self.looks.iter().map(|&(at, _)| at).min();
-        [self.turnouts.wake_at(), self.next_look_round(), next_look].into_iter().flatten().min()
+        let times = [self.turnouts.wake_at(), self.next_look_round(), self.next_set_route(), next_look];
+        times.into_iter().flatten().min()
     }
 
     /// Releases, holds, plans and grants whatever this step changed. Turnouts that came to lie are added to `changes`.
@@ -254,6 +264,7 @@ impl Interlock {
             self.may_admit |= self.wanting.iter().any(|&train| !self.runs[train].is_admitted);
         }
         self.is_stirred |= self.next_look_round().is_some_and(|at| at <= now);
+        self.work_set_routes(now, picture, outputs);
         self.work_roll_call(now, picture, drive, outputs);
         let mut place = 0;
         while let Some(&train) = self.touched.get(place) {
@@ -272,7 +283,8 @@ impl Interlock {
         debug_assert!(self.touched.iter().all(|&train| self.is_consistent(train)), "grants and locks do not fit");
     }
 
-    /// The part of [`Interlock::work`] that is left where people drive: turnouts that they have thrown come to lie.
+    /// The part of [`Interlock::work`] that is left where people drive: turnouts that they have thrown come to lie, and routes
+    /// that they have set live on.
     pub(crate) fn follow_turnouts(
         &mut self,
         now: Time,
@@ -280,11 +292,12 @@ impl Interlock {
         changes: &mut Changes,
         outputs: &mut Vec<Output>,
     ) {
-        self.is_stirred = false;
         if self.turnouts.any_moves() {
             self.settle_turnouts(now, picture, changes, outputs);
-            self.note_thrown(picture, changes);
         }
+        self.work_set_routes(now, picture, outputs);
+        self.note_thrown(picture, changes);
+        self.is_stirred = false;
     }
 
     fn note_thrown(&mut self, picture: &mut impl Picture, changes: &mut Changes) {

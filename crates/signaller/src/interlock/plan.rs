@@ -176,6 +176,9 @@ impl Interlock {
         if self.withdrawal(section).is_some() {
             return OBSTRUCTED;
         }
+        if self.routed_from(section).is_some() {
+            return TAKEN;
+        }
         let holders = picture.holders(section);
         let other = self.granted_to[section].filter(|&holder| holder != train);
         match other.or_else(|| holders.iter().copied().find(|&holder| holder != train)) {

@@ -267,7 +267,7 @@ impl Interlock {
     }
 
     fn occupant(&self, scene: &Scene, section: SectionId, picture: &impl Picture) -> Occupant {
-        if self.withdrawal(section).is_some() {
+        if self.withdrawal(section).is_some() || self.routed_from(section).is_some() {
             return Occupant::Unknown;
         }
         if let Some(&(_, train)) = scene.stands.iter().find(|(at, _)| *at == section) {

@@ -85,6 +85,21 @@ pub(crate) enum Wait {
     Kept {
         signal: SignalId,
     },
+    /// A route that is set has locked it.
+    Routed {
+        section: SectionId,
+        signal: SignalId,
+    },
+    /// The same of a turnout.
+    TurnoutRouted {
+        turnout: TurnoutId,
+        signal: SignalId,
+    },
+    /// The signal must stay at danger for the flank of a route.
+    FlankSignal {
+        signal: SignalId,
+        by: SignalId,
+    },
     /// It is out of service.
     OutOfService {
         section: SectionId,
@@ -103,6 +118,7 @@ impl Wait {
     pub(crate) fn in_words(self, layout: &Layout, name: impl Fn(TrainId) -> String) -> String {
         let section = |id: SectionId| layout.sections[id].name.as_str();
         let turnout = |id: TurnoutId| layout.turnouts[id].name.as_str();
+        let signal = |id: SignalId| layout.signals[id].name.as_str();
         match self {
             Self::Taken { section: id, by } => format!("`{}` is taken by `{}`", section(id), name(by)),
             Self::Occupied { section: id } => format!("`{}` is occupied, and nobody knows by what", section(id)),
@@ -117,7 +133,18 @@ impl Wait {
                 let lie = if lie == Lie::Straight { "straight" } else { "diverging" };
                 format!("turnout `{}` must be thrown to `{lie}` by hand", turnout(id))
             }
-            Self::Kept { signal } => format!("signal `{}` is kept at danger", layout.signals[signal].name),
+            Self::Kept { signal: id } => format!("signal `{}` is kept at danger", signal(id)),
+            Self::Routed { section: id, signal: from } => {
+                format!("`{}` is locked for the route that is set from `{}`", section(id), signal(from))
+            }
+            Self::TurnoutRouted { turnout: id, signal: from } => {
+                format!("turnout `{}` is locked for the route that is set from `{}`", turnout(id), signal(from))
+            }
+            Self::FlankSignal { signal: id, by } => format!(
+                "signal `{}` must stay at danger: it leads into the side of the route that is set from `{}`",
+                signal(id),
+                signal(by)
+            ),
             Self::OutOfService { section: id } => format!("`{}` is out of service", section(id)),
             Self::InHands { section: id } => format!("`{}` is in a person's hands", section(id)),
             Self::OthersFirst => "other trains have to pass first, or they would block each other".to_owned(),

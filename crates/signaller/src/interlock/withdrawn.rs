@@ -76,6 +76,7 @@ impl Interlock {
         if let Err(wait @ Wait::InHands { .. }) = self.in_service(section) {
             return Err(self.in_words(wait));
         }
+        self.not_routed(section).map_err(|wait| self.in_words(wait))?;
         if let Some(by) = self.granted_to[section].filter(|&by| self.is_on_an_errand(by)) {
             return Err(format!("{}; hint: stop it first", self.in_words(Wait::Taken { section, by })));
         }
@@ -117,7 +118,8 @@ impl Interlock {
         let mut trains: SmallVec<[TrainId; 4]> = SmallVec::new();
         for &section in sections {
             self.known_section(section)?;
-            self.in_service(section).map_err(|wait| self.in_words(wait))?;
+            let is_free = self.in_service(section).and_then(|()| self.not_routed(section));
+            is_free.map_err(|wait| self.in_words(wait))?;
             for train in self.granted_to[section].into_iter().chain(picture.holders(section)) {
                 if !trains.contains(&train) && !self.is_driven_by_hand(train) {
                     self.may_hand_over(train, section, sections, drive)?;
@@ -129,7 +131,9 @@ impl Interlock {
             self.withdraw(section, Withdrawal::InHandsOf(to.to_owned()), outputs);
         }
         // A train that no layout describes is nobody's to drive.
-        trains.into_iter().filter(|&train| self.runs.get(train).is_some()).try_for_each(|train| self.take_over(train))
+        // What is nobody's train is nobody's to drive.
+        trains.retain(|train| self.runs.get(*train).is_some());
+        trains.into_iter().try_for_each(|train| self.take_over(train))
     }
 
     /// Takes sections back that were handed over. Trains that a person drives there stay theirs until they are handed back.

@@ -82,6 +82,10 @@ impl Signaller {
                 back
             }
             Request::Throw { turnout, lie } => interlock.throw(*turnout, *lie, now, identity, outputs),
+            Request::SetRoute { entry, exit, via } => {
+                interlock.set_route((*entry, *exit, via), now, identity, &self.signals, outputs)
+            }
+            Request::CancelRoute { entry } => interlock.cancel_route(*entry, now, identity, outputs),
             Request::TakeOutOfService { section, reason } => {
                 interlock.take_out_of_service(*section, reason, outputs)?;
                 self.changes.sections.push(*section);

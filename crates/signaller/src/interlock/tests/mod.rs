@@ -2,6 +2,7 @@
 
 mod by_hand;
 mod calls;
+mod set_route;
 mod withdrawn;
 
 use std::sync::Arc;
