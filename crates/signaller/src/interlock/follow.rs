@@ -181,6 +181,7 @@ impl Interlock {
         outputs: &mut Vec<Output>,
     ) {
         let stands = drive.is_at_rest(train);
+        self.is_stirred |= !std::mem::replace(&mut self.runs[train].stands, stands) && stands;
         if self.is_driven_by_hand(train) || self.is_called(train) {
             return;
         }

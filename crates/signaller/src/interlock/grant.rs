@@ -94,8 +94,10 @@ impl Interlock {
 
     /// What stands in the way of an order that is not admitted: the first thing on its path, or that others have to pass.
     fn first_obstacle(&self, train: TrainId, picture: &impl Picture) -> Wait {
-        let places = 0..self.runs[train].plan.len();
-        places.map(|place| self.is_available(train, place, picture)).find_map(Result::err).unwrap_or(Wait::OthersFirst)
+        let plan = &self.runs[train].plan;
+        let on_its_path = (0..plan.len()).map(|place| self.is_available(train, place, picture)).find_map(Result::err);
+        let beyond = || plan.back().and_then(|last| self.overlap_is_free_for(train, last.leave, picture).err());
+        on_its_path.or_else(beyond).unwrap_or(Wait::OthersFirst)
     }
 
     fn pieces_ahead(&self, train: TrainId) -> usize {
@@ -129,6 +131,7 @@ impl Interlock {
                     break;
                 }
             }
+            self.overlap_is_free_for(train, self.runs[train].plan[count - 1].leave, picture)?;
             if self.is_safe(train, count, picture) {
                 return Ok(count);
             }
@@ -165,6 +168,7 @@ impl Interlock {
 
     pub(super) fn is_free_for(&self, train: TrainId, section: SectionId, picture: &impl Picture) -> Result<(), Wait> {
         self.in_service(section)?;
+        self.is_nobodys_overlap(train, section)?;
         self.not_routed(section)?;
         if let Some(by) = self.granted_to[section].filter(|&by| by != train) {
             return Err(Wait::Taken { section, by });

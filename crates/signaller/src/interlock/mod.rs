@@ -19,6 +19,7 @@ mod holds;
 mod in_doubt;
 mod no_answer;
 mod orders;
+mod overlaps;
 mod plan;
 mod rehearsal;
 mod roll_call;
@@ -48,6 +49,7 @@ use crate::signaller::Changes;
 use crate::time::Time;
 
 pub use holds::HoldKind;
+use overlaps::Overlaps;
 pub(crate) use roll_call::Creep;
 pub(crate) use run::{Run, Wait};
 use set_route::SetRoutes;
@@ -65,6 +67,7 @@ pub struct Interlock {
     turnouts: Turnouts,
     granted_to: Table<SectionId, Option<TrainId>>,
     withdrawn: Withdrawn,
+    overlaps: Overlaps,
     /// What a signal can be cleared for, reckoned when somebody asks.
     routes: Routes,
     set_routes: SetRoutes,
@@ -136,6 +139,7 @@ impl Interlock {
             turnouts: Turnouts::new(Arc::clone(&layout)),
             granted_to: Table::filled(None, layout.sections.len()),
             withdrawn: Withdrawn::new(),
+            overlaps: overlaps::of_layout(&layout),
             routes: Routes::new(Arc::clone(&layout)),
             set_routes: SetRoutes::default(),
             regranted: Vec::new(),

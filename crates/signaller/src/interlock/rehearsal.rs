@@ -206,7 +206,8 @@ impl Interlock {
                 if !self.is_open(scene, player.train, passage.section, picture) {
                     break;
                 }
-                if self.layout.ends[passage.leave].signal.is_none() {
+                let is_signalled = self.layout.ends[passage.leave].signal.is_some();
+                if !is_signalled || !self.overlap_is_open(scene, player.train, passage.leave, picture) {
                     continue;
                 }
                 let mut trial = scene.clone();
@@ -242,6 +243,10 @@ impl Interlock {
         let player = scene.players[place];
         let run = &self.runs[player.train];
         let rest = run.plan.iter().skip(player.from);
+        let goal = run.plan.back().or(run.granted.back());
+        if goal.is_some_and(|goal| !self.overlap_is_open(scene, player.train, goal.leave, picture)) {
+            return None;
+        }
         if rest.clone().all(|passage| self.is_open(scene, player.train, passage.section, picture)) {
             return Some((rest.copied().collect(), Way::AsPlanned));
         }
@@ -256,6 +261,12 @@ impl Interlock {
         };
         let (path, _) = self.graph.path(enter, |end| end == goal.enter, cost)?;
         Some((path.into_iter().chain([*goal]).collect(), Way::Round))
+    }
+
+    /// Whether a train may come to stand before an end: the overlap of the signal there is open.
+    fn overlap_is_open(&self, scene: &Scene, train: TrainId, end: EndId, picture: &impl Picture) -> bool {
+        let overlap = self.layout.overlap_sections(end);
+        overlap.into_iter().all(|section| self.is_open(scene, train, section, picture))
     }
 
     fn is_open(&self, scene: &Scene, train: TrainId, section: SectionId, picture: &impl Picture) -> bool {

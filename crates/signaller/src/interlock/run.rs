@@ -37,6 +37,8 @@ pub(crate) struct Run {
     pub(crate) look_round_at: Time,
     /// and only when something was freed since the last time.
     pub(crate) looked_round_at_freed: u64,
+    /// It stands, as far as is known.
+    pub(crate) stands: bool,
     /// The train has to come to stand before anything else is decided.
     pub(crate) must_stand: bool,
     pub(crate) has_departed: bool,
@@ -100,6 +102,11 @@ pub(crate) enum Wait {
         signal: SignalId,
         by: SignalId,
     },
+    /// It is kept clear for a train that runs up to a signal.
+    Overlap {
+        section: SectionId,
+        by: TrainId,
+    },
     /// It is out of service.
     OutOfService {
         section: SectionId,
@@ -145,6 +152,9 @@ impl Wait {
                 signal(id),
                 signal(by)
             ),
+            Self::Overlap { section: id, by } => {
+                format!("`{}` is kept clear while `{}` runs up to the signal before it", section(id), name(by))
+            }
             Self::OutOfService { section: id } => format!("`{}` is out of service", section(id)),
             Self::InHands { section: id } => format!("`{}` is in a person's hands", section(id)),
             Self::OthersFirst => "other trains have to pass first, or they would block each other".to_owned(),

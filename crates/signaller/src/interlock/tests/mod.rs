@@ -2,6 +2,7 @@
 
 mod by_hand;
 mod calls;
+mod overlaps;
 mod set_route;
 mod withdrawn;
 

@@ -1,0 +1,49 @@
+//! Overlaps: what is kept clear beyond a signal that a train runs up to.
+
+use super::*;
+
+/// The passing loop, with the eastern throat as the overlap of the signal at the far end of `north`.
+fn with_an_overlap() -> World {
+    let mut layout = passing_loop();
+    let (signal, east) = (layout.signal_named("S3").unwrap(), layout.section_named("east").unwrap());
+    layout.signals[signal].overlap = track::Overlap::Sections(vec![east]);
+    let mut world = World::new(layout);
+    world.put("Heron", "w0", "w0.b");
+    world.put("Plover", "e0", "e0.a");
+    world
+}
+
+#[test]
+fn nobody_is_let_into_the_overlap_of_a_train_that_runs_up_to_its_signal() {
+    let mut world = with_an_overlap();
+    assert_eq!(world.go_to_section("Heron", "north"), Answer::Accepted);
+    assert!(world.run(40.0, |world| world.nose("Heron").0 == "west"));
+    assert_eq!(world.go_to_section("Plover", "south"), Answer::Accepted);
+    assert!(
+        world.run(60.0, |world| {
+            let section = |name: &str| world.section(name);
+            let shared = world.signaller.interlock().granted_to(section("east")) == Some(world.train("Plover"));
+            assert!(!shared || world.speed("Heron") == 0.0, "Plover is let into the overlap while Heron moves");
+            world.has_arrived("Heron")
+        }),
+        "{:?}",
+        world.waits("Heron")
+    );
+    let waited = "`east` is kept clear while `Heron` runs up to the signal before it";
+    assert!(world.waits("Plover").contains(&waited), "{:?}", world.waits("Plover"));
+    assert!(world.run(60.0, |world| world.has_arrived("Plover")), "Heron stands: the overlap is anybody's again");
+}
+
+#[test]
+fn a_train_is_not_let_up_to_a_signal_whose_overlap_is_taken() {
+    let mut world = with_an_overlap();
+    let east = world.section("east");
+    let request = Request::TakeOutOfService { section: east, reason: "it is being cleaned".to_owned() };
+    assert_eq!(world.ask(request), Answer::Accepted);
+    assert_eq!(world.go_to_section("Heron", "north"), Answer::Accepted);
+    world.run(30.0, |_| false);
+    assert_eq!((world.nose("Heron").0, world.shows("S1")), ("w0", "red"));
+    assert_eq!(world.waits("Heron"), ["`east` is out of service"]);
+    assert_eq!(world.ask(Request::PutInService { section: east }), Answer::Accepted);
+    assert!(world.run(60.0, |world| world.has_arrived("Heron")));
+}
