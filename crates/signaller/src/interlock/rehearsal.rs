@@ -59,6 +59,8 @@ pub(super) struct Player {
     /// So many passages of its plan are behind it.
     from: usize,
     is_home: bool,
+    /// It has left what it stands on in truth, or is about to. One that has not may have an unseen tail wherever accounts put it.
+    has_left: bool,
 }
 
 pub(super) type Passages = SmallVec<[Traverse; 16]>;
@@ -67,7 +69,7 @@ pub(super) type Passages = SmallVec<[Traverse; 16]>;
 #[derive(Clone, Debug, Default)]
 pub(super) struct Scene {
     pub(super) players: SmallVec<[Player; 16]>,
-    /// Where the players stand. Each has left what it stands on in truth.
+    /// Where the players stand, beside what they have not left yet.
     stands: SmallVec<[(SectionId, TrainId); 32]>,
     pub(super) legs: SmallVec<[Leg; 16]>,
     /// Players that have to stand for the time being.
@@ -107,7 +109,7 @@ impl Interlock {
             let run = &self.runs[train];
             let takes_part = run.is_planned && (run.is_admitted || newcomers.contains(&train));
             if takes_part && scene.players.iter().all(|player| player.train != train) {
-                scene.players.push(Player { train, from: 0, is_home: false });
+                scene.players.push(Player { train, from: 0, is_home: false, has_left: false });
             }
         }
         scene.players.sort_by_key(|player| self.runs[player.train].age);
@@ -117,6 +119,8 @@ impl Interlock {
             let from = trial.filter(|trial| trial.train == train).map_or(0, |trial| trial.count);
             let path: Passages = self.runs[train].plan.iter().take(from).copied().collect();
             self.move_player(&mut scene, place, &path, Some(from));
+            let run = &self.runs[train];
+            scene.players[place].has_left = from > 0 || run.granted.len() > run.nose + 1;
         }
         for at in 0..self.order_of_running.len() {
             self.run_leg(&mut scene, self.order_of_running[at], picture);
@@ -284,7 +288,7 @@ impl Interlock {
         if let Some(&(_, train)) = scene.stands.iter().find(|(at, _)| *at == section) {
             return Occupant::Train(train);
         }
-        let has_left = |train: TrainId| scene.players.iter().any(|player| player.train == train);
+        let has_left = |train: TrainId| scene.players.iter().any(|player| player.train == train && player.has_left);
         let (holders, granted_to) = (picture.holders(section), self.granted_to[section]);
         let everybody = granted_to.into_iter().chain(holders.iter().copied());
         let mut there = everybody.filter(|&train| !has_left(train));
@@ -324,6 +328,7 @@ impl Interlock {
                 break;
             }
         }
+        scene.players[place].has_left |= !path.is_empty();
         match from {
             Some(from) => scene.players[place].from = from,
             None => scene.players[place].is_home = true,
