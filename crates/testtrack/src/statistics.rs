@@ -40,7 +40,8 @@ pub struct Statistics {
     pub time_untagged: Duration,
     /// Train-time held.
     pub time_held: Duration,
-    /// Train-time held though no person wished it: because of a doubt, or of something that was found to be wrong.
+    /// Train-time held because of a doubt, or of something that was found to be wrong; not for want of power. Where a train is
+    /// held for several reasons the last one counts.
     pub time_held_by_doubt: Duration,
 }
 
@@ -107,10 +108,17 @@ struct Standing {
     held: Option<Held>,
 }
 
+/// Whether a train that is held for this reason stands where there is no power.
+pub(crate) fn is_for_want_of_power(reason: &str) -> bool {
+    reason.starts_with("the power is off")
+}
+
 /// On whose account a train is held.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Held {
     ByWish,
+    /// There is no power where it stands: nobody need doubt where that is.
+    ByPower,
     ByDoubt,
 }
 
@@ -193,7 +201,13 @@ impl Keeper {
             Fact::HoldSet { train, reason } => {
                 self.figures.holds += 1;
                 let by_wish = reason == STOPPED || self.wished.contains(reason);
-                let held = if by_wish { Held::ByWish } else { Held::ByDoubt };
+                let held = if by_wish {
+                    Held::ByWish
+                } else if is_for_want_of_power(reason) {
+                    Held::ByPower
+                } else {
+                    Held::ByDoubt
+                };
                 self.standing.entry(*train).or_default().held = Some(held);
             }
             Fact::HoldLifted { train } => self.standing.entry(*train).or_default().held = None,

@@ -9,7 +9,7 @@ use super::trial::{Broken, Law};
 use super::words::train_name;
 use crate::meddling::HELD;
 use crate::session::Moment;
-use crate::statistics::STOPPED;
+use crate::statistics::{STOPPED, is_for_want_of_power};
 use crate::table::Table;
 
 /// What settled a doubt.
@@ -104,7 +104,7 @@ impl Watch {
 
     /// The trains that are held though no person wished it, and not for want of power.
     pub(super) fn held_by_doubt(&self) -> impl Iterator<Item = TrainId> + '_ {
-        let is_doubt = |reason: &str| reason != HELD && reason != STOPPED && !reason.starts_with("the power is off");
+        let is_doubt = |reason: &str| reason != HELD && reason != STOPPED && !is_for_want_of_power(reason);
         self.holds.iter().filter(move |(_, reason)| is_doubt(reason)).map(|(&train, _)| train)
     }
 
