@@ -181,6 +181,10 @@ impl Hands {
         let Output::Fact(Fact::Answered { ticket, answer }) = output else { return };
         let Some((word, tries)) = self.said.remove(ticket) else { return };
         if matches!(answer, Answer::Refused(_)) && tries > 1 {
+            // Whoever wants to give a train back says first where it stands: that is what the refusal advises.
+            if let Word::GivenBack(train) = word {
+                self.say(now, Word::Stands(train));
+            }
             self.counted += 1;
             self.words.insert((now + SAID_ANEW_AFTER, self.counted), (word, tries - 1));
         }
