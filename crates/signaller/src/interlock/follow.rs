@@ -5,6 +5,7 @@ use track::{Length, TrainId, Traverse};
 
 use super::astray::reaches_beyond;
 use super::by_hand::Driver;
+use super::plan::Course;
 use super::{HoldKind, Interlock, Run, Wait};
 use crate::door::{Destination, Fact, Output, Tag};
 use crate::drive::Drive;
@@ -126,22 +127,7 @@ impl Interlock {
         picture: &impl Picture,
         outputs: &mut Vec<Output>,
     ) {
-        let run = &self.runs[train];
-        let mut keep = (run.nose + 1).min(run.granted.len());
-        let stand = picture.whereabouts(train, now);
-        // How far the nose reaches, whatever of it detectors see, beyond the far end of the last passage kept.
-        let mut beyond = None;
-        while keep > 0
-            && let Some(passage) = run.granted.get(keep)
-        {
-            let length = self.layout.ways[run.granted[keep - 1].way].length;
-            let further = reaches_beyond(stand.as_ref(), beyond, length);
-            beyond = Some(further);
-            if further <= Length::ZERO && !picture.holders(passage.section).contains(&train) {
-                break;
-            }
-            keep += 1;
-        }
+        let keep = self.reaches(train, picture.whereabouts(train, now).as_ref(), picture);
         self.give_back_from(train, keep, outputs);
         self.forget_plan(train);
         // Part of a piece is no authority: it is proved again, and its signal cleared, when the piece is whole again.
@@ -150,6 +136,26 @@ impl Interlock {
         }
         let run = &mut self.runs[train];
         run.proved = run.proved.min(run.nose + 1);
+    }
+
+    /// So many of what it was granted the train stands on, has behind it or may reach into with its nose.
+    pub(super) fn reaches(&self, train: TrainId, stand: Option<&Whereabouts>, picture: &impl Picture) -> usize {
+        let run = &self.runs[train];
+        let mut keep = (run.nose + 1).min(run.granted.len());
+        // How far the nose reaches, whatever of it detectors see, beyond the far end of the last passage kept.
+        let mut beyond = None;
+        while keep > 0
+            && let Some(passage) = run.granted.get(keep)
+        {
+            let length = self.layout.ways[run.granted[keep - 1].way].length;
+            let further = reaches_beyond(stand, beyond, length);
+            beyond = Some(further);
+            if further <= Length::ZERO && !picture.holders(passage.section).contains(&train) {
+                break;
+            }
+            keep += 1;
+        }
+        keep
     }
 
     /// Gives back everything a train was granted.
@@ -220,7 +226,8 @@ impl Interlock {
     pub(super) fn arrive_if_there(&mut self, train: TrainId, outputs: &mut Vec<Output>) {
         let run = &self.runs[train];
         let has_all = run.is_planned && run.plan.is_empty() && run.proved == run.granted.len();
-        if has_all && run.nose + 1 == run.granted.len() {
+        // Aside it may stand short of the last section, if it cannot tell how far it is: that is as good as it gets.
+        if has_all && !self.has_drawn_aside(train) && self.runs[train].nose + 1 == self.runs[train].granted.len() {
             self.arrive(train, outputs);
         }
     }
@@ -230,6 +237,7 @@ impl Interlock {
         run.waits_for = None;
         let to = run.to.take();
         self.forget_plan(train);
+        self.homecomings += 1;
         if let Some(at) = to {
             outputs.push(Output::Fact(Fact::Arrived { train, at }));
         }
@@ -240,7 +248,7 @@ impl Interlock {
     /// Says once that a train began to move towards its destination.
     pub(crate) fn departed(&mut self, train: TrainId, outputs: &mut Vec<Output>) {
         let run = &mut self.runs[train];
-        if let Some(to) = run.to.filter(|_| !run.has_departed) {
+        if let Some(to) = run.to.filter(|_| !run.has_departed && run.aside.is_none()) {
             run.has_departed = true;
             outputs.push(Output::Fact(Fact::Departed { train, to }));
         }
@@ -284,8 +292,7 @@ impl Interlock {
     ) -> Result<(), Wait> {
         let stand = picture.whereabouts(train, now).filter(|stand| stand.sure).ok_or(Wait::NotSure)?;
         // What its nose reaches into unseen: it cannot take another way there, only go on or turn back.
-        let run = &self.runs[train];
-        let overhang: Vec<Traverse> = run.granted.iter().skip(run.nose + 1).copied().collect();
+        let overhang = self.overhang(train);
         if !overhang.is_empty()
             && let Some(path) = self.path_onward(train, to, picture)
         {
@@ -296,7 +303,36 @@ impl Interlock {
             [] => self.course(train, &stand, to, picture),
             _ => self.course_back(train, &stand, to, picture),
         };
-        let course = course.ok_or(Wait::NoPath)?;
+        let course = self.course_from_aside(train, &stand, &overhang).or(course).ok_or(Wait::NoPath)?;
+        self.set_out(train, &course, &overhang, now, picture, outputs)
+    }
+
+    /// What its nose reaches into unseen.
+    pub(super) fn overhang(&self, train: TrainId) -> Vec<Traverse> {
+        let run = &self.runs[train];
+        run.granted.iter().skip(run.nose + 1).copied().collect()
+    }
+
+    /// How a train that has drawn aside was to go on, if it stands as it was thought it would.
+    fn course_from_aside(&mut self, train: TrainId, stand: &Whereabouts, overhang: &[Traverse]) -> Option<Course> {
+        let course = self.runs[train].then.take().filter(|_| overhang.is_empty())?;
+        let enter = match course.turns_back {
+            true => self.enter_after_turning(stand),
+            false => stand.footprint.last().and_then(|hold| hold.enter),
+        };
+        (enter.is_some() && course.path.first().map(|first| first.enter) == enter).then_some(course)
+    }
+
+    /// Lets a train that stands take the footing it needs for a course, and makes that its plan.
+    pub(super) fn set_out<P: Picture>(
+        &mut self,
+        train: TrainId,
+        course: &Course,
+        overhang: &[Traverse],
+        now: Time,
+        picture: &mut P,
+        outputs: &mut Vec<Output>,
+    ) -> Result<(), Wait> {
         // Somebody may have pushed another train into what it only reaches into.
         for passage in overhang.iter().filter(|_| course.turns_back) {
             let section = passage.section;
@@ -306,6 +342,7 @@ impl Interlock {
                 return Err(Wait::Taken { section, by });
             }
         }
+        let stand = picture.whereabouts(train, now).filter(|stand| stand.sure).ok_or(Wait::NotSure)?;
         let stand = if course.turns_back {
             picture.turn_back(train, now);
             picture.whereabouts(train, now).filter(|stand| stand.sure).ok_or(Wait::NotSure)?
@@ -374,6 +411,7 @@ impl Interlock {
         self.replace_plan(train, &[]);
         let run = &mut self.runs[train];
         (run.is_planned, run.is_admitted) = (false, false);
+        (run.aside, run.then) = (None, None);
         self.may_admit = true;
         self.order_of_running.retain(|leg| !leg.is_of(train));
         self.wanting.retain(|&other| other != train);

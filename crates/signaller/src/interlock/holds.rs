@@ -88,6 +88,7 @@ impl Interlock {
         }
         self.runs[train].holds.kinds.retain(|other| *other != kind);
         self.is_stirred = true;
+        self.lifted += 1;
         self.tell_if_lifted(train, outputs);
         self.touch(train);
         true

@@ -5,11 +5,13 @@
 //!
 //! Limits of this first interlock: a train turns back before it sets out and never on the way; there is no overlap, no flank
 //! protection and no approach locking beyond that nothing is taken back from a moving train; orders that could only be carried
-//! out if a train gave way by backing off wait until a person or a script changes one of them.
+//! out if two trains drew aside at once, or one without an order did, wait until a person or a script changes one of them.
 //!
 //! Read [`Run`] first: it is all that is kept of one train. [`Interlock::work`] follows the trains (`follow.rs`), plans for
-//! those that have an order (`plan.rs`), and grants what is safe (`grant.rs`, `safe.rs`, `rehearsal.rs`).
+//! those that have an order (`plan.rs`), and grants what is safe (`grant.rs`, `safe.rs`, `rehearsal.rs`); where trains stand in
+//! each other's way, one draws aside (`aside.rs`).
 
+mod aside;
 mod astray;
 mod by_hand;
 mod exchange;
@@ -93,6 +95,12 @@ pub struct Interlock {
     order_of_running: Vec<rehearsal::Leg>,
     /// How often something was freed or given back so far: only then can there be a new way round.
     freed: u64,
+    /// How often a train arrived so far, and a hold was lifted.
+    homecomings: u64,
+    lifted: u64,
+    /// When it may be looked for a train that could draw aside again, and what had happened when that was done last.
+    look_aside_at: Time,
+    looked_aside_at_turn: u64,
     /// Orders came or went: those that are not admitted may try again.
     may_admit: bool,
     /// Trains that want more track than they have, the oldest order first.
@@ -156,6 +164,10 @@ impl Interlock {
             told_stopped: Vec::new(),
             is_stirred: false,
             freed: 0,
+            homecomings: 0,
+            lifted: 0,
+            look_aside_at: Time::ZERO,
+            looked_aside_at_turn: 0,
             may_admit: false,
             touched: Vec::new(),
             wanting: Vec::new(),
@@ -232,8 +244,8 @@ impl Interlock {
             return Some(now);
         }
         let next_look = self.looks.iter().map(|&(at, _)| at).min();
-        let times = [self.turnouts.wake_at(), self.next_look_round(), self.next_set_route(), next_look];
-        times.into_iter().flatten().min()
+        let rounds = [self.next_look_round(), self.next_look_aside(), self.next_set_route()];
+        rounds.into_iter().chain([self.turnouts.wake_at(), next_look]).flatten().min()
     }
 
     /// Releases, holds, plans and grants whatever this step changed. Turnouts that came to lie are added to `changes`.
@@ -277,6 +289,9 @@ impl Interlock {
             place += 1;
         }
         self.suspect_exchanges(now, picture, drive, changes, outputs);
+        if self.next_look_aside().is_some_and(|at| at <= now) {
+            self.draw_aside(now, picture, drive, signals, outputs);
+        }
         if std::mem::take(&mut self.is_stirred) {
             if std::mem::take(&mut self.may_admit) {
                 self.admit(picture);
@@ -373,7 +388,7 @@ impl Interlock {
         }
         let at_destination = end == run.granted.len() && run.is_planned && run.plan.is_empty();
         let stop = match run.to {
-            Some(Destination::Stop(stop)) if at_destination => Some(stop),
+            Some(Destination::Stop(stop)) if at_destination && run.aside.is_none() => Some(stop),
             _ => None,
         };
         let call = if self.everything_stopped || run.holds.any() {

@@ -95,7 +95,7 @@ impl Interlock {
         let run = &mut self.runs[train];
         run.to = Some(to);
         run.age = self.orders_so_far;
-        run.has_departed = false;
+        (run.has_departed, run.drew_aside_at) = (false, None);
         run.waits_for = None;
         self.touch(train);
         Ok(())

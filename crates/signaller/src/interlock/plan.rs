@@ -16,8 +16,8 @@ const TAKEN: i64 = Length::from_mm(4000).um();
 const OBSTRUCTED: i64 = Length::from_mm(40_000).um();
 
 /// How to get to a destination.
-#[derive(Debug)]
-pub(super) struct Course {
+#[derive(Clone, Debug)]
+pub(crate) struct Course {
     /// From the section of the nose (as it will be) to the destination, both included.
     pub(super) path: Path,
     pub(super) turns_back: bool,
@@ -86,7 +86,7 @@ impl Interlock {
 
     /// Whether a path ends in the section where it begins, at an end beyond which some of the train may lie unseen. It cannot
     /// come to stand before that end without going the other way first.
-    fn sticks_out(&self, train: TrainId, path: &[Traverse], picture: &impl Picture) -> bool {
+    pub(super) fn sticks_out(&self, train: TrainId, path: &[Traverse], picture: &impl Picture) -> bool {
         let [only] = path else { return false };
         let mut beyond = self.layout.ends[only.leave].meets.iter().map(|&end| self.layout.ends[end].section);
         beyond.any(|section| picture.holders(section).contains(&train))
@@ -118,7 +118,13 @@ impl Interlock {
     }
 
     /// The cheapest path for somebody who entered a section by `enter`, with its cost.
-    fn path_from(&self, enter: EndId, train: TrainId, to: Destination, picture: &impl Picture) -> Option<(Path, i64)> {
+    pub(super) fn path_from(
+        &self,
+        enter: EndId,
+        train: TrainId,
+        to: Destination,
+        picture: &impl Picture,
+    ) -> Option<(Path, i64)> {
         let cost = |passage: &Traverse| self.cost(passage, enter, train, picture);
         let is_goal = |here: EndId| self.last_passage(here, enter, train, to, picture).is_some();
         let (mut path, goal) = self.graph.path(enter, is_goal, cost)?;
@@ -147,7 +153,7 @@ impl Interlock {
     }
 
     /// Whether a train can start by this passage from where it stands.
-    fn may_start_by(&self, passage: &Traverse, train: TrainId, picture: &impl Picture) -> bool {
+    pub(super) fn may_start_by(&self, passage: &Traverse, train: TrainId, picture: &impl Picture) -> bool {
         self.may_lie_under(passage, picture) && !picture.is_barred(train, passage.section, passage.leave)
     }
 

@@ -5,9 +5,11 @@ use std::collections::VecDeque;
 use smallvec::SmallVec;
 use track::{Layout, Lie, SectionId, SignalId, TrainId, Traverse, TurnoutId};
 
+use super::aside::Aside;
 use super::by_hand::Driver;
 use super::holds::Holds;
 use super::no_answer::NoAnswer;
+use super::plan::Course;
 use crate::door::Destination;
 use crate::time::Time;
 
@@ -31,6 +33,12 @@ pub(crate) struct Run {
     pub(crate) is_planned: bool,
     /// Whether a rehearsal got it home without keeping others from it.
     pub(crate) is_admitted: bool,
+    /// It draws aside first: its plan leads there, and not to its destination.
+    pub(crate) aside: Option<Aside>,
+    /// How it is to go on, having drawn aside.
+    pub(crate) then: Option<Course>,
+    /// How often trains had arrived when it drew aside last, under this order.
+    pub(crate) drew_aside_at: Option<u64>,
     /// It may lack track ahead: its nose went on, or its plan is new.
     pub(crate) lacks_track: bool,
     /// Looking for a way round is work: not before this time,
@@ -117,6 +125,10 @@ pub(crate) enum Wait {
     },
     /// Going on now could end in trains facing each other for ever.
     OthersFirst,
+    /// It lets others pass before it goes where it was sent.
+    DrawsAside {
+        section: SectionId,
+    },
     NotSure,
     NoPath,
 }
@@ -158,6 +170,9 @@ impl Wait {
             Self::OutOfService { section: id } => format!("`{}` is out of service", section(id)),
             Self::InHands { section: id } => format!("`{}` is in a person's hands", section(id)),
             Self::OthersFirst => "other trains have to pass first, or they would block each other".to_owned(),
+            Self::DrawsAside { section: id } => {
+                format!("trains stand in each other's way: it draws aside to `{}` first", section(id))
+            }
             Self::NotSure => "nobody is sure where it stands".to_owned(),
             Self::NoPath => "no path leads there from where it stands".to_owned(),
         }

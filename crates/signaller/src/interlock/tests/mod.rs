@@ -1,5 +1,6 @@
 //! Scenarios about who may have which track.
 
+mod aside;
 mod by_hand;
 mod calls;
 mod overlaps;

@@ -1,0 +1,57 @@
+//! Scenarios about trains that give way to each other.
+
+use crate::Answer;
+use crate::model::{World, builder, passing_loop, railcar, row};
+
+/// Heron stands in the loop's north track and Plover before the loop, nose to nose.
+fn nose_to_nose() -> World {
+    let mut world = World::new(passing_loop());
+    world.put("Heron", "north", "north.a");
+    world.put("Plover", "w1", "w1.b");
+    world
+}
+
+#[test]
+fn of_two_trains_that_want_to_be_where_the_other_stands_one_draws_aside() {
+    let mut world = nose_to_nose();
+    assert_eq!(world.go("Heron", "far west"), Answer::Accepted);
+    assert_eq!(world.go("Plover", "halt"), Answer::Accepted);
+    assert!(world.run(240.0, |world| world.has_arrived("Heron") && world.has_arrived("Plover")));
+    assert_eq!((world.nose("Heron").0, world.nose("Plover").0), ("w0", "north"));
+    let said = ["Heron", "Plover"].map(|train| world.waits(train).join("; ").contains("draws aside"));
+    assert_ne!(said, [false, false], "whoever does says so");
+}
+
+#[test]
+fn a_train_without_an_order_does_not_draw_aside() {
+    let mut world = nose_to_nose();
+    assert_eq!(world.go("Heron", "far west"), Answer::Accepted);
+    assert!(!world.run(120.0, |world| world.speed("Plover") > 0.0));
+    assert_eq!(world.waits("Heron").last(), Some(&"`w1` is taken by `Plover`"));
+}
+
+#[test]
+fn trains_that_cannot_pass_anywhere_stay_where_they_are() {
+    let mut builder = builder();
+    row(&mut builder, &["a", "b", "c"], 1200);
+    builder.train(railcar("Heron"));
+    builder.train(railcar("Plover"));
+    let mut world = World::new(builder.build());
+    world.put("Heron", "a", "a.b");
+    world.put("Plover", "c", "c.a");
+    assert_eq!(world.go_to_section("Heron", "c"), Answer::Accepted);
+    assert_eq!(world.go_to_section("Plover", "a"), Answer::Accepted);
+    assert!(!world.run(120.0, |world| world.speed("Heron") > 0.0 || world.speed("Plover") > 0.0));
+}
+
+#[test]
+fn a_train_on_its_way_aside_goes_where_it_is_sent_meanwhile() {
+    let mut world = nose_to_nose();
+    world.go("Heron", "far west");
+    world.go("Plover", "halt");
+    let draws_aside = |world: &World, train| world.waits(train).iter().any(|why| why.contains("draws aside"));
+    assert!(world.run(60.0, |world| draws_aside(world, "Heron") || draws_aside(world, "Plover")));
+    let (one, to) = if draws_aside(&world, "Heron") { ("Heron", "far east") } else { ("Plover", "far west") };
+    assert_eq!(world.go(one, to), Answer::Accepted);
+    assert!(world.run(120.0, |world| world.has_arrived(one)));
+}
