@@ -12,3 +12,5 @@ mod interlocking;
 mod outside;
 #[cfg(test)]
 mod program;
+#[cfg(test)]
+mod statutory;

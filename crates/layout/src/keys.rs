@@ -15,6 +15,7 @@ const SHORTEST_MM: f64 = 10.0;
 /// So many names are listed before the rest is only counted.
 const LISTED: usize = 12;
 /// One table while it is being read. What is asked for is remembered; [`Keys::finish`] reports the rest.
+#[derive(Clone)]
 pub(crate) struct Keys<'t> {
     /// What the table describes, with its article: `a section`.
     what: &'static str,
@@ -187,8 +188,8 @@ impl<'t> Keys<'t> {
         Some(Said { value: Acceleration::from_mm_f64(said.value), span: said.span })
     }
 
-    /// A speed: a number of millimetres a second on the table, or a text such as `"40 km/h"` or `"25 mph"`, which is the
-    /// real train's speed at the layout's scale.
+    /// A speed: a number of millimetres a second on the table, or a text such as `"40 km/h"` or `"25 mph"`, which is
+    /// the real train's speed at the layout's scale.
     pub(crate) fn speed(&mut self, key: &'static str, out: &mut Findings) -> Option<Said<WrittenSpeed>> {
         let value = self.value(key)?;
         let DeValue::String(text) = value.value else {
@@ -241,6 +242,25 @@ pub(crate) fn texts_of<'t>(key: &str, value: Said<&'t DeValue<'t>>, out: &mut Fi
     let DeValue::Array(list) = value.value else { return text_of(key, value, out).into_iter().collect() };
     let items = list.iter().map(|item| Said { value: item.get_ref(), span: Span::new(value.span.file, item.span()) });
     items.filter_map(|item| text_of(key, item, out)).collect()
+}
+
+/// Reads a text as one of a few words; `what` is what such a word is, with its article.
+pub(crate) fn word_of<T: Copy>(
+    said: Said<&str>,
+    what: &str,
+    words: &[(&'static str, T)],
+    out: &mut Findings,
+) -> Option<T> {
+    let found = words.iter().find(|(word, _)| *word == said.value).map(|(_, it)| *it);
+    if found.is_none() {
+        let all: Vec<&str> = words.iter().map(|(word, _)| *word).collect();
+        let hint = match nearest(said.value, all.iter().copied()) {
+            Some(near) => format!("the nearest word is `{near}`"),
+            None => format!("the words are {}", list_of(&all)),
+        };
+        out.mistake(said.span, format!("`{}` is not {what}", said.value)).hint(hint);
+    }
+    found
 }
 
 /// Reads a value as a table; `what` is what such a table describes.

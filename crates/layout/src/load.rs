@@ -5,6 +5,7 @@ use std::fmt;
 use toml::de::DeTable;
 use track::Layout;
 
+use crate::books::{self, Books};
 use crate::check::check;
 use crate::diagnostic::{Diagnostics, Findings, Severity};
 use crate::keys::Keys;
@@ -22,7 +23,8 @@ pub const TRAINS_FILE: &str = "trains.toml";
 /// Hardware addresses.
 pub const LINKS_FILE: &str = "links.toml";
 
-/// Files of more bytes are refused: a hundred thousand measured sections with signals take some ten of these sixteen million.
+/// Files of more bytes are refused: a hundred thousand measured sections with signals take some ten of these sixteen
+/// million.
 pub const LARGEST_FILE: usize = 16 * 1024 * 1024;
 /// Lines of more bytes are refused: nobody writes one.
 const LONGEST_LINE: usize = 256 * 1024;
@@ -100,17 +102,27 @@ pub fn load(mut open: impl FnMut(&str) -> Result<Option<Vec<u8>>, Unreadable>) -
     };
     let (trains, links) = (text(TRAINS_FILE)?, text(LINKS_FILE)?);
     let has_links = links.is_some();
+    let book_names = books::named_in(&track);
     let mut sources = vec![Source::new(TRACK_FILE, track)];
     let trains_id = trains.map(|trains| add_source(&mut sources, TRAINS_FILE, trains));
     let links_id = links.map(|links| add_source(&mut sources, LINKS_FILE, links));
 
+    let files = Files { trains: trains_id, links: links_id, books: books::open(book_names, &mut sources, &mut text)? };
     let mut out = Findings::default();
-    let layout = understand(&sources, trains_id, links_id, &mut out);
+    let layout = understand(&sources, &files, &mut out);
     let diagnostics = out.finish(sources);
     if diagnostics.count(Severity::Mistake) > 0 {
         return Err(Refused::Mistakes(diagnostics));
     }
     Ok(Loaded { layout, warnings: diagnostics, has_links })
+}
+
+/// Which source is what, beside the track.
+struct Files {
+    trains: Option<FileId>,
+    links: Option<FileId>,
+    /// Aspect books, by their names.
+    books: Vec<(String, FileId)>,
 }
 
 fn add_source(sources: &mut Vec<Source>, name: &str, text: String) -> FileId {
@@ -119,13 +131,14 @@ fn add_source(sources: &mut Vec<Source>, name: &str, text: String) -> FileId {
 }
 
 /// Reads and checks everything; what comes back is worth something only where no mistake was found.
-fn understand(sources: &[Source], trains: Option<FileId>, links: Option<FileId>, out: &mut Findings) -> Layout {
+fn understand(sources: &[Source], files: &Files, out: &mut Findings) -> Layout {
     let track_id = FileId(0);
     let track_tree = parse(sources, track_id, out);
-    let trains_tree = trains.map(|id| (id, parse(sources, id, out)));
-    if let Some(id) = links {
+    let trains_tree = files.trains.map(|id| (id, parse(sources, id, out)));
+    if let Some(id) = files.links {
         parse(sources, id, out);
     }
+    let book_trees: Vec<_> = files.books.iter().map(|(title, id)| (title, *id, parse(sources, *id, out))).collect();
     let written = read_track(root("`layout.toml`", &track_tree, track_id), out);
     let written_trains = match &trains_tree {
         Some((id, tree)) => read_trains(root("`trains.toml`", tree, *id), out),
@@ -142,7 +155,9 @@ fn understand(sources: &[Source], trains: Option<FileId>, links: Option<FileId>,
     } else if !written.has_sections {
         out.mistake(Span::new(track_id, 0..0), "the layout has no section").hint("add `[[section]]` with a `name`");
     }
-    let mut resolved = resolve(&written, out);
+    let roots = book_trees.iter().map(|(title, id, tree)| (title.as_str(), root("an aspect book", tree, *id)));
+    let books = Books::read(roots.collect(), out);
+    let mut resolved = resolve(&written, &books, out);
     check(&resolved, out);
     resolve_trains(&mut resolved, &written_trains, out);
     resolved.layout

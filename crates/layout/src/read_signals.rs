@@ -11,9 +11,12 @@ use crate::written::{WrittenOverlap, WrittenSignal};
 pub(crate) fn read_signal<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenSignal<'t>> {
     let name = keys.needed_name("\"W2\"", out);
     let at = keys.needed_text("at", "\"quay-1.b\"", out);
+    let aspects = keys.text("aspects", out);
+    let permissive = keys.flag("permissive", out).is_some_and(|said| said.value);
+    let approach_lit = keys.flag("approach-lit", out).is_some_and(|said| said.value);
     let overlap = read_overlap(&mut keys, out);
     keys.finish(out);
-    Some(WrittenSignal { name: name?, at: at?, overlap })
+    Some(WrittenSignal { name: name?, at: at?, aspects, permissive, approach_lit, overlap })
 }
 
 /// `overlap = ["throat"]` or `overlap = 600`.

@@ -1,10 +1,10 @@
 //! Reading `layout.toml` into what was typed.
 
 use toml::de::DeValue;
-use track::Lie;
+use track::{Lie, SpeedClass};
 
 use crate::diagnostic::Findings;
-use crate::keys::{Keys, check_name, list_of, table_of, text_of, texts_of};
+use crate::keys::{Keys, check_name, list_of, table_of, text_of, texts_of, word_of};
 use crate::nearest::nearest;
 use crate::numbers::Unit;
 use crate::read_signals::read_signal;
@@ -71,6 +71,7 @@ fn read_head<'t>(mut keys: Keys<'t>, track: &mut WrittenTrack<'t>, out: &mut Fin
             out.mistake(parts.span, "a layout has at least one part");
         }
     }
+    track.aspects = keys.text("aspects", out);
     track.sensing = read_sensing(&mut keys, out);
     if let (None, Some(threshold), false) = (track.sensing.kind, track.sensing.threshold, track.sensing.is_faulty) {
         out.mistake(threshold.span, "`threshold` goes with a `sensing`")
@@ -108,6 +109,7 @@ fn read_section<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenSec
     let name = keys.needed_name("\"quay-1\"", out);
     let length = keys.length("length", out);
     let limit = keys.speed("limit", out);
+    let class = read_class(&mut keys, out);
     let district = keys.text("district", out);
     let link = keys.text("link", out);
     let dark = keys.flag("dark", out);
@@ -133,7 +135,7 @@ fn read_section<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenSec
         tables.collect()
     });
     keys.finish(out);
-    Some(WrittenSection { name: name?, length, ways, district, link, dark, limit })
+    Some(WrittenSection { name: name?, length, ways, district, link, dark, limit, class })
 }
 
 fn read_way<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenWay<'t>> {
@@ -142,12 +144,13 @@ fn read_way<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenWay<'t>
     let to = read_end_name(&mut keys, "to", "\"one\"", out);
     let length = keys.length("length", out);
     let limit = keys.speed("limit", out);
+    let class = read_class(&mut keys, out);
     let needs = match keys.value("needs").and_then(|value| table_of("`needs`", value, out)) {
         Some(needs) => needs.entries().map(|(turnout, lie)| (turnout, read_lie(turnout, lie, out))).collect(),
         None => Vec::new(),
     };
     keys.finish(out);
-    Some(WrittenWay { from: from?, to: to?, length, needs, limit, span })
+    Some(WrittenWay { from: from?, to: to?, length, needs, limit, class, span })
 }
 
 fn read_end_name<'t>(
@@ -226,6 +229,12 @@ fn texts_in<'t>(value: Said<&'t DeValue<'t>>) -> Vec<Said<&'t str>> {
         }
         other => text(other, value.span).into_iter().collect(),
     }
+}
+
+/// `speed-class = "medium"`.
+fn read_class(keys: &mut Keys<'_>, out: &mut Findings) -> Option<SpeedClass> {
+    let said = keys.text("speed-class", out)?;
+    word_of(said, "a class of speed", &SpeedClass::ALL, out)
 }
 
 /// `at = "section.end"`, or a list of such.

@@ -1,12 +1,13 @@
 //! From what was typed to a layout: names are looked up, pieces put together.
 //!
-//! What cannot be resolved is reported and left out, so that the rest can still be checked. What was probably meant by a
-//! mistyped end is remembered, so that one slip of the finger is not reported a second time as a dangling end.
+//! What cannot be resolved is reported and left out, so that the rest can still be checked. What was probably meant by
+//! a mistyped end is remembered, so that one slip of the finger is not reported a second time as a dangling end.
 
 use std::collections::BTreeMap;
 
-use track::{Beyond, Builder, DistrictId, EndId, Layout, LinkId, Scale, SectionId, TurnoutId, WayId};
+use track::{Beyond, BookId, Builder, DistrictId, EndId, Layout, LinkId, Scale, SectionId, TurnoutId, WayId};
 
+use crate::books::Books;
 use crate::diagnostic::Findings;
 use crate::keys::list_of;
 use crate::names::Names;
@@ -17,7 +18,8 @@ use crate::written::{WrittenJoint, WrittenSection, WrittenTrack, WrittenWay};
 
 type Text<'t> = Said<&'t str>;
 
-/// A turnout is one piece of track: it never lies in more sections. The bound keeps a faulty file from being checked for hours.
+/// A turnout is one piece of track: it never lies in more sections. The bound keeps a faulty file from being checked
+/// for hours.
 const MOST_SECTIONS: usize = 100;
 /// No end meets more others; bounded for the same reason.
 const MOST_MET: usize = 1000;
@@ -30,6 +32,8 @@ pub(crate) struct Resolver<'t, 'o> {
     turnouts: Names<'t, TurnoutId>,
     districts: Names<'t, DistrictId>,
     pub(crate) links: Names<'t, LinkId>,
+    /// The aspect books that signals are shown by.
+    pub(crate) books: BTreeMap<String, BookId>,
     /// The link that was said of a whole section.
     pub(crate) section_links: BTreeMap<SectionId, Said<LinkId>>,
     pub(crate) places: Places,
@@ -68,7 +72,7 @@ impl Found {
 }
 
 /// Looks up every name of the track and puts the layout together.
-pub(crate) fn resolve<'t>(track: &WrittenTrack<'t>, out: &mut Findings) -> Resolved<'t> {
+pub(crate) fn resolve<'t>(track: &WrittenTrack<'t>, books: &Books, out: &mut Findings) -> Resolved<'t> {
     let scale = track.scale.and_then(|scale| resolve_scale(scale, out)).unwrap_or(Scale::UNKNOWN);
     let name = track.name.map_or("", |name| name.value);
     let mut resolver = Resolver {
@@ -78,6 +82,7 @@ pub(crate) fn resolve<'t>(track: &WrittenTrack<'t>, out: &mut Findings) -> Resol
         turnouts: Names::new("turnout"),
         districts: Names::new("power district"),
         links: Names::new("link"),
+        books: BTreeMap::new(),
         section_links: BTreeMap::new(),
         places: Places::default(),
         excused: Excused::default(),
@@ -93,6 +98,7 @@ pub(crate) fn resolve<'t>(track: &WrittenTrack<'t>, out: &mut Findings) -> Resol
     resolver.add_joints(track);
     resolver.close_ends(&track.buffer_stops, Beyond::BufferStop);
     resolver.close_ends(&track.off_layout, Beyond::OffLayout);
+    resolver.add_books(track, books);
     resolver.add_signals(track);
     resolver.add_stops(track);
     resolver.add_detectors(track);
@@ -210,10 +216,13 @@ impl<'t> Resolver<'t, '_> {
         }
     }
 
-    /// The way's own limit, else its section's.
+    /// The way's own limit and class of speed, else its section's.
     fn limit(&mut self, way: WayId, section: &WrittenSection<'t>, written: Option<&WrittenWay<'t>>) {
         if let Some(limit) = written.and_then(|way| way.limit).or(section.limit) {
             self.builder.limit(way, limit.value.on_table(self.ratio));
+        }
+        if let Some(class) = written.and_then(|way| way.class).or(section.class) {
+            self.builder.class(way, class);
         }
     }
 

@@ -2,6 +2,7 @@
 
 use track::{Beyond, Length, Overlap, SectionId, SignalId};
 
+use crate::books::{Books, DEFAULT_BOOK};
 use crate::names::Names;
 use crate::resolve::Resolver;
 use crate::source::{Said, Span};
@@ -38,10 +39,31 @@ impl<'t> Resolver<'t, '_> {
             } else {
                 let signal = self.builder.signal(written.name.value, at);
                 self.places.signals.insert(at, written.name.span);
-                if let Some(overlap) = &written.overlap {
-                    let overlap = self.overlap(signal, overlap);
-                    self.builder.signal_mut(signal).overlap = overlap;
+                let overlap = written.overlap.as_ref().map(|overlap| self.overlap(signal, overlap));
+                let book = written.aspects.and_then(|title| self.books.get(title.value).copied());
+                let row = self.builder.signal_mut(signal);
+                row.book = book.unwrap_or(row.book);
+                row.overlap = overlap.unwrap_or_default();
+                (row.is_permissive, row.is_approach_lit) = (written.permissive, written.approach_lit);
+            }
+        }
+    }
+
+    /// Adds every aspect book that signals are shown by; reports names of books that there are not.
+    pub(crate) fn add_books(&mut self, track: &WrittenTrack<'t>, books: &Books) {
+        if let Some(book) = books.get(track.aspects.map_or(DEFAULT_BOOK, |title| title.value)) {
+            self.books.insert(book.title().to_owned(), self.builder.default_book());
+            self.builder.replace_default_book(book.clone());
+        }
+        let named = track.aspects.into_iter().chain(track.signals.iter().filter_map(|signal| signal.aspects));
+        for title in named {
+            match books.get(title.value) {
+                Some(book) if !self.books.contains_key(title.value) => {
+                    let id = self.builder.book(book.clone());
+                    self.books.insert(title.value.to_owned(), id);
                 }
+                Some(_) => {}
+                None => books.report_unknown(title, self.out),
             }
         }
     }

@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use track::{Acceleration, Address, Current, Draw, Length, Lie, SensingKind, SpeedSteps, Voltage};
+use track::{Acceleration, Address, Current, Draw, Length, Lie, SensingKind, SpeedClass, SpeedSteps, Voltage};
 
 use crate::numbers::WrittenSpeed;
 use crate::source::{Said, Span};
@@ -15,6 +15,8 @@ pub(crate) struct WrittenTrack<'t> {
     pub(crate) name: Option<Text<'t>>,
     pub(crate) scale: Option<Text<'t>>,
     pub(crate) parts: Option<Said<usize>>,
+    /// The aspect book of all signals that do not name another.
+    pub(crate) aspects: Option<Text<'t>>,
     /// What holds for all area detectors that do not say otherwise.
     pub(crate) sensing: WrittenSensing,
     pub(crate) links: Vec<WrittenLink<'t>>,
@@ -76,6 +78,7 @@ pub(crate) struct WrittenSection<'t> {
     pub(crate) link: Option<Text<'t>>,
     pub(crate) dark: Option<Said<bool>>,
     pub(crate) limit: Option<Said<WrittenSpeed>>,
+    pub(crate) class: Option<SpeedClass>,
 }
 
 pub(crate) struct WrittenWay<'t> {
@@ -85,12 +88,16 @@ pub(crate) struct WrittenWay<'t> {
     /// The lie is missing where it was mistyped, and has been reported.
     pub(crate) needs: Vec<(Text<'t>, Option<Lie>)>,
     pub(crate) limit: Option<Said<WrittenSpeed>>,
+    pub(crate) class: Option<SpeedClass>,
     pub(crate) span: Span,
 }
 
 pub(crate) struct WrittenSignal<'t> {
     pub(crate) name: Text<'t>,
     pub(crate) at: Text<'t>,
+    pub(crate) aspects: Option<Text<'t>>,
+    pub(crate) permissive: bool,
+    pub(crate) approach_lit: bool,
     pub(crate) overlap: Option<Said<WrittenOverlap<'t>>>,
 }
 

@@ -2,6 +2,7 @@
 //!
 //! One module a command; `main` only picks one. [`folder`] is how every command opens a layout.
 
+mod aspects;
 mod check;
 mod folder;
 mod run;

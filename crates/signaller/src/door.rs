@@ -1,14 +1,13 @@
 //! The signaller's door: everything that goes in and everything that comes out.
 //!
-//! Inputs are in the past tense: they happened, and the signaller cannot refuse to have heard them. A wish is a [`Request`],
-//! and is answered. Outputs are either desired states of hardware, so that repeating one is harmless, or [`Fact`]s for people
-//! and scripts.
+//! Inputs are in the past tense: they happened, and the signaller cannot refuse to have heard them. A wish is a
+//! [`Request`], and is answered. Outputs are either desired states of hardware, so that repeating one is harmless, or
+//! [`Fact`]s for people and scripts.
 
 use smallvec::SmallVec;
 use track::routes::Exit;
-use track::{DetectorId, DistrictId, EndId, Lie, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId};
+use track::{Aspect, DetectorId, DistrictId, EndId, Lie, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId};
 
-use crate::aspect::Aspect;
 use crate::time::Time;
 
 /// Something that was heard.
@@ -47,16 +46,16 @@ pub enum Input {
         /// Whether it is live.
         live: bool,
     },
-    /// A link came up or went down. While it is down nothing is known of what it carries; when it comes up again, what was
-    /// heard before is old news until it is reported anew.
+    /// A link came up or went down. While it is down nothing is known of what it carries; when it comes up again, what
+    /// was heard before is old news until it is reported anew.
     LinkReported {
         /// The link.
         link: LinkId,
         /// Whether it is up.
         up: bool,
     },
-    /// Where a train stood when the signaller was last in charge. To be told before anything else is heard; what detectors
-    /// say then decides what of it is still so, and until then the train is held.
+    /// Where a train stood when the signaller was last in charge. To be told before anything else is heard; what
+    /// detectors say then decides what of it is still so, and until then the train is held.
     TrainRemembered {
         /// The train.
         train: TrainId,
@@ -93,7 +92,8 @@ pub enum Input {
 pub struct Memory {
     /// The sections it covered, tail first.
     pub on: Vec<SectionId>,
-    /// Sections beside these that read free and into which its ends may have reached all the same: no detector sees them.
+    /// Sections beside these that read free and into which its ends may have reached all the same: no detector sees
+    /// them.
     pub hidden: Vec<SectionId>,
     /// The end that its nose pointed at, where that was known.
     pub nose: Option<EndId>,
@@ -242,6 +242,14 @@ pub enum Request {
         /// Whether it is kept.
         held: bool,
     },
+    /// A train is to be called on past a signal at danger into occupied track, on sight; or no longer. It holds for one
+    /// train.
+    CallOn {
+        /// The signal.
+        signal: SignalId,
+        /// Whether it is called on.
+        wanted: bool,
+    },
 }
 
 /// Where a train is to go.
@@ -287,6 +295,14 @@ pub enum Output {
         signal: SignalId,
         /// The aspect.
         aspect: Aspect,
+    },
+    /// A signal's lamps shall be lit, or dark because no train is near: said of signals that are lit on approach only.
+    /// What it would show is said as of any other.
+    Light {
+        /// The signal.
+        signal: SignalId,
+        /// Whether its lamps are lit.
+        lit: bool,
     },
     /// Something is so now.
     Fact(Fact),
@@ -547,8 +563,8 @@ pub enum Suspect {
 /// What is said of a section.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Tag {
-    /// Nothing is said to be there. The blind end of a train may be, or what comes after its nose out of a dark section: no
-    /// detector tells when that has left, and until it is proved the section is given to nobody else.
+    /// Nothing is said to be there. The blind end of a train may be, or what comes after its nose out of a dark
+    /// section: no detector tells when that has left, and until it is proved the section is given to nobody else.
     Free,
     /// This train is there, under every surviving account.
     Sure(TrainId),

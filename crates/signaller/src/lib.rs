@@ -1,12 +1,14 @@
 //! The deterministic core: what was heard goes in, desired states and facts come out.
 //!
-//! [`Signaller::step`] is the only way in. It knows no clock, thread, socket, file, hash-map order, randomness or script: the
-//! same inputs at the same times give the same outputs, live, a thousand times faster than life, and in a replay.
+//! [`Signaller::step`] is the only way in. It knows no clock, thread, socket, file, hash-map order, randomness or
+//! script: the same inputs at the same times give the same outputs, live, a thousand times faster than life, and in a
+//! replay.
 //!
-//! The one rule behind everything: an order leaves the signaller only if it is safe under every surviving account of where
-//! the trains are.
+//! The one rule behind everything: an order leaves the signaller only if it is safe under every surviving account of
+//! where the trains are.
 //!
-//! Read [`door`] first (what goes in and comes out), then `signaller.rs` (the order in which one step is worked through).
+//! Read [`door`] first (what goes in and comes out), then `signaller.rs` (the order in which one step is worked
+//! through).
 
 pub mod aspect;
 pub mod detect;
@@ -21,10 +23,10 @@ pub mod roster;
 mod signaller;
 mod time;
 
-pub use aspect::{Ahead, Aspect, AspectBook};
 pub use door::{
     Answer, Destination, Direction, Doubt, DoubtId, Fact, Input, Memory, Output, Refusal, Request, RouteStage, Step,
     Suspect, Tag, Ticket,
 };
 pub use signaller::{Conduct, Signaller};
 pub use time::Time;
+pub use track::{Aspect, AspectBook};

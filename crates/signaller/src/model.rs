@@ -48,8 +48,9 @@ pub(crate) fn throat(builder: &mut Builder, name: &str, turnout: &str) -> (Secti
     (section, id)
 }
 
-/// A single line with a passing loop: `w0 w1 (west) north|south (east) e1 e0`, signals at both ends of the loop's tracks and on
-/// the line before them, stopping points at the outer ends, and two trains, Heron in `w0` and Plover in `e0`, nose to nose.
+/// A single line with a passing loop: `w0 w1 (west) north|south (east) e1 e0`, signals at both ends of the loop's
+/// tracks and on the line before them, stopping points at the outer ends, and two trains, Heron in `w0` and Plover in
+/// `e0`, nose to nose.
 pub(crate) fn passing_loop() -> Layout {
     let mut builder = builder();
     let west = row(&mut builder, &["w0", "w1"], 1200);
@@ -435,8 +436,8 @@ impl World {
     }
 
     pub(crate) fn shows(&self, signal: &str) -> &str {
-        let signals = self.signaller.signals();
-        signals.book().name(signals.shows(self.layout.signal_named(signal).unwrap())).unwrap()
+        let (signals, signal) = (self.signaller.signals(), self.layout.signal_named(signal).unwrap());
+        self.layout.book_of(signal).name(signals.shows(signal)).unwrap()
     }
 }
 

@@ -11,8 +11,13 @@ use crate::time::Time;
 pub trait Picture {
     /// Whether something is there. Unknown counts as occupied.
     fn is_occupied(&self, section: SectionId) -> bool;
-    /// Whether the section's power district is dark, or not yet known to be live again. A train in or near it must stand and be
-    /// held until it is live.
+    /// Whether its detector was heard and can be relied on now: what it says is known, not assumed.
+    fn is_known(&self, section: SectionId) -> bool {
+        let _ = section;
+        true
+    }
+    /// Whether the section's power district is dark, or not yet known to be live again. A train in or near it must
+    /// stand and be held until it is live.
     fn is_frozen(&self, section: SectionId) -> bool {
         let _ = section;
         false
@@ -32,8 +37,8 @@ pub trait Picture {
     fn turn_back(&mut self, train: TrainId, now: Time);
     /// From now on the train's speed lies between these bounds.
     fn set_pace(&mut self, train: TrainId, now: Time, pace: Pace);
-    /// Every place where the train may stand under an account that counts for anything, the likeliest first, with the nose
-    /// where that one has it. Nothing where there is too much that might be so to follow all of it.
+    /// Every place where the train may stand under an account that counts for anything, the likeliest first, with the
+    /// nose where that one has it. Nothing where there is too much that might be so to follow all of it.
     fn possible_whereabouts(&self, train: TrainId, now: Time) -> Vec<Whereabouts> {
         self.whereabouts(train, now).into_iter().collect()
     }
@@ -56,6 +61,10 @@ pub trait Picture {
 impl Picture for Identity {
     fn is_occupied(&self, section: SectionId) -> bool {
         self.is_occupied(section)
+    }
+
+    fn is_known(&self, section: SectionId) -> bool {
+        self.is_known(section)
     }
 
     fn is_frozen(&self, section: SectionId) -> bool {

@@ -189,7 +189,7 @@ impl Table {
                     self.throw(turnout, lie);
                 }
             }
-            Output::Show { .. } | Output::Fact(_) => {}
+            Output::Show { .. } | Output::Light { .. } | Output::Fact(_) => {}
         }
     }
 
@@ -281,7 +281,8 @@ impl Table {
         self.count_active();
     }
 
-    /// Moves a turnout that nothing stands on to where it was ordered, and lets every turnout that reports say how it lies.
+    /// Moves a turnout that nothing stands on to where it was ordered, and lets every turnout that reports say how it
+    /// lies.
     pub(crate) fn heal_turnouts(&mut self) {
         let layout = Arc::clone(&self.ground.layout);
         for (turnout, described) in layout.turnouts.iter() {

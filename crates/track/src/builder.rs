@@ -2,13 +2,16 @@
 
 use std::time::Duration;
 
-use crate::ids::{DetectorId, DistrictId, EndId, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId, WayId};
+use crate::aspects::{AspectBook, SpeedClass};
+use crate::ids::{
+    BookId, DetectorId, DistrictId, EndId, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId, WayId,
+};
 use crate::layout::{
     Beyond, Detector, DetectorKind, District, End, Layout, Lie, Link, Need, Section, StoppingPoint, Turnout, Way,
 };
 use crate::scale::Scale;
 use crate::signals::{Overlap, Signal};
-use crate::table::Table;
+use crate::table::{Id, Table};
 use crate::train::Train;
 use crate::units::{Length, Speed};
 
@@ -30,6 +33,7 @@ impl Builder {
                 ways: Table::new(),
                 turnouts: Table::new(),
                 signals: Table::new(),
+                books: [AspectBook::three_aspect()].into_iter().collect(),
                 stops: Table::new(),
                 detectors: Table::new(),
                 districts: Table::new(),
@@ -83,7 +87,8 @@ impl Builder {
     pub fn way(&mut self, a: EndId, b: EndId, length: Option<Length>) -> WayId {
         let section = self.layout.ends[a].section;
         debug_assert_eq!(section, self.layout.ends[b].section, "a way joins ends of one section");
-        let way = self.layout.ways.push(Way { section, ends: [a, b], length, needs: Vec::new(), limit: None });
+        let way =
+            self.layout.ways.push(Way { section, ends: [a, b], length, needs: Vec::new(), limit: None, class: None });
         self.layout.sections[section].ways.push(way);
         self.layout.ends[a].ways.push(way);
         if a != b {
@@ -105,6 +110,11 @@ impl Builder {
     /// Limits the speed on a way.
     pub fn limit(&mut self, way: WayId, limit: Speed) {
         self.layout.ways[way].limit = Some(limit);
+    }
+
+    /// Says by which class of speed signals speak of a way.
+    pub fn class(&mut self, way: WayId, class: SpeedClass) {
+        self.layout.ways[way].class = Some(class);
     }
 
     /// Joins two ends.
@@ -143,9 +153,32 @@ impl Builder {
 
     /// Adds a signal that governs leaving a section by `at`.
     pub fn signal(&mut self, name: impl Into<String>, at: EndId) -> SignalId {
-        let signal = self.layout.signals.push(Signal { name: name.into(), at, overlap: Overlap::None });
+        let signal = self.layout.signals.push(Signal {
+            name: name.into(),
+            at,
+            book: self.default_book(),
+            overlap: Overlap::None,
+            is_permissive: false,
+            is_approach_lit: false,
+        });
         self.layout.ends[at].signal = Some(signal);
         signal
+    }
+
+    /// The book of signals of which nothing else is said: the three-aspect book, until another takes its place.
+    pub fn default_book(&self) -> BookId {
+        BookId::from_index(0)
+    }
+
+    /// From now on this is the default book.
+    pub fn replace_default_book(&mut self, book: AspectBook) {
+        let default = self.default_book();
+        self.layout.books[default] = book;
+    }
+
+    /// Adds an aspect book.
+    pub fn book(&mut self, book: AspectBook) -> BookId {
+        self.layout.books.push(book)
     }
 
     /// The signal, to be changed.

@@ -39,6 +39,8 @@ ids! {
     TurnoutId;
     /// A signal.
     SignalId;
+    /// An aspect book.
+    BookId;
     /// A stopping point.
     StopId;
     /// A detector.

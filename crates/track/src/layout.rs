@@ -2,8 +2,11 @@
 
 use std::time::Duration;
 
+use crate::aspects::{AspectBook, Role, SpeedClass};
 use crate::electrics::{Sensing, Voltage};
-use crate::ids::{DetectorId, DistrictId, EndId, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId, WayId};
+use crate::ids::{
+    BookId, DetectorId, DistrictId, EndId, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId, WayId,
+};
 use crate::scale::Scale;
 use crate::signals::Signal;
 use crate::table::{Id, Table};
@@ -27,6 +30,8 @@ pub struct Layout {
     pub turnouts: Table<TurnoutId, Turnout>,
     /// Signals.
     pub signals: Table<SignalId, Signal>,
+    /// Aspect books. There is always one.
+    pub books: Table<BookId, AspectBook>,
     /// Stopping points.
     pub stops: Table<StopId, StoppingPoint>,
     /// Detectors.
@@ -97,6 +102,8 @@ pub struct Way {
     pub needs: Vec<Need>,
     /// The highest speed allowed on it.
     pub limit: Option<Speed>,
+    /// The class of speed by which signals speak of it, where that was said.
+    pub class: Option<SpeedClass>,
 }
 
 /// A turnout position that a way needs.
@@ -218,8 +225,8 @@ pub struct District {
     pub voltage: Option<Voltage>,
 }
 
-/// A link: what carries reports and orders to and from one part of the hardware. While it is down, nothing is known of what
-/// it carries.
+/// A link: what carries reports and orders to and from one part of the hardware. While it is down, nothing is known of
+/// what it carries.
 #[derive(Clone, Debug)]
 pub struct Link {
     /// Its name.
@@ -272,6 +279,17 @@ impl Layout {
     /// The signal of that name.
     pub fn signal_named(&self, name: &str) -> Option<SignalId> {
         named(&self.signals, name, |signal| &signal.name)
+    }
+
+    /// The book a signal is shown by.
+    pub fn book_of(&self, signal: SignalId) -> &AspectBook {
+        &self.books[self.signals[signal].book]
+    }
+
+    /// The signal that says whether a section may be left by an end. One that only foretells what another shows says
+    /// nothing of that.
+    pub fn main_signal(&self, at: EndId) -> Option<SignalId> {
+        self.ends[at].signal.filter(|&signal| self.book_of(signal).role() == Role::Main)
     }
 
     /// The stopping point of that name.

@@ -6,6 +6,7 @@
 //!
 //! Read [`Layout`] first, then [`Graph`], then [`Routes`].
 
+mod aspects;
 mod builder;
 pub mod dcc;
 mod electrics;
@@ -19,10 +20,14 @@ mod table;
 mod train;
 mod units;
 
+pub use aspects::{
+    Ahead, Aspect, AspectBook, AspectRow, BookParts, Expect, Flaw, MOST_CLEAR, Next, Pass, Role, Rule, SpeedClass,
+    State,
+};
 pub use builder::Builder;
 pub use electrics::{Current, Resistance, Sensing, SensingKind, Voltage};
 pub use graph::{Graph, Path, Traverse, distance_cost};
-pub use ids::{DetectorId, DistrictId, EndId, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId, WayId};
+pub use ids::{BookId, DetectorId, DistrictId, EndId, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId, WayId};
 pub use layout::{
     Beyond, Detector, DetectorKind, District, End, Layout, Lie, Link, Need, Section, StoppingPoint, Turnout, Way,
 };

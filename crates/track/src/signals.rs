@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::ids::{EndId, SectionId};
+use crate::ids::{BookId, EndId, SectionId};
 use crate::layout::Layout;
 use crate::units::Length;
 
@@ -13,12 +13,18 @@ pub struct Signal {
     pub name: String,
     /// The end whose leaving it governs.
     pub at: EndId,
+    /// The aspect book it is shown by.
+    pub book: BookId,
+    /// Trains may pass it on sight after they have stopped, where its book has an aspect for that.
+    pub is_permissive: bool,
+    /// It is dark while the section before it is known to be free.
+    pub is_approach_lit: bool,
     /// What lies beyond it and is kept clear for a train that should have stopped here.
     pub overlap: Overlap,
 }
 
-/// The overlap of a signal: track *beyond* it that must be clear, too, before a signal that leads up to it may let a train come.
-/// It says nothing about when this signal itself may clear.
+/// The overlap of a signal: track *beyond* it that must be clear, too, before a signal that leads up to it may let a
+/// train come. It says nothing about when this signal itself may clear.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub enum Overlap {
     /// Only the track up to the signal.
@@ -26,13 +32,14 @@ pub enum Overlap {
     None,
     /// All of these sections, whichever way the turnouts in them lie. The first of them begins right behind the signal.
     Sections(Vec<SectionId>),
-    /// So much track, the way the turnouts lie, and the whole of every section it reaches into. It ends at a buffer stop, and
-    /// at the layout's edge.
+    /// So much track, the way the turnouts lie, and the whole of every section it reaches into. It ends at a buffer
+    /// stop, and at the layout's edge.
     Length(Length),
 }
 
 impl Layout {
-    /// Every section in which the overlap beyond the signal that governs leaving by `at` can lie, whichever way turnouts lie.
+    /// Every section in which the overlap beyond the signal that governs leaving by `at` can lie, whichever way
+    /// turnouts lie.
     pub fn overlap_sections(&self, at: EndId) -> Vec<SectionId> {
         let overlap = self.ends[at].signal.map(|signal| &self.signals[signal].overlap);
         match overlap {
@@ -42,8 +49,8 @@ impl Layout {
         }
     }
 
-    /// The sections that begin less than `length` beyond an end. Track that nobody measured counts as none at all, so that
-    /// rather more sections are named than fewer.
+    /// The sections that begin less than `length` beyond an end. Track that nobody measured counts as none at all, so
+    /// that rather more sections are named than fewer.
     fn reach(&self, at: EndId, length: Length) -> Vec<SectionId> {
         let mut sections = Vec::new();
         // For each end by which a section was entered the most that was left of the length there.

@@ -1,13 +1,15 @@
 //! What others recorded, or planned: the program must name the trains as the truth has them.
 //!
-//! The recordings are no part of the project. The environment variable `LINECLEAR_OUTSIDE` names the folder that holds them;
-//! where it is not set these tests say so and test nothing, except that continuous integration (`CI=true`) must not pass
-//! without them.
+//! The recordings are no part of the project. The environment variable `LINECLEAR_OUTSIDE` names the folder that holds
+//! them; where it is not set these tests say so and test nothing, except that continuous integration (`CI=true`) must
+//! not pass without them.
 
 mod disturb;
+mod lamps;
 mod naive;
 mod recording;
 mod score;
+mod signals;
 mod tracking;
 
 use std::fmt::Write;
@@ -21,14 +23,15 @@ use score::{Moment, Score, Verdict};
 
 /// A recording, and the least share of sure and right claims, in per cent, at the first and at the last moment.
 ///
-/// The floors lie below what is reached, so that an honest change of a likelihood does not break them; sure and wrong has no
-/// tolerance.
+/// The floors lie below what is reached, so that an honest change of a likelihood does not break them; sure and wrong
+/// has no tolerance.
 const FLOORS: &[(&str, f64, f64)] =
     &[("real-line", 99.9, 99.9), ("planned-line", 93.0, 93.0), ("planned-line-overlap", 81.0, 92.0)];
 
 const SEEDS: u64 = 20;
 
-/// What share of claims may be sure and wrong where lines are missing or exchanged, in per cent: the evidence itself is false.
+/// What share of claims may be sure and wrong where lines are missing or exchanged, in per cent: the evidence itself is
+/// false.
 const FALSE_EVIDENCE: f64 = 0.05;
 
 /// The folder of recordings; nothing where there is none and none is needed.

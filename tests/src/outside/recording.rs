@@ -99,7 +99,7 @@ impl Recording {
 }
 
 /// The lines of a table without its heading. No value holds a comma.
-fn rows(table: &str) -> Vec<Vec<String>> {
+pub(super) fn rows(table: &str) -> Vec<Vec<String>> {
     table.lines().skip(1).map(|line| line.split(',').map(str::to_owned).collect()).collect()
 }
 

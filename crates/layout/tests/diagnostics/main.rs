@@ -4,6 +4,7 @@
 
 mod axles;
 mod big;
+mod books;
 mod demo;
 mod electrics;
 mod fittings;
@@ -40,7 +41,8 @@ fn load(fixture: &str) -> Result<Loaded, Refused> {
     layout::load(|name| Ok(files.iter().find(|(file, _)| *file == name).map(|(_, text)| text.clone().into_bytes())))
 }
 
-/// Holds the diagnostics of a fixture against `expect`, one in two lines: where, how bad and what; then what would be right.
+/// Holds the diagnostics of a fixture against `expect`, one in two lines: where, how bad and what; then what would be
+/// right.
 ///
 /// A layout without mistakes and warnings gives nothing. Lines are counted from the one the fixture's quote opens in.
 #[track_caller]

@@ -22,10 +22,13 @@ fn blocks() -> Vec<String> {
 
 #[test]
 fn what_the_reference_shows_is_a_layout() {
-    let [track, trains] = &blocks()[..] else { panic!("one block a file") };
+    let [track, book, trains] = &blocks()[..] else { panic!("one block a file") };
     // Only what the excerpt refers to and does not show is added.
     let rest = "[[section]]\nname = \"quay-2\"\n[[joint]]\nends = [\"quay-2.b\", \"west-throat.two\"]\n";
-    let loaded = load(&format!("{track}{rest}--- trains.toml\n{trains}")).unwrap_or_else(|refused| panic!("{refused}"));
+    let loaded = load(&format!(
+        "{track}{rest}--- aspects/us-block.toml\n{book}--- aspects/harbour.toml\n{book}--- trains.toml\n{trains}"
+    ))
+    .unwrap_or_else(|refused| panic!("{refused}"));
     assert!(loaded.warnings.is_empty(), "{}", loaded.warnings);
     let layout = &loaded.layout;
     assert_eq!((layout.sections.len(), layout.ends.len(), layout.ways.len()), (3, 7, 4));
@@ -34,7 +37,11 @@ fn what_the_reference_shows_is_a_layout() {
     let track::DetectorKind::Spot { way, from_first_end } = magnet.kind else { panic!("a spot") };
     assert_eq!(from_first_end, Some(track::Length::from_mm(60)));
     assert_eq!(layout.ways[way].needs[0].lie, track::Lie::Straight);
-    assert_eq!(layout.ways[way].limit, None);
+    assert_eq!((layout.ways[way].limit, layout.ways[way].class), (None, None));
+    let titles: Vec<&str> = layout.books.values().map(track::AspectBook::title).collect();
+    assert_eq!(titles, ["uk-four-aspect", "us-block"]);
+    let s2 = layout.signal_named("S2").unwrap();
+    assert_eq!(layout.book_of(s2).name(track::Aspect(3)), Some("green, diverging"), "the folder's own book");
     assert_eq!(layout.stops.values().next().unwrap().name, "the crane");
     let quay = &layout.detectors[layout.detector_named("quay one").unwrap()];
     let sensing = track::Sensing { kind: track::SensingKind::DiodeDrop, threshold: track::Current::from_ua(800) };

@@ -3,9 +3,8 @@
 //! [`ControlTable`] is the table as lists of short texts; `table_forms` writes it. A turnout is *normal* when
 //! it lies straight, unless the layout says otherwise.
 
-use signaller::{Ahead, AspectBook};
 use track::routes::{Exit, Exposure, Flank, Protection, Route};
-use track::{Layout, Need, RouteId, Routes};
+use track::{Ahead, Aspect, Layout, Lie, MOST_CLEAR, Need, Next, RouteId, Routes, State};
 
 /// The heads of the columns.
 pub(super) const HEADS: [&str; 10] = [
@@ -35,13 +34,13 @@ pub(super) struct ControlTable {
 }
 
 impl ControlTable {
-    pub(super) fn of(routes: &Routes, book: &AspectBook) -> Self {
-        let rows = routes.all().map(|id| row(routes, id, book)).collect();
+    pub(super) fn of(routes: &Routes) -> Self {
+        let rows = routes.all().map(|id| row(routes, id)).collect();
         Self { rows, notes: notes(routes) }
     }
 }
 
-fn row(routes: &Routes, id: RouteId, book: &AspectBook) -> Row {
+fn row(routes: &Routes, id: RouteId) -> Row {
     let (layout, route) = (routes.layout(), routes.route(id));
     let conflicts = routes.conflicts(id);
     let name = |section| layout.sections[section].name.clone();
@@ -64,7 +63,7 @@ fn row(routes: &Routes, id: RouteId, book: &AspectBook) -> Row {
         route.sections().map(name).collect(),
         overlap,
         conflicts.iter().map(|conflict| routes.route(conflict.with).name.clone()).collect(),
-        aspects(layout, route, book),
+        aspects(layout, route),
     ];
     let reasons = conflicts.iter().map(|conflict| {
         // In a table names stand without quotes.
@@ -115,25 +114,37 @@ fn open_flank(layout: &Layout, flank: &Flank, exposure: Exposure) -> String {
     }
 }
 
-/// What the entry signal shows for each aspect of the exit signal, as far as the route decides it.
-fn aspects(layout: &Layout, route: &Route, book: &AspectBook) -> Vec<String> {
-    let shown = |ahead| book.name(book.shows(ahead)).unwrap_or_default().to_owned();
-    let stop = || book.aspects().next().map_or_else(Vec::new, |(_, name)| vec![name.to_owned()]);
+/// What the entry signal shows at best for each aspect of the exit signal, by its book, as far as the route decides it.
+fn aspects(layout: &Layout, route: &Route) -> Vec<String> {
+    let book = layout.book_of(route.entry);
+    let name = |aspect: Aspect| book.name(aspect).unwrap_or_default().to_owned();
     if !route.unproved.is_empty() || route.passages.is_empty() {
         // Where a train would go there, or what is there, is not known.
-        return stop();
+        return vec![name(Aspect::STOP)];
     }
+    let diverges = route.turnouts.iter().any(|need| need.lie == Lie::Diverging);
+    let path = if diverges { Lie::Diverging } else { Lie::Straight };
+    let speed = book.speed_of(path, route.passages.iter().filter_map(|passage| layout.ways[passage.way].class).min());
+    let shown = |next: Next| {
+        let passable = match next {
+            Next::Shows(aspect) => book.read_rows()[usize::from(aspect.0)].pass.is_proceed(),
+            Next::BufferStop | Next::Edge => false,
+        };
+        let stretches = if passable { MOST_CLEAR } else { 1 };
+        name(book.shows(&State { ahead: Ahead::Clear { stretches, next }, path, speed, approached: true }))
+    };
     match route.exit {
         // The stretch up to the next signal is not all of it set.
-        Exit::Stop(_) => stop(),
-        Exit::BufferStop(_) => vec![shown(Ahead::TrackEnds)],
-        Exit::Edge(_) => vec![shown(Ahead::BeyondUnknown)],
+        Exit::Stop(_) => vec![name(Aspect::STOP)],
+        Exit::BufferStop(_) => vec![shown(Next::BufferStop)],
+        Exit::Edge(_) => vec![shown(Next::Edge)],
         Exit::Signal(next) => {
-            let row = |(place, name): (usize, &str)| {
-                let ahead = if place == 0 { Ahead::NextAtStop } else { Ahead::NextBetter };
-                format!("{} ({} {name})", shown(ahead), layout.signals[next].name)
+            let other = layout.book_of(next);
+            let row = |(aspect, row): (Aspect, &track::AspectRow)| {
+                let shown = shown(Next::Shows(book.understands(other, aspect)));
+                format!("{shown} ({} {})", layout.signals[next].name, row.name)
             };
-            book.aspects().map(|(_, name)| name).enumerate().map(row).collect()
+            other.aspects().map(row).collect()
         }
     }
 }

@@ -9,10 +9,9 @@ use std::sync::Arc;
 
 use layout::{Diagnostics, Loaded, Refused, Severity, Unreadable};
 use serde_json::{Value, json};
-use signaller::AspectBook;
 use track::{Layout, Length, Routes};
 
-use crate::{Exit, folder};
+use crate::{Exit, aspects, folder};
 use control_table::ControlTable;
 
 /// What was asked for on the command line.
@@ -34,6 +33,9 @@ pub(crate) struct Args {
     /// Write the control table as Markdown
     #[arg(long, requires = "control_table")]
     markdown: bool,
+    /// Say what the layout's signals can show, when, and with which lamps, instead of the summary
+    #[arg(long, conflicts_with_all = ["json", "control_table"])]
+    aspects: bool,
 }
 
 const HELP: &str = "\
@@ -101,20 +103,20 @@ pub(crate) fn run(args: &Args) -> Exit {
     let written = match (&outcome, args.form()) {
         (Ok(loaded), Form::ControlTable(form)) => write_control_table(&mut output, loaded, form),
         (_, Form::Json) => write_json(&mut output, &outcome),
-        (_, Form::Text | Form::ControlTable(_)) => write_text(&mut output, &outcome),
+        (_, Form::Text | Form::ControlTable(_)) => write_text(&mut output, args, &outcome),
     };
     // Whoever closed the pipe has read enough; the exit status still tells.
     let _ = written.and_then(|()| output.flush());
     exit
 }
 
-fn write_text(output: &mut impl Write, outcome: &Result<Loaded, Refused>) -> io::Result<()> {
+fn write_text(output: &mut impl Write, args: &Args, outcome: &Result<Loaded, Refused>) -> io::Result<()> {
     match outcome {
         Ok(loaded) => {
             if !loaded.warnings.is_empty() {
                 writeln!(output, "{}", loaded.warnings)?;
             }
-            write_summary(output, loaded)
+            if args.aspects { aspects::write(output, &loaded.layout) } else { write_summary(output, loaded) }
         }
         Err(Refused::Mistakes(diagnostics)) => {
             writeln!(output, "{diagnostics}")?;
@@ -126,7 +128,7 @@ fn write_text(output: &mut impl Write, outcome: &Result<Loaded, Refused>) -> io:
 
 fn write_control_table(output: &mut impl Write, loaded: &Loaded, form: TableForm) -> io::Result<()> {
     let routes = Routes::new(Arc::new(loaded.layout.clone()));
-    let table = ControlTable::of(&routes, &AspectBook::three_aspect());
+    let table = ControlTable::of(&routes);
     let mut aside = io::stderr().lock();
     if !loaded.warnings.is_empty() {
         match form {

@@ -64,7 +64,7 @@ impl Watch {
         for output in moment.outputs {
             match output {
                 Output::Drive { train, step, .. } => self.errand(*train).step = *step,
-                Output::Throw { .. } => {}
+                Output::Throw { .. } | Output::Light { .. } => {}
                 Output::Show { signal, aspect } => self.aspects[*signal] = *aspect,
                 Output::Fact(fact) => self.learn(fact),
             }

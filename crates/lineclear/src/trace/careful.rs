@@ -19,7 +19,7 @@ const KINDS: &[(&str, &[&str])] = &[
     ("turnout", &["lies"]),
     ("reader", &["train"]),
     ("lift", &[]),
-    ("signal", &["shows", "held"]),
+    ("signal", &["shows", "held", "called-on"]),
     ("spot", &[]),
     ("district", &["live"]),
     ("link", &["up"]),
@@ -208,16 +208,16 @@ impl<'a> Object<'a> {
 
     fn signal(&self, names: &Names) -> Result<Input, Problem> {
         let signal = self.find("signal", "signal", &names.signals)?;
-        match (self.value("shows"), self.value("held")) {
-            (Some(_), None) => {
-                Ok(Input::SignalReported { signal, shows: self.find("shows", "aspect", &names.aspects)? })
+        let request = match (self.value("shows"), self.value("held"), self.value("called-on")) {
+            (Some(_), None, None) => {
+                let shows = self.find("shows", "aspect", names.aspects(signal))?;
+                return Ok(Input::SignalReported { signal, shows });
             }
-            (None, Some(_)) => {
-                let request = Request::KeepAtDanger { signal, held: self.truth("held")? };
-                Ok(Input::Requested { ticket: Ticket(self.line), request })
-            }
-            _ => Err(self.problem("a line about a `signal` needs one of `shows` and `held`")),
-        }
+            (None, Some(_), None) => Request::KeepAtDanger { signal, held: self.truth("held")? },
+            (None, None, Some(_)) => Request::CallOn { signal, wanted: self.truth("called-on")? },
+            _ => return Err(self.problem("a line about a `signal` needs one of `shows`, `held` and `called-on`")),
+        };
+        Ok(Input::Requested { ticket: Ticket(self.line), request })
     }
 
     fn on(&self, layout: &Layout, names: &Names) -> Result<Vec<SectionId>, Problem> {

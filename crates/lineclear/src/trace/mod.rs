@@ -1,11 +1,12 @@
 //! `lineclear trace`: recorded reports in, who is where out. No clock, no network.
 //!
-//! Lines of JSON come in on standard input and go out on standard output. All lines of one instant are one unordered batch,
-//! so an instant is worked through when a line of a later instant, or the end of the input, shows that it is complete: what
-//! comes out never depends on how the input was cut into pieces on its way.
+//! Lines of JSON come in on standard input and go out on standard output. All lines of one instant are one unordered
+//! batch, so an instant is worked through when a line of a later instant, or the end of the input, shows that it is
+//! complete: what comes out never depends on how the input was cut into pieces on its way.
 //!
-//! One thread reads ([`reader`]: bytes to inputs), the other steps the signaller and writes ([`writer`]). What they share is a
-//! short channel of batches, so memory stays bounded however long the input is. Read [`stepper`] for the order of things.
+//! One thread reads ([`reader`]: bytes to inputs), the other steps the signaller and writes ([`writer`]). What they
+//! share is a short channel of batches, so memory stays bounded however long the input is. Read [`stepper`] for the
+//! order of things.
 
 mod careful;
 mod facts;
@@ -45,6 +46,9 @@ pub(crate) struct Args {
     /// Also say what every signal shows
     #[arg(long)]
     signals: bool,
+    /// Also say what every signal shows, with the lamps that are lit and those that flash
+    #[arg(long)]
+    lamps: bool,
     /// Also tell of doubts and what would settle them, of power, of links, and of what should be looked at
     #[arg(long)]
     facts: bool,
@@ -62,6 +66,7 @@ One JSON object a line, in order of time; `at` is seconds since the record began
   {\"at\": 90.0, \"lift\": \"Heron\"}                       taken off the track
   {\"at\": 91.0, \"signal\": \"S9\", \"shows\": \"yellow\"}     reported from beyond the layout
   {\"at\": 92.0, \"signal\": \"S2\", \"held\": true}          kept at danger by a person
+  {\"at\": 92.5, \"signal\": \"S2\", \"called-on\": true}     a train is called on past it into occupied track
   {\"at\": 93.0, \"spot\": \"magnet\"}                      something passed a spot detector
   {\"at\": 94.0, \"district\": \"hill\", \"live\": false}     its power went; true: it is back
   {\"at\": 95.0, \"link\": \"west\", \"up\": false}           what it carries is not known; true: it is up again
@@ -79,6 +84,8 @@ pub(crate) enum Signals {
     Silent,
     /// Tags and aspects.
     Spoken,
+    /// And the lamps of each.
+    WithLamps,
 }
 
 /// Whether to tell of doubts, power, links and suspicions.
@@ -128,7 +135,11 @@ pub(crate) fn run(args: &Args) -> Exit {
         Ok(loaded) => Arc::new(loaded.layout),
         Err(refused) => return bad_input(&refused),
     };
-    let signals = if args.signals { Signals::Spoken } else { Signals::Silent };
+    let signals = match (args.lamps, args.signals) {
+        (true, _) => Signals::WithLamps,
+        (false, true) => Signals::Spoken,
+        (false, false) => Signals::Silent,
+    };
     let facts = if args.facts { Facts::Told } else { Facts::Silent };
     let bad_line = if args.keep_going { BadLine::IsSkipped } else { BadLine::Stops };
     match trace(layout, io::stdin(), io::stdout().lock(), io::stderr(), Wanted { signals, facts }, bad_line) {
@@ -150,7 +161,7 @@ fn trace(
     let (sender, batches) = sync_channel(BATCHES_AHEAD);
     let signaller = Signaller::new(Arc::clone(&layout), Conduct::Observe);
     let signaller = if wanted.facts == Facts::Told { signaller } else { signaller.silent_of_doubts() };
-    let mut reader = Reader::new(layout, signaller.signals().book(), input);
+    let mut reader = Reader::new(layout, input);
     // The thread is not joined: where the run ends early it may be waiting for input that never comes.
     std::thread::spawn(move || {
         while let Some(batch) = reader.next_batch() {

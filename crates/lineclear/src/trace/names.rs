@@ -3,9 +3,9 @@
 use std::collections::HashMap;
 
 use foldhash::fast::FixedState;
-use signaller::{Aspect, AspectBook};
 use track::{
-    DetectorId, DetectorKind, DistrictId, EndId, Id, Layout, Lie, LinkId, SectionId, SignalId, TrainId, TurnoutId,
+    Aspect, AspectBook, BookId, DetectorId, DetectorKind, DistrictId, EndId, Id, Layout, Lie, LinkId, SectionId,
+    SignalId, Table, TrainId, TurnoutId,
 };
 
 /// Names of one kind of thing. Looked up by bytes: a name that is found is well-formed text.
@@ -49,14 +49,15 @@ pub(super) struct Names {
     pub(super) links: Directory<LinkId>,
     /// Trains: those of the layout, then those that lines named.
     pub(super) trains: Directory<TrainId>,
-    /// What signals can show.
-    pub(super) aspects: Directory<Aspect>,
+    /// What signals can show, by the book of each.
+    aspects: Table<BookId, Directory<Aspect>>,
+    books: Table<SignalId, BookId>,
     next_train: usize,
 }
 
 impl Names {
     /// The names of a layout, and of what its signals can show.
-    pub(super) fn new(layout: &Layout, book: &AspectBook) -> Self {
+    pub(super) fn new(layout: &Layout) -> Self {
         let detectors = |wanted: fn(&DetectorKind) -> bool| {
             let detectors = layout.detectors.iter().filter(move |(_, detector)| wanted(&detector.kind));
             Directory::new(detectors.map(|(id, detector)| (id, detector.name.as_str())))
@@ -70,7 +71,8 @@ impl Names {
             districts: Directory::new(layout.districts.iter().map(|(id, district)| (id, district.name.as_str()))),
             links: Directory::new(layout.links.iter().map(|(id, link)| (id, link.name.as_str()))),
             trains: Directory::new(layout.trains.iter().map(|(id, train)| (id, train.name.as_str()))),
-            aspects: Directory::new(book.aspects()),
+            aspects: layout.books.values().map(aspects_of).collect(),
+            books: layout.signals.values().map(|signal| signal.book).collect(),
             next_train: layout.trains.len(),
         }
     }
@@ -86,6 +88,11 @@ impl Names {
         self.trains.ids.insert(name.as_bytes().into(), train);
     }
 
+    /// What a signal can show.
+    pub(super) fn aspects(&self, signal: SignalId) -> &Directory<Aspect> {
+        &self.aspects[self.books[signal]]
+    }
+
     /// The end written `section.end`.
     pub(super) fn end(&self, layout: &Layout, name: &str) -> Option<EndId> {
         let (section, end) = name.rsplit_once('.')?;
@@ -94,7 +101,15 @@ impl Names {
     }
 }
 
-/// How a turnout lies, as lines say it. Nothing inside where it is not known, nothing at all where the word is none of ours.
+fn aspects_of(book: &AspectBook) -> Directory<Aspect> {
+    let names = book.aspects().flat_map(|(aspect, row)| {
+        std::iter::once(&row.name).chain(&row.also_called).map(move |name| (aspect, name.as_str()))
+    });
+    Directory::new(names)
+}
+
+/// How a turnout lies, as lines say it. Nothing inside where it is not known, nothing at all where the word is none of
+/// ours.
 pub(super) fn lie(word: &[u8]) -> Option<Option<Lie>> {
     match word {
         b"straight" => Some(Some(Lie::Straight)),

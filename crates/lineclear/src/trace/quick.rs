@@ -1,8 +1,9 @@
 //! The usual lines, read without building anything.
 //!
-//! Almost all lines of a recording are reports of sections, turnouts and signals: flat objects of short texts, numbers and
-//! truth values. This reader takes those in any order of keys and any spacing. Whatever else it meets, it gives up without a
-//! word, and [`careful`](super::careful) reads the line again from the start; so nothing that is wrong is decided here.
+//! Almost all lines of a recording are reports of sections, turnouts and signals: flat objects of short texts, numbers
+//! and truth values. This reader takes those in any order of keys and any spacing. Whatever else it meets, it gives up
+//! without a word, and [`careful`](super::careful) reads the line again from the start; so nothing that is wrong is
+//! decided here.
 
 use signaller::{Input, Request, Ticket, Time};
 
@@ -20,7 +21,8 @@ pub(super) fn read(line: &[u8], number: u64, names: &Names) -> Option<(Time, Inp
             Input::TurnoutReported { turnout: names.turnouts.find(turnout)?, lie: names::lie(lies)? }
         }
         Fields { signal: Some(signal), shows: Some(shows), texts: 2, truths: 0, .. } => {
-            Input::SignalReported { signal: names.signals.find(signal)?, shows: names.aspects.find(shows)? }
+            let signal = names.signals.find(signal)?;
+            Input::SignalReported { signal, shows: names.aspects(signal).find(shows)? }
         }
         Fields { signal: Some(signal), held: Some(held), texts: 1, truths: 1, .. } => Input::Requested {
             ticket: Ticket(number),

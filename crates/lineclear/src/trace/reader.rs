@@ -3,7 +3,7 @@
 use std::io::{self, Read};
 use std::sync::Arc;
 
-use signaller::{AspectBook, Input, Request, Time};
+use signaller::{Input, Request, Time};
 use track::{Layout, SectionId, TrainId};
 
 use super::names::Names;
@@ -45,15 +45,8 @@ enum State {
 }
 
 impl<R: Read> Reader<R> {
-    pub(super) fn new(layout: Arc<Layout>, book: &AspectBook, input: R) -> Self {
-        Self {
-            input,
-            buffer: vec![0; BLOCK],
-            used: 0,
-            filled: 0,
-            state: State::Reading,
-            lines: Lines::new(layout, book),
-        }
+    pub(super) fn new(layout: Arc<Layout>, input: R) -> Self {
+        Self { input, buffer: vec![0; BLOCK], used: 0, filled: 0, state: State::Reading, lines: Lines::new(layout) }
     }
 
     /// What the next block of input says; nothing when the input has ended.
@@ -140,8 +133,8 @@ struct Lines {
 }
 
 impl Lines {
-    fn new(layout: Arc<Layout>, book: &AspectBook) -> Self {
-        let names = Names::new(&layout, book);
+    fn new(layout: Arc<Layout>) -> Self {
+        let names = Names::new(&layout);
         Self { layout, names, number: 0, latest: Time::ZERO, in_instant: 0, placed: Vec::new() }
     }
 

@@ -33,7 +33,7 @@ pub(super) struct Stepper<W> {
 impl<W: Write> Stepper<W> {
     pub(super) fn new(signaller: Signaller, output: W, wanted: Wanted) -> Self {
         Self {
-            writer: Writer::new(signaller.layout(), signaller.signals().book(), output),
+            writer: Writer::new(signaller.layout(), wanted.signals, output),
             layout: Arc::clone(signaller.layout()),
             signaller,
             wanted,
@@ -118,9 +118,10 @@ fn say<W: Write>(
     for output in step.outputs {
         match output {
             Output::Fact(Fact::Tagged { section, tag }) => writer.tag(*section, tag),
-            Output::Show { signal, aspect } if wanted.signals == Signals::Spoken => {
+            Output::Show { signal, aspect } if wanted.signals != Signals::Silent => {
                 writer.aspect(*signal, *aspect);
             }
+            Output::Light { signal, lit } if wanted.signals != Signals::Silent => writer.light(*signal, *lit),
             Output::Fact(fact) if wanted.facts == Facts::Told => writer.fact(layout, fact),
             _ => {}
         }

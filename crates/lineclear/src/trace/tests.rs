@@ -167,7 +167,7 @@ fn empty_lines_and_a_last_line_without_end_are_taken() {
 #[test]
 fn the_quick_reader_and_the_careful_one_hear_the_same() {
     let layout = branch();
-    let names = super::names::Names::new(&layout, &signaller::AspectBook::three_aspect());
+    let names = super::names::Names::new(&layout);
     for line in [
         "{\"at\": 12.5, \"section\": \"quay-1\", \"occupied\": true}",
         " { \"occupied\" :false,\t\"section\":\"main-1\" , \"at\":0.000000001 } \r",
@@ -184,7 +184,7 @@ fn the_quick_reader_and_the_careful_one_hear_the_same() {
 
 #[test]
 fn the_quick_reader_leaves_whatever_is_unusual_to_the_careful_one() {
-    let names = super::names::Names::new(&branch(), &signaller::AspectBook::three_aspect());
+    let names = super::names::Names::new(&branch());
     for line in [
         "",
         "{}",

@@ -2,10 +2,11 @@
 
 use std::io::{self, Write};
 
-use signaller::{Aspect, AspectBook, Tag, Time};
-use track::{Layout, SectionId, SignalId, Table, TrainId};
+use serde_json::json;
+use signaller::{Aspect, Tag, Time};
+use track::{AspectRow, BookId, Layout, SectionId, SignalId, Table, TrainId};
 
-use super::seconds;
+use super::{Signals, seconds};
 
 /// How much is collected before it is written.
 const FULL: usize = 64 * 1024;
@@ -19,8 +20,9 @@ pub(super) struct Writer<W> {
     /// The middle of every line about a section, from the comma behind the time to the one behind the name.
     sections: Table<SectionId, Box<[u8]>>,
     signals: Table<SignalId, Box<[u8]>>,
-    /// What aspects are called, in quotes, row by row of the book.
-    aspects: Vec<String>,
+    books: Table<SignalId, BookId>,
+    /// What is written of aspects, row by row of each book.
+    aspects: Table<BookId, Vec<String>>,
     /// The names of trains, in quotes. Trains that nobody named have none.
     trains: Table<TrainId, Box<[u8]>>,
     /// The same, as they are.
@@ -28,7 +30,7 @@ pub(super) struct Writer<W> {
 }
 
 impl<W: Write> Writer<W> {
-    pub(super) fn new(layout: &Layout, book: &AspectBook, output: W) -> Self {
+    pub(super) fn new(layout: &Layout, signals: Signals, output: W) -> Self {
         let middle = |key: &str, name: &str| format!(", \"{key}\": {}, ", quoted(name)).into_bytes().into_boxed_slice();
         Self {
             output,
@@ -36,7 +38,12 @@ impl<W: Write> Writer<W> {
             beginning: Vec::new(),
             sections: layout.sections.values().map(|section| middle("section", &section.name)).collect(),
             signals: layout.signals.values().map(|signal| middle("signal", &signal.name)).collect(),
-            aspects: book.aspects().map(|(_, name)| quoted(name)).collect(),
+            books: layout.signals.values().map(|signal| signal.book).collect(),
+            aspects: layout
+                .books
+                .values()
+                .map(|book| book.aspects().map(|(_, row)| aspect_in_json(row, signals)).collect())
+                .collect(),
             names: layout.trains.values().map(|train| train.name.clone()).collect(),
             trains: layout.trains.values().map(|train| quoted(&train.name).into_bytes().into_boxed_slice()).collect(),
         }
@@ -111,10 +118,17 @@ impl<W: Write> Writer<W> {
         self.lines.extend_from_slice(&self.beginning);
         self.lines.extend_from_slice(&self.signals[signal]);
         self.lines.extend_from_slice(b"\"aspect\": ");
-        let name = self.aspects.get(usize::from(aspect.0));
+        let name = self.aspects[self.books[signal]].get(usize::from(aspect.0));
         debug_assert!(name.is_some(), "signals show what is in the book");
         self.lines.extend_from_slice(name.map_or(b"null", String::as_bytes));
         self.lines.extend_from_slice(b"}\n");
+    }
+
+    /// Writes whether a signal that is lit on approach only is lit.
+    pub(super) fn light(&mut self, signal: SignalId, lit: bool) {
+        self.lines.extend_from_slice(&self.beginning);
+        self.lines.extend_from_slice(&self.signals[signal]);
+        self.lines.extend_from_slice(if lit { b"\"lit\": true}\n" } else { b"\"lit\": false}\n" });
     }
 
     /// Hands over what was collected, once it is worth it.
@@ -133,6 +147,16 @@ impl<W: Write> Writer<W> {
         self.lines.clear();
         Ok(())
     }
+}
+
+/// An aspect's name, and where that is wanted its lamps.
+fn aspect_in_json(row: &AspectRow, signals: Signals) -> String {
+    let name = quoted(&row.name);
+    if signals != Signals::WithLamps {
+        return name;
+    }
+    let (lamps, flashing) = (json!(row.lamps), json!(row.flashing));
+    format!("{name}, \"lamps\": {lamps}, \"flashing\": {flashing}")
 }
 
 /// A name as JSON writes it.

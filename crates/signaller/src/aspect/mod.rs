@@ -1,21 +1,29 @@
-//! Signals: each shows what its book says of the track it vouches for, and its most restrictive aspect wherever something
-//! there is not known good.
+//! Signals: each shows what its book says of the track it vouches for, and its most restrictive aspect wherever
+//! something there is not known good.
 //!
-//! A signal vouches for the stretch from the end it stands at, over turnouts that are known to lie right, to the next signal
-//! that faces the same way. What changes in a stretch makes only the signals look again that look into it, and those whose
-//! stretch ends at a signal that changed.
+//! A main signal vouches for the stretch from the end it stands at, over turnouts that are known to lie right, to the
+//! next main signal that faces the same way, and for the overlap behind that. A distant signal only foretells. What
+//! changes in a stretch makes only the signals look again that look into it, and those that look at a signal that
+//! changed.
+//!
+//! `look` finds out what is ahead, the layout's aspect books ([`track::AspectBook`]) say what is shown then. Nothing
+//! better than the most restrictive aspect is left to a book where anything is unknown, unproved, reported by nobody,
+//! or not granted.
 
-mod book;
+mod call_on;
+mod look;
 mod sight;
 #[cfg(test)]
 mod tests;
+mod understand;
 
 use std::sync::Arc;
 
-use track::{Beyond, EndId, Layout, SectionId, SignalId, Table, TurnoutId};
+use track::{Ahead, Aspect, AspectBook, Layout, Next, Role, SectionId, SignalId, Table, TurnoutId};
 
-pub use book::{Ahead, Aspect, AspectBook, Rule};
+use look::View;
 use sight::Sight;
+use understand::Understanding;
 
 use crate::door::Output;
 use crate::interlock::Interlock;
@@ -27,8 +35,11 @@ use crate::signaller::Conduct;
 pub struct Signals {
     layout: Arc<Layout>,
     conduct: Conduct,
-    book: AspectBook,
     sight: Sight,
+    understanding: Understanding,
+    /// Whether some book counts stretches: then a signal that shows the same as before may yet matter to the one before
+    /// it.
+    counts_stretches: bool,
     states: Table<SignalId, State>,
     doubtful: Vec<SignalId>,
     shown_anew: Vec<SignalId>,
@@ -37,8 +48,17 @@ pub struct Signals {
 #[derive(Clone, Copy, Debug)]
 struct State {
     shows: Aspect,
+    /// How many signals in a row a train can pass, this one first.
+    clear: u8,
+    /// Whether its lamps are dark, because it is lit only while a train is near and none is.
+    is_dark: bool,
+    /// Whether a person asked for a train to be called on.
+    called_on: bool,
+    /// Whether a train stood right before it since then.
+    was_approached: bool,
     /// What was last told; nothing before the first time.
     told: Option<Aspect>,
+    told_dark: Option<bool>,
     /// What a border signal was reported to show.
     reported: Option<Aspect>,
     kept_at_danger: bool,
@@ -47,11 +67,16 @@ struct State {
 }
 
 impl Signals {
-    /// All signals at danger, by the three-aspect book.
+    /// All signals at danger.
     pub fn new(layout: Arc<Layout>, conduct: Conduct) -> Self {
         let state = State {
             shows: Aspect::STOP,
+            clear: 0,
+            is_dark: false,
+            called_on: false,
+            was_approached: false,
             told: None,
+            told_dark: None,
             reported: None,
             kept_at_danger: false,
             must_look: true,
@@ -62,20 +87,26 @@ impl Signals {
             states: Table::filled(state, layout.signals.len()),
             doubtful: layout.signals.ids().collect(),
             shown_anew: layout.signals.ids().collect(),
-            book: AspectBook::three_aspect(),
+            understanding: Understanding::new(&layout),
+            counts_stretches: layout.books.values().any(AspectBook::counts_stretches),
             layout,
             conduct,
         }
     }
 
-    /// The book by which they are shown.
-    pub fn book(&self) -> &AspectBook {
-        &self.book
+    /// The book by which a signal is shown.
+    pub fn book_of(&self, signal: SignalId) -> &AspectBook {
+        self.layout.book_of(signal)
     }
 
     /// What a signal shows.
     pub fn shows(&self, signal: SignalId) -> Aspect {
         self.states[signal].shows
+    }
+
+    /// Whether its lamps are dark now, because it is lit only while a train is near.
+    pub fn is_dark(&self, signal: SignalId) -> bool {
+        self.states[signal].is_dark
     }
 
     /// Whether a person keeps the signal at danger.
@@ -90,7 +121,7 @@ impl Signals {
 
     /// A signal was reported to show this; at the border it does. An aspect that the book does not have is danger.
     pub(crate) fn report(&mut self, signal: SignalId, shows: Aspect) {
-        let known = self.book.name(shows).is_some();
+        let known = self.book_of(signal).row(shows).is_some();
         self.states[signal].reported = Some(if known { shows } else { Aspect::STOP });
         self.look_at(signal);
     }
@@ -105,6 +136,9 @@ impl Signals {
         for place in 0..self.sight.into[section].len() {
             self.look_at(self.sight.into[section][place]);
         }
+        for place in 0..self.sight.before[section].len() {
+            self.look_at(self.sight.before[section][place]);
+        }
     }
 
     pub(crate) fn turnout_changed(&mut self, turnout: TurnoutId) {
@@ -115,27 +149,36 @@ impl Signals {
 
     /// Looks again wherever something changed, and tells what is shown differently.
     pub(crate) fn work(&mut self, picture: &impl Picture, interlock: &Interlock, outputs: &mut Vec<Output>) {
-        // A signal looks again at most once for every aspect that the next one can have; the bound only guards against a book
-        // whose rules chase each other round a ring.
-        let mut looks_left = self.states.len() * (self.book.aspects().count() + 1);
+        // A signal looks again at most once for every aspect that the next one can have; the bound only guards against
+        // a book whose rules chase each other round a ring.
+        let mut looks_left = self.states.len() * (usize::from(u8::MAX) + 1);
         while let Some(signal) = self.doubtful.pop() {
             self.states[signal].must_look = false;
-            let shows = if looks_left == 0 { Aspect::STOP } else { self.aspect_of(signal, picture, interlock) };
+            self.follow_call(signal, picture);
+            let (shows, clear) =
+                if looks_left == 0 { (Aspect::STOP, 0) } else { self.decide(signal, picture, interlock) };
             looks_left = looks_left.saturating_sub(1);
-            if shows == self.states[signal].shows {
-                continue;
-            }
+            let is_dark = self.may_be_dark(signal, picture);
             let state = &mut self.states[signal];
-            state.shows = shows;
-            if !std::mem::replace(&mut state.to_be_told, true) {
-                self.shown_anew.push(signal);
+            let counts_otherwise = self.counts_stretches && clear != state.clear;
+            let shows_otherwise = shows != state.shows;
+            if shows_otherwise || is_dark != state.is_dark {
+                (state.shows, state.is_dark) = (shows, is_dark);
+                if !std::mem::replace(&mut state.to_be_told, true) {
+                    self.shown_anew.push(signal);
+                }
             }
-            if looks_left > 0 {
+            state.clear = clear;
+            if (shows_otherwise || counts_otherwise) && looks_left > 0 {
                 for place in 0..self.sight.onto[signal].len() {
                     self.look_at(self.sight.onto[signal][place]);
                 }
             }
         }
+        self.tell(outputs);
+    }
+
+    fn tell(&mut self, outputs: &mut Vec<Output>) {
         self.shown_anew.sort_unstable();
         for signal in self.shown_anew.drain(..) {
             let state = &mut self.states[signal];
@@ -144,82 +187,54 @@ impl Signals {
                 state.told = Some(state.shows);
                 outputs.push(Output::Show { signal, aspect: state.shows });
             }
+            // Of signals that are always lit nothing is said.
+            if self.layout.signals[signal].is_approach_lit && state.told_dark != Some(state.is_dark) {
+                state.told_dark = Some(state.is_dark);
+                outputs.push(Output::Light { signal, lit: !state.is_dark });
+            }
         }
     }
 
-    /// A report decides alone only at the border: within the layout nothing better is shown than what is known here allows.
-    fn aspect_of(&self, signal: SignalId, picture: &impl Picture, interlock: &Interlock) -> Aspect {
+    /// What a signal shows, and how many signals in a row a train can pass, this one first. A report decides alone only
+    /// of what lies beyond the border: nothing better is shown than what is known here allows.
+    fn decide(&self, signal: SignalId, picture: &impl Picture, interlock: &Interlock) -> (Aspect, u8) {
         let state = &self.states[signal];
         if state.kept_at_danger {
-            return Aspect::STOP;
+            return (Aspect::STOP, 0);
         }
         let at_border = self.layout.ends[self.layout.signals[signal].at].meets.is_empty();
+        let (known, clear) = match state.reported {
+            Some(reported) if at_border => return (reported, self.clear_by(signal, reported)),
+            _ => self.decide_by_track(signal, picture, interlock),
+        };
         match state.reported {
-            Some(reported) if at_border => reported,
-            Some(reported) => reported.min(self.aspect_known(signal, picture, interlock)),
-            None => self.aspect_known(signal, picture, interlock),
+            Some(reported) if reported < known => (reported, clear.min(self.clear_by(signal, reported))),
+            _ => (known, clear),
         }
     }
 
-    fn aspect_known(&self, signal: SignalId, picture: &impl Picture, interlock: &Interlock) -> Aspect {
-        if self.conduct == Conduct::Control && !interlock.is_cleared(signal) {
-            return Aspect::STOP;
+    fn decide_by_track(&self, signal: SignalId, picture: &impl Picture, interlock: &Interlock) -> (Aspect, u8) {
+        let book = self.layout.book_of(signal);
+        // A distant signal lets no train into any track: what it foretells is cleared, or not, at the main signal.
+        if self.conduct == Conduct::Control && book.role() == Role::Main && !interlock.is_cleared(signal) {
+            return (Aspect::STOP, 0);
         }
         if interlock.kept_for_flank(signal).is_some() {
-            return Aspect::STOP;
+            return (Aspect::STOP, 0);
         }
-        let up_to = interlock.cleared_up_to(signal);
-        let ahead = self.look_ahead(self.layout.signals[signal].at, up_to, picture, interlock);
-        ahead.map_or(Aspect::STOP, |ahead| self.book.shows(ahead))
-    }
-
-    /// What lies at the far end of the stretch beyond `at`; nothing unless the whole stretch is known good.
-    /// A route that is set may be over before the next signal: then that is where the stretch ends.
-    fn look_ahead(
-        &self,
-        at: EndId,
-        up_to: Option<EndId>,
-        picture: &impl Picture,
-        interlock: &Interlock,
-    ) -> Option<Ahead> {
-        let (mut leave, mut train) = (at, None);
-        // A train can enter a section by each of its ends once before it has been everywhere.
-        for passed in 0..=self.layout.ends.len() {
-            let enter = match self.layout.ends[leave].meets[..] {
-                [enter] => enter,
-                // Nothing is known of what a signal right at the edge vouches for, unless its aspect is reported.
-                [] if passed == 0 => return None,
-                [] if self.layout.ends[leave].beyond == Beyond::BufferStop => return Some(Ahead::TrackEnds),
-                [] => return Some(Ahead::BeyondUnknown),
-                _ => return None,
-            };
-            let section = self.layout.ends[enter].section;
-            if !self.is_free(section, picture) || interlock.withdrawal(section).is_some() {
-                return None;
-            }
-            // All of the stretch is granted to the train that the signal clears for, or another may run into it unannounced.
-            if self.conduct == Conduct::Control
-                && interlock.granted_to(section) != *train.get_or_insert(interlock.granted_to(section))
-            {
-                return None;
-            }
-            let way = interlock.way_that_lies(enter)?;
-            leave = self.layout.far_end(way, enter);
-            if let Some(next) = self.layout.ends[leave].signal {
-                let at_stop = self.states[next].shows == Aspect::STOP;
-                return Some(if at_stop { Ahead::NextAtStop } else { Ahead::NextBetter });
-            }
-            if up_to == Some(leave) && !self.layout.ends[leave].meets.is_empty() {
-                return Some(Ahead::NextAtStop);
+        match self.view(signal, picture, interlock) {
+            View::Unproved => (Aspect::STOP, 0),
+            View::Seen(state, clear) => {
+                // Where the stretch is clear and leads off the layout, what is reported of the signal is what is known
+                // of the track beyond.
+                if let (Ahead::Clear { next: Next::Edge, .. }, Some(reported)) =
+                    (state.ahead, self.states[signal].reported)
+                {
+                    return (reported, self.clear_by(signal, reported));
+                }
+                let shows = book.shows(&state);
+                (shows, if book.pass(shows).is_proceed() { clear } else { 0 })
             }
         }
-        None
-    }
-
-    /// Whether nothing is in the section, as far as its conduct asks: where people drive, detectors decide, and accounts only
-    /// where there is no detector; where the signaller drives, no account may put a train there either.
-    fn is_free(&self, section: SectionId, picture: &impl Picture) -> bool {
-        let believed = self.conduct == Conduct::Control || self.layout.is_dark(section);
-        !picture.is_occupied(section) && (!believed || picture.holders(section).is_empty())
     }
 }

@@ -1,9 +1,11 @@
 //! Scenarios about what signals show.
 
-use track::{Beyond, Builder, Layout, Lie, SectionId, SignalId};
+use track::{
+    AspectRow, Beyond, BookParts, Builder, Layout, Length, Lie, Next, Overlap, Pass, Rule, SectionId, SignalId,
+};
 
 use crate::model::{World, builder, end, row, throat};
-use crate::{Aspect, Conduct, Input, Output, Request, Signaller, Ticket, Time};
+use crate::{Answer, Aspect, AspectBook, Conduct, Fact, Input, Output, Request, Signaller, Ticket, Time};
 
 /// Signals that work by themselves, from what detectors say.
 struct Watched {
@@ -52,14 +54,15 @@ impl Watched {
         self.hear(&[Input::Requested { ticket: Ticket(self.tickets), request }]);
     }
 
-    fn all(&self) -> Vec<&'static str> {
+    fn all(&self) -> Vec<&str> {
         let signals = self.signaller.signals();
-        let shows = |signal| signals.book().name(signals.shows(signal)).unwrap();
+        let shows = |signal| signals.book_of(signal).name(signals.shows(signal)).unwrap();
         self.signaller.layout().signals.ids().map(shows).collect()
     }
 }
 
-/// Five sections in a row, signals S1, S3, S5 at the far ends of the first three; what is beyond the last is said by `beyond`.
+/// Five sections in a row, signals S1, S3, S5 at the far ends of the first three; what is beyond the last is said by
+/// `beyond`.
 fn plain_line(beyond: Beyond) -> (Builder, Vec<SectionId>) {
     let mut builder = builder();
     let line = row(&mut builder, &["a", "b", "c", "d", "e"], 1000);
@@ -135,7 +138,7 @@ fn what_is_beyond_the_layout_is_unknown_until_the_border_signal_is_reported() {
     let s9 = builder.signal("S9", border);
     let mut line = Watched::new(builder.build());
     assert_eq!(line.all(), ["green", "green", "yellow", "red"]);
-    let book = line.signaller.signals().book();
+    let book = line.signaller.signals().book_of(s9);
     let (yellow, green) = (book.named("yellow").unwrap(), book.named("green").unwrap());
     line.hear(&[Input::SignalReported { signal: s9, shows: yellow }]);
     assert_eq!(line.all(), ["green", "green", "green", "yellow"]);
@@ -150,7 +153,7 @@ fn a_signal_within_the_layout_shows_nothing_better_than_the_track_allows_whateve
     let (builder, sections) = plain_line(Beyond::OffLayout);
     let mut line = Watched::new(builder.build());
     let (signal, _) = line.signaller.layout().signals.iter().next().unwrap();
-    let green = line.signaller.signals().book().named("green").unwrap();
+    let green = line.signaller.signals().book_of(signal).named("green").unwrap();
     line.hear(&[Input::SectionReported { section: sections[1], occupied: true }]);
     assert_eq!(line.all()[0], "red");
     line.hear(&[Input::SignalReported { signal, shows: green }]);
@@ -256,4 +259,226 @@ fn under_control_a_signal_clears_only_for_the_train_whose_route_is_set() {
     assert_eq!(world.shows("S4"), "red", "not for the other direction");
     assert!(world.run(60.0, |world| world.nose("Heron").0 == "west"));
     assert!(world.run(1.0, red), "behind the train it is at danger again");
+}
+
+/// A plain line whose second signal has an overlap.
+fn line_with_overlap(overlap: impl FnOnce(&[SectionId]) -> Overlap) -> Watched {
+    let (mut builder, line) = plain_line(Beyond::BufferStop);
+    let s3 = builder.layout().signal_named("S3").unwrap();
+    builder.signal_mut(s3).overlap = overlap(&line);
+    Watched::new(builder.build())
+}
+
+#[test]
+fn a_signal_stays_at_danger_until_the_overlap_behind_the_next_one_is_clear() {
+    let mut line = line_with_overlap(|line| Overlap::Sections(vec![line[2], line[3]]));
+    assert_eq!(line.all(), ["green", "green", "yellow"]);
+    line.section("c", true);
+    assert_eq!(line.all(), ["red", "red", "yellow"], "the overlap is covered from its first section on");
+    line.section("d", true);
+    line.section("c", false);
+    assert_eq!(line.all(), ["red", "yellow", "red"], "to its last");
+    line.section("e", true);
+    line.section("d", false);
+    assert_eq!(line.all(), ["green", "yellow", "red"], "but no further");
+}
+
+#[test]
+fn an_overlap_of_a_length_covers_every_section_it_reaches_into() {
+    for (mm, red_while_in) in [(600, &["c"][..]), (1000, &["c"]), (1001, &["c", "d"]), (9000, &["c", "d", "e"])] {
+        let mut line = line_with_overlap(|_| Overlap::Length(Length::from_mm(mm)));
+        for section in ["c", "d", "e"] {
+            line.section(section, true);
+            let shows = line.all()[0] == "red";
+            assert_eq!(shows, red_while_in.contains(&section), "{mm} mm, a train in {section}");
+            line.section(section, false);
+        }
+    }
+}
+
+#[test]
+fn an_overlap_with_a_turnout_that_moves_is_not_clear() {
+    let mut builder = builder();
+    let line = row(&mut builder, &["line", "next"], 1000);
+    let (fork, _) = throat(&mut builder, "fork", "W1");
+    let (from, to) = (end(&builder, line[1], "b"), end(&builder, fork, "toe"));
+    builder.join(from, to);
+    for (name, section) in [("S1", line[0]), ("S3", line[1])] {
+        let at = end(&builder, section, "b");
+        let signal = builder.signal(name, at);
+        builder.signal_mut(signal).overlap = Overlap::Sections(vec![fork]);
+    }
+    // The first signal's own overlap is of no use to anybody: nothing leads up to it.
+    let mut line = Watched::new(builder.build());
+    assert_eq!(line.all()[0], "green");
+    line.turnout("W1", None);
+    assert_eq!(line.all(), ["red", "red"]);
+    line.turnout("W1", Some(Lie::Diverging));
+    assert_eq!(line.all()[0], "green");
+}
+
+#[test]
+fn a_signal_whose_stretch_leads_off_the_layout_shows_what_it_is_reported_to_show_while_that_is_clear() {
+    let (builder, sections) = plain_line(Beyond::OffLayout);
+    let mut line = Watched::new(builder.build());
+    let s5 = line.signaller.layout().signal_named("S5").unwrap();
+    let green = line.signaller.signals().book_of(s5).named("green").unwrap();
+    line.hear(&[Input::SignalReported { signal: s5, shows: green }]);
+    assert_eq!(line.all(), ["green", "green", "green"]);
+    line.hear(&[Input::SectionReported { section: sections[4], occupied: true }]);
+    assert_eq!(line.all(), ["green", "yellow", "red"], "a train stands where it vouches for");
+    line.hear(&[Input::SectionReported { section: sections[4], occupied: false }]);
+    line.hear(&[Input::SignalReported { signal: s5, shows: Aspect::STOP }]);
+    assert_eq!(line.all(), ["green", "yellow", "red"]);
+}
+
+/// Danger, stop and go on by sight, called on, caution, clear.
+fn book_with_everything() -> AspectBook {
+    let plain = AspectBook::three_aspect().parts().clone();
+    let row = |name: &str, pass| AspectRow::new(name, pass, None);
+    let occupied = |show, permissive, called_on| Rule {
+        occupied: true,
+        permissive,
+        called_on: Some(called_on),
+        ..Rule::always(Aspect(show))
+    };
+    let [stop, go_on, call, yellow, green] = [0, 1, 2, 3, 4].map(|row| Next::Shows(Aspect(row)));
+    let ends = vec![stop, go_on, call, Next::BufferStop, Next::Edge];
+    let mut aspects = plain.aspects;
+    aspects.insert(1, row("stop, go on", Pass::StopThenOnSight));
+    aspects.insert(2, row("called on", Pass::OnSight));
+    let rules = vec![
+        occupied(1, Some(true), false),
+        occupied(2, None, true),
+        Rule { next: Some(ends), ..Rule::always(Aspect(3)) },
+        Rule { next: Some(vec![yellow, green]), ..Rule::always(Aspect(4)) },
+    ];
+    AspectBook::new(BookParts { title: "everything".into(), aspects, rules, ..plain }).unwrap()
+}
+
+fn line_with_everything() -> Watched {
+    let (mut builder, _) = plain_line(Beyond::BufferStop);
+    builder.replace_default_book(book_with_everything());
+    let s5 = builder.layout().signal_named("S5").unwrap();
+    builder.signal_mut(s5).is_permissive = true;
+    Watched::new(builder.build())
+}
+
+#[test]
+fn a_permissive_signal_lets_trains_on_by_sight_only_where_a_detector_says_that_something_is_there() {
+    let mut line = line_with_everything();
+    line.section("d", true);
+    assert_eq!(line.all(), ["green", "yellow", "stop, go on"]);
+    line.keep("S5", true);
+    assert_eq!(line.all(), ["green", "yellow", "red"], "not where a person keeps it at danger");
+    line.keep("S5", false);
+    line.section("d", false);
+    line.section("b", true);
+    assert_eq!(line.all(), ["red", "green", "yellow"], "the others are absolute");
+
+    let (mut builder, _) = plain_line(Beyond::BufferStop);
+    builder.replace_default_book(book_with_everything());
+    let s5 = builder.layout().signal_named("S5").unwrap();
+    builder.signal_mut(s5).is_permissive = true;
+    let mut unheard = Signaller::new(builder.build().into(), Conduct::Observe);
+    unheard.step(Time::ZERO, &[]);
+    assert_eq!(unheard.signals().shows(s5), Aspect::STOP, "nor where nothing was ever heard");
+}
+
+impl Watched {
+    fn call_on(&mut self, signal: &str, wanted: bool) -> Answer {
+        let signal = self.signaller.layout().signal_named(signal).unwrap();
+        let request = Request::CallOn { signal, wanted };
+        let ticket = Ticket(99);
+        let step = self.signaller.step(Time::ZERO, &[Input::Requested { ticket, request }]);
+        let mut answers = step.outputs.iter().filter_map(|output| match output {
+            Output::Fact(Fact::Answered { answer, .. }) => Some(answer.clone()),
+            _ => None,
+        });
+        answers.next().unwrap()
+    }
+}
+
+#[test]
+fn a_train_is_called_on_into_occupied_track_by_request_only_and_only_once() {
+    let mut line = line_with_everything();
+    line.section("b", true);
+    line.section("d", true);
+    assert_eq!(line.all()[1], "yellow");
+    line.section("c", true);
+    assert_eq!(line.all()[1], "red");
+    assert_eq!(line.call_on("S3", true), Answer::Accepted);
+    assert_eq!(line.all()[1], "called on");
+    line.section("b", false);
+    assert_eq!(line.all()[1], "red", "it has passed");
+    line.section("b", true);
+    assert_eq!(line.all()[1], "red", "the next one is not called");
+    line.call_on("S3", true);
+    assert_eq!(line.all()[1], "called on");
+    line.call_on("S3", false);
+    assert_eq!(line.all()[1], "red");
+}
+
+#[test]
+fn no_train_is_called_on_where_that_cannot_be_shown_or_where_the_signaller_drives() {
+    let refused = |answer: Answer| match answer {
+        Answer::Refused(refusal) => refusal.reason,
+        Answer::Accepted => panic!("accepted"),
+    };
+    let (builder, _) = plain_line(Beyond::BufferStop);
+    let mut line = Watched::new(builder.build());
+    assert!(refused(line.call_on("S3", true)).contains("no aspect"));
+    let mut line = line_with_everything();
+    line.keep("S3", true);
+    assert!(refused(line.call_on("S3", true)).contains("kept at danger"));
+    let (mut builder, _) = plain_line(Beyond::BufferStop);
+    builder.replace_default_book(book_with_everything());
+    let mut line = Watched::new(builder.build());
+    line.signaller = Signaller::new(line.signaller.layout().clone(), Conduct::Control);
+    assert!(refused(line.call_on("S3", true)).contains("driven here"));
+}
+
+#[test]
+fn a_signal_lit_on_approach_is_dark_only_while_the_section_before_it_is_known_to_be_free() {
+    let (mut builder, _) = plain_line(Beyond::BufferStop);
+    let s3 = builder.layout().signal_named("S3").unwrap();
+    builder.signal_mut(s3).is_approach_lit = true;
+    let layout: std::sync::Arc<Layout> = builder.build().into();
+    let mut signaller = Signaller::new(layout.clone(), Conduct::Observe);
+    let lit = |step: crate::Step<'_>| {
+        let lights = step.outputs.iter().filter_map(|output| match output {
+            Output::Light { signal, lit } => Some((*signal, *lit)),
+            _ => None,
+        });
+        lights.collect::<Vec<_>>()
+    };
+    assert_eq!(lit(signaller.step(Time::ZERO, &[])), [(s3, true)], "nothing was heard yet");
+    let free = |name: &str, occupied| {
+        let section = layout.section_named(name).unwrap();
+        Input::SectionReported { section, occupied }
+    };
+    let all: Vec<Input> = ["a", "b", "c", "d", "e"].map(|name| free(name, false)).to_vec();
+    assert_eq!(lit(signaller.step(Time::ZERO, &all)), [(s3, false)]);
+    assert!(signaller.signals().is_dark(s3));
+    assert_eq!(layout.book_of(s3).name(signaller.signals().shows(s3)), Some("green"), "it shows it all the same");
+    assert_eq!(lit(signaller.step(Time::ZERO, &[free("a", true)])), []);
+    assert_eq!(lit(signaller.step(Time::ZERO, &[free("b", true)])), [(s3, true)]);
+    assert_eq!(lit(signaller.step(Time::ZERO, &[free("b", false)])), [(s3, false)]);
+}
+
+#[test]
+fn signals_of_different_books_in_a_row_understand_each_other_as_nothing_better_than_is_shown() {
+    let (mut builder, _) = plain_line(Beyond::BufferStop);
+    let everything = builder.book(book_with_everything());
+    let s3 = builder.layout().signal_named("S3").unwrap();
+    let s5 = builder.layout().signal_named("S5").unwrap();
+    builder.signal_mut(s3).book = everything;
+    builder.signal_mut(s5).is_permissive = true;
+    let mut line = Watched::new(builder.build());
+    assert_eq!(line.all(), ["green", "green", "yellow"]);
+    line.section("d", true);
+    assert_eq!(line.all(), ["green", "yellow", "red"]);
+    line.section("c", true);
+    line.call_on("S3", true);
+    assert_eq!(line.all(), ["yellow", "called on", "red"], "a train that is called on is told of as a stop");
 }

@@ -1,11 +1,12 @@
 //! Conditioned occupancy in, accounts of who stands where out.
 //!
-//! A cluster of trains whose places depend on each other keeps a list of accounts, each a complete explanation of everything
-//! heard, with its share of belief. What is heard in one instant is explained together, from every account and in every
-//! order; what explains it badly fades, what is equal is merged, what no longer depends on each other is taken apart.
+//! A cluster of trains whose places depend on each other keeps a list of accounts, each a complete explanation of
+//! everything heard, with its share of belief. What is heard in one instant is explained together, from every account
+//! and in every order; what explains it badly fades, what is equal is merged, what no longer depends on each other is
+//! taken apart.
 //!
-//! Invariants: a train is in exactly one cluster; weights of a cluster add up to 1; two trains of one cluster are never seen in
-//! the same section by the same account; a bound that bites is kept as doubt, never cut silently.
+//! Invariants: a train is in exactly one cluster; weights of a cluster add up to 1; two trains of one cluster are never
+//! seen in the same section by the same account; a bound that bites is kept as doubt, never cut silently.
 //!
 //! Read `account.rs` first, then `moves.rs` (what one report may mean) and `search.rs` (what an instant may mean).
 
@@ -72,8 +73,8 @@ use crate::time::Time;
 pub(crate) enum Standing {
     /// It is so now.
     Current,
-    /// It is old news: the section counts as occupied, what was said of it stays, and is not sure any more, for trains may move
-    /// there unheard.
+    /// It is old news: the section counts as occupied, what was said of it stays, and is not sure any more, for trains
+    /// may move there unheard.
     Old,
     /// There is no power: the section counts as occupied, and what was said of it stays, for nothing moves there.
     Dark,
@@ -336,7 +337,8 @@ impl Identity {
         self.roster = roster;
     }
 
-    /// From now on a section is granted to this train, or to nobody: trains that are driven are not told to go anywhere else.
+    /// From now on a section is granted to this train, or to nobody: trains that are driven are not told to go anywhere
+    /// else.
     pub fn set_granted(&mut self, section: SectionId, train: Option<TrainId>) {
         self.granted[section] = train;
     }
@@ -346,8 +348,8 @@ impl Identity {
         self.reported[section]
     }
 
-    /// Whether the section's detector says that something is there. Unknown counts as occupied; a dark section says nothing
-    /// and counts as free unless some account puts a train there.
+    /// Whether the section's detector says that something is there. Unknown counts as occupied; a dark section says
+    /// nothing and counts as free unless some account puts a train there.
     pub fn is_occupied(&self, section: SectionId) -> bool {
         if self.standings[section] != Standing::Current {
             true
@@ -356,6 +358,11 @@ impl Identity {
         } else {
             self.reported[section] != Some(false)
         }
+    }
+
+    /// Whether its detector was heard and can be relied on now.
+    pub fn is_known(&self, section: SectionId) -> bool {
+        self.standings[section] == Standing::Current && self.reported[section].is_some()
     }
 
     /// From now on what the section's detector said last is to be relied on so far.
@@ -401,15 +408,15 @@ impl Identity {
         }
     }
 
-    /// The train stands, after somebody drove it who did not say how: its nose may be anywhere in its section, and its blind
-    /// end beyond.
+    /// The train stands, after somebody drove it who did not say how: its nose may be anywhere in its section, and its
+    /// blind end beyond.
     pub fn take_back(&mut self, train: TrainId, now: Time) {
         self.odometers.set_pace(train, now, Pace { least: Speed::ZERO, most: Speed::ZERO });
         self.anchor_anywhere(train, now);
     }
 
-    /// From now on the train moves between these speeds, in the direction of its nose. Trains of which this was never said
-    /// may move as they like.
+    /// From now on the train moves between these speeds, in the direction of its nose. Trains of which this was never
+    /// said may move as they like.
     pub fn set_pace(&mut self, train: TrainId, now: Time, pace: Pace) {
         let first = !self.odometers.is_driven(Who::train(train));
         self.odometers.set_pace(train, now, pace);

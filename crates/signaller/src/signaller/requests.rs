@@ -117,6 +117,7 @@ impl Signaller {
                 interlock.signal_changed(row.at);
                 Ok(())
             }
+            Request::CallOn { signal, wanted } => self.signals.call_on(*signal, *wanted),
             Request::Place { .. }
             | Request::Lift { .. }
             | Request::Identify { .. }

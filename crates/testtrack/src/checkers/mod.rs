@@ -1,18 +1,18 @@
 //! The checkers: what must never happen, held against the truth of the table after every step.
 //!
-//! They stand outside the signaller. Of it they know only what it says: its outputs. Of the table they know everything. One
-//! rule a file; [`Violation`] is what a broken one leaves behind.
+//! They stand outside the signaller. Of it they know only what it says: its outputs. Of the table they know everything.
+//! One rule a file; [`Violation`] is what a broken one leaves behind.
 //!
-//! **Lateness.** The signaller cannot know of a train before it hears of it. So what lasts is judged against the truth of any
-//! moment within the last *lateness* of the section's detector: its own on-delay or off-delay, the most that it takes beyond
-//! that, the most that a report takes, and two ticks of physics. What the signaller decides by itself (authority, turnouts,
-//! holds) is judged at once.
+//! **Lateness.** The signaller cannot know of a train before it hears of it. So what lasts is judged against the truth
+//! of any moment within the last *lateness* of the section's detector: its own on-delay or off-delay, the most that it
+//! takes beyond that, the most that a report takes, and two ticks of physics. What the signaller decides by itself
+//! (authority, turnouts, holds) is judged at once.
 //!
-//! **Faults.** The signaller answers for what it orders, and for what it can know. A train is *in hand* while it moves as
-//! ordered. It is *out of hand* from the beginning of a fault of motion until a delivered report shows that it passed a joint
-//! after the fault, or a person truthfully says where it is, and it had the time to brake; which faults these are is said in
-//! the module that keeps account of it (`astray`). A tail that parted and a wagon that nobody knows of are out of hand for
-//! good. A train that stalls is in hand.
+//! **Faults.** The signaller answers for what it orders, and for what it can know. A train is *in hand* while it moves
+//! as ordered. It is *out of hand* from the beginning of a fault of motion until a delivered report shows that it
+//! passed a joint after the fault, or a person truthfully says where it is, and it had the time to brake; which faults
+//! these are is said in the module that keeps account of it (`astray`). A tail that parted and a wagon that nobody
+//! knows of are out of hand for good. A train that stalls is in hand.
 //!
 //! | rule | not charged |
 //! | --- | --- |
@@ -169,7 +169,8 @@ impl Checkers {
         }
     }
 
-    /// Contacts and derailments so far that the signaller is not charged with, each with why: nobody could know of them.
+    /// Contacts and derailments so far that the signaller is not charged with, each with why: nobody could know of
+    /// them.
     pub fn excused(&self) -> &[Violation] {
         &self.excused
     }
@@ -202,7 +203,8 @@ impl Checkers {
         &self.violations
     }
 
-    /// Another signaller takes over: nothing that was said before counts any more. Signals are at danger until it says otherwise.
+    /// Another signaller takes over: nothing that was said before counts any more. Signals are at danger until it says
+    /// otherwise.
     pub(crate) fn begin_anew(&mut self) {
         self.said = Said::new(&self.layout);
         self.broken.clear();
@@ -213,7 +215,7 @@ impl Checkers {
         match output {
             Output::Throw { turnout, lie } => turnouts::check(self, now, *turnout, *lie, table),
             Output::Show { signal, aspect } => self.said.aspects[*signal] = *aspect,
-            Output::Drive { .. } => {}
+            Output::Drive { .. } | Output::Light { .. } => {}
             Output::Fact(Fact::Tagged { section, tag }) => {
                 self.claims.made += u64::from(matches!(tag, Tag::Sure(_)));
                 self.said.tags[*section] = Some(tag.clone());

@@ -1,23 +1,23 @@
 //! N5: a signal shows better than the true state of the track ahead allows.
 //!
-//! A signal vouches for the track behind it up to the next signal that faces the same way. Anything better than red needs
-//! every turnout on it to lie right and none of it to be covered by a train; anything better than yellow needs the next signal
-//! to show better than red, so at the end of the track, or at the edge of the layout, yellow is the best. Common practice, no
-//! source.
+//! A main signal vouches for the track behind it up to the next one that faces the same way. Anything better than stop
+//! needs every turnout on it to lie right; whatever lets trains run otherwise than on sight needs none of it, nor of
+//! the overlap behind the next signal, to be covered by a train; and what is foretold of the next signal must be so. At
+//! the end of the track, and at the edge of the layout, that is a stop. What aspects mean is said by the layout's
+//! books, and judged here without asking their rules. Common practice, no source.
 //!
-//! Reports are late: a train that rolled in is forgiven for the detector's on-delay and the lateness of its report. A train
-//! that lies across the signal itself with its nose beyond is running past it, and nobody can know before a detector sees some
-//! of it beyond: for this one the time counts from there. A tail across the signal is known, for its nose was seen. Behind a junction that nobody works and nobody reports there is no true state to judge by.
+//! Reports are late: a train that rolled in is forgiven for the detector's on-delay and the lateness of its report. A
+//! train that lies across the signal itself with its nose beyond is running past it, and nobody can know before a
+//! detector sees some of it beyond: for this one the time counts from there. A tail across the signal is known, for its
+//! nose was seen. Behind a junction that nobody works and nobody reports there is no true state to judge by.
 
 use std::time::Duration;
 
 use signaller::{Aspect, Time};
-use track::{EndId, SectionId, SignalId, TrainId};
+use track::{AspectRow, EndId, Expect, Overlap, Pass, Role, SectionId, SignalId, TrainId};
 
 use super::{Breach, Checkers, Found, excuses};
 use crate::table::Table;
-
-const YELLOW: Aspect = Aspect(1);
 
 /// Why a signal should not show what it shows.
 struct Fault {
@@ -33,7 +33,8 @@ pub(super) fn judge(checkers: &Checkers, now: Time, table: &Table, found: &mut V
         }
         if let Some(fault) = fault(checkers, now, signal, aspect, table) {
             let (name, Fault { train, section, because }) = (&checkers.layout.signals[signal].name, fault);
-            let sentence = format!("{name} shows {}, {because}", if aspect == YELLOW { "yellow" } else { "green" });
+            let shows = checkers.layout.book_of(signal).name(aspect).unwrap_or("what it cannot show");
+            let sentence = format!("{name} shows {shows}, {because}");
             found.push(Found { breach: Breach::Signal(signal, aspect), train, section, sentence });
         }
     }
@@ -41,18 +42,25 @@ pub(super) fn judge(checkers: &Checkers, now: Time, table: &Table, found: &mut V
 
 fn fault(checkers: &Checkers, now: Time, signal: SignalId, aspect: Aspect, table: &Table) -> Option<Fault> {
     let layout = &checkers.layout;
+    let book = layout.book_of(signal);
     let at = layout.signals[signal].at;
+    let Some(row) = book.row(aspect) else {
+        return Some(Fault { train: None, section: None, because: "which its book does not have".to_owned() });
+    };
+    let vouches = book.role() == Role::Main;
     let mut leave = at;
     for _ in 0..=layout.sections.len() {
         let enter = match layout.ends[leave].meets[..] {
-            [] => return (aspect > YELLOW).then(|| track_ends(checkers, leave)),
+            [] => return is_too_good(row, Pass::Stop).then(|| track_ends(checkers, leave)),
             [enter] => enter,
             _ => return None,
         };
         let section = layout.ends[enter].section;
-        if let Some(train) = obstacle(checkers, now, at, section, table) {
-            let because = format!("but {} is in {}", table.body_name(train), layout.sections[section].name);
-            return Some(Fault { train: Some(train), section: Some(section), because });
+        if vouches
+            && row.pass.is_proceed()
+            && let Some(fault) = stands_in(checkers, now, at, section, table)
+        {
+            return Some(fault);
         }
         // Where a turnout lies otherwise than anybody knows, nobody knows what track is ahead.
         if table.unknown_way(enter, now) {
@@ -64,13 +72,45 @@ fn fault(checkers: &Checkers, now: Time, signal: SignalId, aspect: Aspect, table
             return Some(Fault { train: None, section: Some(section), because });
         };
         leave = beyond;
-        if let Some(next) = layout.ends[leave].signal {
-            let red = checkers.said.aspects[next] == Aspect::STOP;
-            let because = format!("but {} shows red", layout.signals[next].name);
-            return (red && aspect > YELLOW).then_some(Fault { train: None, section: Some(section), because });
+        if let Some(next) = layout.main_signal(leave) {
+            if vouches
+                && row.pass.is_proceed()
+                && let Some(fault) = in_overlap(checkers, now, at, next, table)
+            {
+                return Some(fault);
+            }
+            let shows = checkers.said.aspects[next];
+            let because = || {
+                format!(
+                    "but {} shows {}",
+                    layout.signals[next].name,
+                    layout.book_of(next).name(shows).unwrap_or("nothing")
+                )
+            };
+            let too_good = is_too_good(row, layout.book_of(next).pass(shows));
+            return too_good.then(|| Fault { train: None, section: Some(section), because: because() });
         }
     }
     None
+}
+
+/// Whether more is foretold than a signal keeps that is passed so.
+fn is_too_good(row: &AspectRow, next: Pass) -> bool {
+    row.pass.is_proceed() && !row.expect.unwrap_or(Expect::Stop).is_kept_by(next)
+}
+
+/// A train in the section, of which the signaller should know.
+fn stands_in(checkers: &Checkers, now: Time, at: EndId, section: SectionId, table: &Table) -> Option<Fault> {
+    let train = obstacle(checkers, now, at, section, table)?;
+    let because = format!("but {} is in {}", table.body_name(train), checkers.layout.sections[section].name);
+    Some(Fault { train: Some(train), section: Some(section), because })
+}
+
+/// A train in the overlap behind a signal. Only of overlaps that list their sections: where a length ends is another
+/// question.
+fn in_overlap(checkers: &Checkers, now: Time, at: EndId, next: SignalId, table: &Table) -> Option<Fault> {
+    let Overlap::Sections(sections) = &checkers.layout.signals[next].overlap else { return None };
+    sections.iter().find_map(|&section| stands_in(checkers, now, at, section, table))
 }
 
 fn track_ends(checkers: &Checkers, leave: EndId) -> Fault {

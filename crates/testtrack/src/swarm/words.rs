@@ -1,6 +1,6 @@
 //! One moment of a trial in words, for whoever reads why it failed.
 
-use signaller::{Answer, Aspect, Destination, Direction, Fact, Input, Output, Tag, Time};
+use signaller::{Answer, Destination, Direction, Fact, Input, Output, Tag, Time};
 use track::{Layout, Lie, SectionId, TrainId};
 
 use super::log::Log;
@@ -53,14 +53,6 @@ fn section_name(layout: &Layout, section: SectionId) -> &str {
 
 fn section_names(layout: &Layout, sections: &[SectionId]) -> String {
     sections.iter().map(|&section| section_name(layout, section)).collect::<Vec<_>>().join(", ")
-}
-
-fn aspect_name(aspect: Aspect) -> &'static str {
-    match aspect {
-        Aspect::STOP => "red",
-        Aspect(1) => "yellow",
-        _ => "green",
-    }
 }
 
 fn lie_name(lie: Lie) -> &'static str {
@@ -133,7 +125,13 @@ fn said(layout: &Layout, output: &Output) -> Option<String> {
             format!("{} shall run {way}", train(id))
         }
         Output::Throw { turnout, lie } => format!("{} shall lie {}", layout.turnouts[*turnout].name, lie_name(*lie)),
-        Output::Show { signal, aspect } => format!("{} shows {}", layout.signals[*signal].name, aspect_name(*aspect)),
+        Output::Show { signal, aspect } => {
+            let shows = layout.book_of(*signal).name(*aspect).unwrap_or("nothing that it can show");
+            format!("{} shows {shows}", layout.signals[*signal].name)
+        }
+        Output::Light { signal, lit } => {
+            format!("{} is {}", layout.signals[*signal].name, if *lit { "lit" } else { "dark" })
+        }
         Output::Fact(fact) => match fact {
             Fact::Tagged { section, tag } => {
                 let what = match tag {

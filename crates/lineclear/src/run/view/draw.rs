@@ -189,7 +189,7 @@ fn signals(scene: &Scene<'_>, canvas: &mut Canvas, place: &Place, top: usize) {
 /// A signal's lamp. Its shape says what its colour says.
 fn lamp(scene: &Scene<'_>, signal: SignalId) -> (char, Style) {
     let aspect = scene.house.watch().aspects[signal];
-    let book = scene.house.session().signaller().signals().book();
+    let book = scene.house.watch().layout().book_of(signal);
     let best = book.aspects().map(|(aspect, _)| aspect).max();
     if aspect == Aspect::STOP {
         ('■', Style::Red)
