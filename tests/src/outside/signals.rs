@@ -180,7 +180,9 @@ impl Agreement {
 
     fn table(&self, lamps: &Lamps) -> String {
         let mut table = format!("{:<8}", "");
-        ASPECTS.map(|aspect| write!(table, "{aspect:>26}").unwrap());
+        for aspect in ASPECTS {
+            write!(table, "{aspect:>26}").unwrap();
+        }
         writeln!(table, "{:>12}", "all").unwrap();
         for (signal, _) in &lamps.signals {
             write!(table, "{signal:<8}").unwrap();

@@ -36,6 +36,9 @@ impl Scene {
         let reported = layout.turnouts.iter().filter(|(_, turnout)| turnout.reported);
         inputs.extend(reported.map(|(turnout, _)| Input::TurnoutReported { turnout, lie: Some(Lie::Straight) }));
         scene.hear(&inputs);
+        // Where reports are conditioned, some are believed a little later only.
+        scene.hear(&[Input::Woke]);
+        scene.hear(&[Input::Woke]);
         scene
     }
 

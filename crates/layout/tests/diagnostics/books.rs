@@ -56,7 +56,8 @@ fn every_shipped_book_shows_one_aspect_in_every_state_and_says_what_it_follows()
 #[test]
 fn the_book_of_signals_that_name_none_is_the_shipped_three_aspect_book() {
     assert_eq!(shipped("three-aspect"), AspectBook::three_aspect());
-    let layout = load("[[section]]\nname = \"quay\"\n[[off-layout]]\nat = [\"quay.a\", \"quay.b\"]\n").unwrap().layout;
+    let layout =
+        load("\n[[section]]\nname = \"quay\"\n[[off-layout]]\nat = [\"quay.a\", \"quay.b\"]\n").unwrap().layout;
     assert_eq!(layout.books.values().collect::<Vec<_>>(), [&AspectBook::three_aspect()]);
 }
 
@@ -138,6 +139,10 @@ show = "grene"
             hint: the nearest key is `lamps`
         "#,
     );
+}
+
+#[test]
+fn words_that_mean_nothing_in_a_rule() {
     let own = r#"--- aspects/mine.toml
 [[aspect]]
 name = "red"
@@ -234,7 +239,7 @@ show = "red"
         r#"
             aspects/mine 1:1-11 mistake: `green` does not stop a train
             hint: the first aspect is the most restrictive: `pass = "stop"`
-            aspects/mine 4:1-11 mistake: `red` is more restrictive than the aspect before it
+            aspects/mine 3:1-11 mistake: `red` is more restrictive than the aspect before it
             hint: aspects stand in order, the most restrictive first
         "#,
     );

@@ -90,7 +90,7 @@ impl Guard<'_> {
             if !seen.insert(end) || self.own.contains(&layout.ends[end].section) {
                 continue;
             }
-            if let Some(signal) = layout.ends[end].signal {
+            if let Some(signal) = layout.main_signal(end) {
                 self.add(from, Flank { leg, by: Protection::Signal(signal) });
                 continue;
             }

@@ -30,7 +30,7 @@ pub(super) fn entries(layout: &Layout, overlaps: &Overlaps, route: &Route) -> BT
 
 /// The sections that can be reached by leaving others by `ends` without passing a signal, or by passing the one at `entry`.
 fn onward(layout: &Layout, ends: Vec<EndId>, entry: EndId) -> BTreeSet<SectionId> {
-    let mut open: Vec<EndId> = ends.into_iter().filter(|&end| layout.ends[end].signal.is_none()).collect();
+    let mut open: Vec<EndId> = ends.into_iter().filter(|&end| layout.main_signal(end).is_none()).collect();
     open.push(entry);
     let (mut seen, mut reached) = (BTreeSet::new(), BTreeSet::new());
     while let Some(leave) = open.pop() {
@@ -40,7 +40,7 @@ fn onward(layout: &Layout, ends: Vec<EndId>, entry: EndId) -> BTreeSet<SectionId
         for &enter in &layout.ends[leave].meets {
             reached.insert(layout.ends[enter].section);
             let next = layout.ways_from(enter).map(|(_, end)| end);
-            open.extend(next.filter(|&end| layout.ends[end].signal.is_none()));
+            open.extend(next.filter(|&end| layout.main_signal(end).is_none()));
         }
     }
     reached
@@ -55,7 +55,7 @@ fn entries_into(layout: &Layout, sections: &BTreeSet<SectionId>) -> BTreeSet<Sig
             continue;
         }
         for &leave in &layout.ends[enter].meets {
-            match layout.ends[leave].signal {
+            match layout.main_signal(leave) {
                 Some(signal) => {
                     found.insert(signal);
                 }

@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::{Exit, Route, RouteOverlap, flank, overlap};
+use crate::aspects::Role;
 use crate::graph::{Path, Traverse};
 use crate::ids::{EndId, SectionId, SignalId, TurnoutId};
 use crate::layout::{Beyond, Layout, Lie, Need};
@@ -23,7 +24,11 @@ pub struct Fan {
     pub is_cut_short: bool,
 }
 
+/// A signal that only foretells begins no route.
 pub(super) fn fan(layout: &Layout, entry: SignalId) -> Fan {
+    if layout.book_of(entry).role() == Role::Distant {
+        return Fan::default();
+    }
     let mut search = Search::new(layout);
     search.run(layout.signals[entry].at);
     let names: Vec<String> = search.found.iter().map(|found| found.exit.name(layout)).collect();
@@ -159,7 +164,7 @@ impl<'l> Search<'l> {
 
     fn look_for_exits(&mut self, leave: EndId) {
         let end = &self.layout.ends[leave];
-        if let Some(signal) = end.signal {
+        if let Some(signal) = self.layout.main_signal(leave) {
             return self.arrive(Exit::Signal(signal));
         }
         if end.beyond == Beyond::BufferStop {
