@@ -73,6 +73,7 @@
 //! aspects = "us-block"       # its aspect book; may be left out
 //! permissive   = true        # trains may pass it on sight, where its book has an aspect for that; false where left out
 //! approach-lit = true        # dark while the section before it is known to be free; false where left out
+//! controlled   = true        # at stop until a route is set from it, where people drive; where left out it works by itself
 //! overlap = ["west-throat"]  # beyond it, clear before a signal that leads up to it shows proceed; or in mm: 600; none where left out
 //!
 //! [[stopping-point]]         # where a nose should come to stand

@@ -14,9 +14,10 @@ pub(crate) fn read_signal<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<
     let aspects = keys.text("aspects", out);
     let permissive = keys.flag("permissive", out).is_some_and(|said| said.value);
     let approach_lit = keys.flag("approach-lit", out).is_some_and(|said| said.value);
+    let controlled = keys.flag("controlled", out).is_some_and(|said| said.value);
     let overlap = read_overlap(&mut keys, out);
     keys.finish(out);
-    Some(WrittenSignal { name: name?, at: at?, aspects, permissive, approach_lit, overlap })
+    Some(WrittenSignal { name: name?, at: at?, aspects, permissive, approach_lit, controlled, overlap })
 }
 
 /// `overlap = ["throat"]` or `overlap = 600`.

@@ -45,6 +45,7 @@ impl<'t> Resolver<'t, '_> {
                 row.book = book.unwrap_or(row.book);
                 row.overlap = overlap.unwrap_or_default();
                 (row.is_permissive, row.is_approach_lit) = (written.permissive, written.approach_lit);
+                row.is_controlled = written.controlled;
             }
         }
     }

@@ -98,6 +98,7 @@ pub(crate) struct WrittenSignal<'t> {
     pub(crate) aspects: Option<Text<'t>>,
     pub(crate) permissive: bool,
     pub(crate) approach_lit: bool,
+    pub(crate) controlled: bool,
     pub(crate) overlap: Option<Said<WrittenOverlap<'t>>>,
 }
 

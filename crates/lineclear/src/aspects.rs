@@ -69,6 +69,9 @@ fn write_signal(output: &mut impl Write, layout: &Layout, signal: SignalId) -> i
     if row.is_approach_lit {
         words.push("lit on approach".to_owned());
     }
+    if row.is_controlled {
+        words.push("controlled".to_owned());
+    }
     match &row.overlap {
         Overlap::None => {}
         Overlap::Sections(sections) => {

@@ -114,7 +114,7 @@ impl Signaller {
             self.identity.vouch_for_nose(train, now);
         }
         self.lock(now);
-        self.show();
+        self.show(now);
         self.move_trains(now);
         Step { wake_at: self.wake_at(now), outputs: &self.outputs }
     }
@@ -132,7 +132,7 @@ impl Signaller {
     }
 
     /// Lets every signal show what the book says.
-    fn show(&mut self) {
+    fn show(&mut self, now: Time) {
         for &section in &self.changes.sections {
             self.signals.section_changed(section);
         }
@@ -140,7 +140,7 @@ impl Signaller {
             self.signals.turnout_changed(turnout);
         }
         self.interlock.tell_signals(&mut self.signals);
-        self.signals.work(&self.identity, &self.interlock, &mut self.outputs);
+        self.signals.work(now, &self.identity, &self.interlock, &mut self.outputs);
     }
 
     /// Lets every train run as far and as fast as its authority allows.

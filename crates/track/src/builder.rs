@@ -160,6 +160,7 @@ impl Builder {
             overlap: Overlap::None,
             is_permissive: false,
             is_approach_lit: false,
+            is_controlled: false,
         });
         self.layout.ends[at].signal = Some(signal);
         signal

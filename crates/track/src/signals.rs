@@ -19,6 +19,9 @@ pub struct Signal {
     pub is_permissive: bool,
     /// It is dark while the section before it is known to be free.
     pub is_approach_lit: bool,
+    /// It shows stop unless a route is set from it. One that is not works by itself, from what detectors say. Where the
+    /// signaller drives, every signal is controlled.
+    pub is_controlled: bool,
     /// What lies beyond it and is kept clear for a train that should have stopped here.
     pub overlap: Overlap,
 }

@@ -81,13 +81,14 @@ fn a_layouts_own_book_comes_before_a_shipped_one_of_its_name() {
 
 #[test]
 fn signals_of_several_books_may_stand_on_one_layout() {
-    let more = "aspects = \"de-hp-vr\"\npermissive = true\napproach-lit = true\n\
+    let more = "aspects = \"de-hp-vr\"\npermissive = true\napproach-lit = true\ncontrolled = true\n\
                 [[signal]]\nname = \"V2\"\nat = \"line.b\"\naspects = \"de-vr\"\n";
     let layout = load(&(with_book("uk-four-aspect") + more)).unwrap_or_else(|refused| panic!("{refused}")).layout;
     let titles: Vec<&str> = layout.books.values().map(AspectBook::title).collect();
     assert_eq!(titles, ["uk-four-aspect", "de-hp-vr", "de-vr"]);
     let [s1, v2] = ["S1", "V2"].map(|name| layout.signal_named(name).unwrap());
     assert!(layout.signals[s1].is_permissive && layout.signals[s1].is_approach_lit);
+    assert!(layout.signals[s1].is_controlled && !layout.signals[v2].is_controlled);
     assert_eq!(layout.main_signal(layout.signals[s1].at), Some(s1));
     assert_eq!(layout.main_signal(layout.signals[v2].at), None, "a distant signal ends no stretch");
 }

@@ -117,6 +117,11 @@ impl Signals {
                 if interlock.withdrawal(section).is_some() {
                     return None;
                 }
+                // Trains that the signaller drives are granted track so that they never meet like this.
+                let works_by_itself = self.conduct == Conduct::Observe || up_to.is_some();
+                if works_by_itself && self.leads_against_traffic(enter) {
+                    return None;
+                }
                 match self.track(section, picture) {
                     Track::Free => {}
                     Track::Occupied => path.occupied = true,

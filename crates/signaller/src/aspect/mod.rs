@@ -15,20 +15,23 @@ mod look;
 mod sight;
 #[cfg(test)]
 mod tests;
+mod traffic;
 mod understand;
 
 use std::sync::Arc;
 
-use track::{Ahead, Aspect, AspectBook, Layout, Next, Role, SectionId, SignalId, Table, TurnoutId};
+use track::{Ahead, Aspect, AspectBook, EndId, Layout, Next, Role, SectionId, SignalId, Table, TurnoutId};
 
 use look::View;
 use sight::Sight;
+use traffic::Traffic;
 use understand::Understanding;
 
 use crate::door::Output;
 use crate::interlock::Interlock;
 use crate::picture::Picture;
 use crate::signaller::Conduct;
+use crate::time::Time;
 
 /// All signals.
 #[derive(Debug)]
@@ -36,6 +39,7 @@ pub struct Signals {
     layout: Arc<Layout>,
     conduct: Conduct,
     sight: Sight,
+    traffic: Traffic,
     understanding: Understanding,
     /// Whether some book counts stretches: then a signal that shows the same as before may yet matter to the one before
     /// it.
@@ -84,6 +88,7 @@ impl Signals {
         };
         Self {
             sight: Sight::new(&layout),
+            traffic: Traffic::new(&layout),
             states: Table::filled(state, layout.signals.len()),
             doubtful: layout.signals.ids().collect(),
             shown_anew: layout.signals.ids().collect(),
@@ -132,7 +137,13 @@ impl Signals {
         }
     }
 
+    /// Whether whoever enters a section by this end runs towards a train on the same plain line, or what may be one.
+    pub(crate) fn leads_against_traffic(&self, enter: EndId) -> bool {
+        self.traffic.leads_against(&self.layout, enter)
+    }
+
     pub(crate) fn section_changed(&mut self, section: SectionId) {
+        self.traffic.section_changed(section);
         for place in 0..self.sight.into[section].len() {
             self.look_at(self.sight.into[section][place]);
         }
@@ -148,7 +159,10 @@ impl Signals {
     }
 
     /// Looks again wherever something changed, and tells what is shown differently.
-    pub(crate) fn work(&mut self, picture: &impl Picture, interlock: &Interlock, outputs: &mut Vec<Output>) {
+    pub(crate) fn work(&mut self, now: Time, picture: &impl Picture, interlock: &Interlock, outputs: &mut Vec<Output>) {
+        for signal in self.traffic.work(&self.layout, picture, now) {
+            self.look_at(signal);
+        }
         // A signal looks again at most once for every aspect that the next one can have; the bound only guards against
         // a book whose rules chase each other round a ring.
         let mut looks_left = self.states.len() * (usize::from(u8::MAX) + 1);
@@ -216,7 +230,8 @@ impl Signals {
     fn decide_by_track(&self, signal: SignalId, picture: &impl Picture, interlock: &Interlock) -> (Aspect, u8) {
         let book = self.layout.book_of(signal);
         // A distant signal lets no train into any track: what it foretells is cleared, or not, at the main signal.
-        if self.conduct == Conduct::Control && book.role() == Role::Main && !interlock.is_cleared(signal) {
+        let is_controlled = self.conduct == Conduct::Control || self.layout.signals[signal].is_controlled;
+        if is_controlled && book.role() == Role::Main && !interlock.is_cleared(signal) {
             return (Aspect::STOP, 0);
         }
         if interlock.kept_for_flank(signal).is_some() {

@@ -482,3 +482,85 @@ fn signals_of_different_books_in_a_row_understand_each_other_as_nothing_better_t
     line.call_on("S3", true);
     assert_eq!(line.all(), ["yellow", "called on", "red"], "a train that is called on is told of as a stop");
 }
+
+/// A single line of six sections between two tracks of stations, with a signal before every section both ways: `a0 .. a5`, from
+/// `west` to `east`.
+fn single_line() -> Layout {
+    let mut builder = builder();
+    let line = row(&mut builder, &["west", "a0", "a1", "a2", "a3", "a4", "a5", "east"], 1200);
+    for (place, pair) in line.windows(2).enumerate() {
+        for (section, at, name) in [(pair[0], "b", format!("U{place}")), (pair[1], "a", format!("D{}", place + 1))] {
+            let at = end(&builder, section, at);
+            builder.signal(&name, at);
+        }
+    }
+    let (first, last) = (end(&builder, line[0], "a"), end(&builder, line[7], "b"));
+    builder.close(first, Beyond::BufferStop);
+    builder.close(last, Beyond::BufferStop);
+    for name in ["Heron", "Plover"] {
+        builder.train(track::Train::stranger(name));
+    }
+    builder.build()
+}
+
+impl Watched {
+    fn put(&mut self, train: &str, on: &str, nose: &str) {
+        let layout = self.signaller.layout().clone();
+        let (train, section) = (layout.train_named(train).unwrap(), layout.section_named(on).unwrap());
+        self.tickets += 1;
+        let request = Request::Place { train, on: vec![section], nose: layout.end_named(nose) };
+        let ticket = Ticket(self.tickets);
+        self.hear(&[Input::SectionReported { section, occupied: true }, Input::Requested { ticket, request }]);
+    }
+
+    fn of(&self, signal: &str) -> &str {
+        let id = self.signaller.layout().signal_named(signal).unwrap();
+        self.signaller.signals().book_of(id).name(self.signaller.signals().shows(id)).unwrap()
+    }
+}
+
+#[test]
+fn on_single_line_no_signal_lets_a_train_in_against_one_that_comes() {
+    let mut watched = Watched::new(single_line());
+    assert_eq!((watched.of("D7"), watched.of("U0")), ("green", "green"));
+    watched.put("Heron", "a0", "a0.b");
+    assert_eq!(watched.of("D7"), "red", "Heron comes, though five sections are free");
+    assert_eq!((watched.of("D3"), watched.of("D1")), ("red", "yellow"), "behind Heron the way back is free");
+    assert_eq!((watched.of("U1"), watched.of("U5")), ("green", "green"), "ahead of Heron all is clear");
+    watched.section("a1", true);
+    watched.section("a0", false);
+    assert_eq!((watched.of("U0"), watched.of("U1")), ("yellow", "red"), "another may follow it");
+    assert_eq!(watched.of("D7"), "red");
+    for (on, left) in [("a2", "a1"), ("a3", "a2"), ("a4", "a3"), ("a5", "a4")] {
+        watched.section(on, true);
+        watched.section(left, false);
+        assert_eq!(watched.of("D7"), "red");
+    }
+}
+
+#[test]
+fn nobody_is_let_in_against_something_unknown_from_either_end() {
+    let mut watched = Watched::new(single_line());
+    watched.section("a3", true);
+    assert_eq!((watched.of("U0"), watched.of("D7")), ("red", "red"));
+    assert_eq!((watched.of("U5"), watched.of("D3")), ("green", "green"), "away from it trains may go");
+    watched.section("a3", false);
+    assert_eq!((watched.of("U0"), watched.of("D7")), ("green", "green"));
+}
+
+#[test]
+fn a_controlled_signal_is_at_stop_until_a_route_is_set_from_it() {
+    let mut layout = single_line();
+    let signal = layout.signal_named("U2").unwrap();
+    layout.signals[signal].is_controlled = true;
+    let mut watched = Watched::new(layout);
+    assert_eq!((watched.of("U2"), watched.of("U1")), ("red", "yellow"));
+    let exit = track::routes::Exit::Signal(watched.signaller.layout().signal_named("U3").unwrap());
+    watched.tickets += 1;
+    let request = Request::SetRoute { entry: signal, exit, via: Vec::new() };
+    watched.hear(&[Input::Requested { ticket: Ticket(watched.tickets), request }]);
+    assert_eq!((watched.of("U2"), watched.of("U1")), ("green", "green"));
+    watched.section("a2", true);
+    watched.section("a2", false);
+    assert_eq!(watched.of("U2"), "red", "a route is used once");
+}

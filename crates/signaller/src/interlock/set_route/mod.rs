@@ -186,6 +186,10 @@ impl Interlock {
         for section in route.sections().chain(route.overlap.sections.iter().copied()) {
             self.is_clear_for_all(section, picture).map_err(|wait| self.in_words(wait))?;
         }
+        if let Some(against) = route.passages.iter().find(|passage| signals.leads_against_traffic(passage.enter)) {
+            let name = &self.layout.sections[against.section].name;
+            return Err(format!("a train that is on the line at `{name}` or beyond may come against it"));
+        }
         for (turnout, lie, _) in route.locks() {
             let Some(lie) = lie.filter(|&lie| self.turnouts.lie(turnout) != Some(lie)) else { continue };
             self.may_throw(turnout, picture).map_err(|wait| self.in_words(wait))?;
