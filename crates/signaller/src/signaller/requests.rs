@@ -2,6 +2,8 @@
 
 use std::sync::Arc;
 
+use track::{SignalId, TrainId};
+
 use super::{Conduct, Signaller};
 use crate::door::{Answer, Fact, Input, Output, Refusal, Request, Ticket};
 use crate::roster::Roster;
@@ -72,15 +74,7 @@ impl Signaller {
                 Err("people drive here already".to_owned())
             }
             Request::TakeOver { train } => interlock.take_over(*train),
-            Request::HandBack { train } => {
-                interlock.by_hand(*train)?;
-                self.identity.take_back(*train, now);
-                let back = interlock.hand_back(*train, now, &self.identity, outputs);
-                if back.is_err() {
-                    self.identity.forget_pace(*train);
-                }
-                back
-            }
+            Request::HandBack { train } => self.hand_back(*train, now),
             Request::Throw { turnout, lie } => interlock.throw(*turnout, *lie, now, identity, outputs),
             Request::SetRoute { entry, exit, via } => {
                 interlock.set_route((*entry, *exit, via), now, identity, &self.signals, outputs)
@@ -109,14 +103,7 @@ impl Signaller {
                 self.changes.sections.extend_from_slice(sections);
                 Ok(())
             }
-            Request::KeepAtDanger { signal, held } => {
-                let Some(row) = self.layout.signals.get(*signal) else {
-                    return Err("there is no such signal".to_owned());
-                };
-                self.signals.keep_at_danger(*signal, *held);
-                interlock.signal_changed(row.at);
-                Ok(())
-            }
+            Request::KeepAtDanger { signal, held } => self.keep_at_danger(*signal, *held),
             Request::CallOn { signal, wanted } => self.signals.call_on(*signal, *wanted),
             Request::Place { .. }
             | Request::Lift { .. }
@@ -130,6 +117,25 @@ impl Signaller {
                 interlock.begin_roll_call(*train, now, identity, (&self.drive, &self.signals), outputs)
             }
         }
+    }
+
+    fn hand_back(&mut self, train: TrainId, now: Time) -> Result<(), String> {
+        self.interlock.by_hand(train)?;
+        self.identity.take_back(train, now);
+        let back = self.interlock.hand_back(train, now, &self.identity, &mut self.outputs);
+        if back.is_err() {
+            self.identity.forget_pace(train);
+        }
+        back
+    }
+
+    fn keep_at_danger(&mut self, signal: SignalId, held: bool) -> Result<(), String> {
+        let Some(row) = self.layout.signals.get(signal) else {
+            return Err("there is no such signal".to_owned());
+        };
+        self.signals.keep_at_danger(signal, held);
+        self.interlock.signal_changed(row.at);
+        Ok(())
     }
 
     /// Whether a train may be placed or lifted as asked; says so to the asker. Identity is to be told only if accepted.
