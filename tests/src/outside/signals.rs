@@ -89,7 +89,7 @@ fn held(lamps: &Lamps) -> Vec<(String, f64, f64)> {
 /// Everything that goes in, in order of time.
 fn lines(lamps: &Lamps, held: &[(String, f64, f64)]) -> String {
     let mut lines: Vec<(f64, String)> = Vec::new();
-    let begin = lamps.times[0] - 1.0;
+    let begin = (lamps.times[0] - 1.0).floor();
     for (section, timeline) in &lamps.sections {
         for (at, occupied) in timeline {
             let at = at.max(begin);
