@@ -32,16 +32,16 @@ pub(crate) fn named_in(track: &str) -> Vec<String> {
     }
     let (tree, _) = DeTable::parse_recoverable(track);
     let tree = tree.get_ref();
-    let title = |table: &DeTable<'_>| match table.get("aspects").map(|value| value.get_ref()) {
+    let title = |table: &DeTable<'_>| match table.get("aspects").map(toml::Spanned::get_ref) {
         Some(DeValue::String(title)) => Some(title.to_string()),
         _ => None,
     };
-    let of_all = match tree.get("layout").map(|value| value.get_ref()) {
+    let of_all = match tree.get("layout").map(toml::Spanned::get_ref) {
         Some(DeValue::Table(head)) => title(head),
         _ => None,
     };
     let mut titles = BTreeSet::from([of_all.unwrap_or_else(|| DEFAULT_BOOK.to_owned())]);
-    if let Some(DeValue::Array(signals)) = tree.get("signal").map(|value| value.get_ref()) {
+    if let Some(DeValue::Array(signals)) = tree.get("signal").map(toml::Spanned::get_ref) {
         titles.extend(signals.iter().filter_map(|signal| signal.get_ref().as_table().and_then(title)));
     }
     titles.into_iter().collect()

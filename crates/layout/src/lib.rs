@@ -236,8 +236,8 @@
 //! Better than saying what is seen is to say what draws current, and have the rest reckoned:
 //!
 //! - `pickups` are the axles that collect current, in millimetres from the vehicle's front, and `draws` what motor, decoder and
-//! lights draw through all of them together **while the vehicle stands**: the least it ever draws with the power on,
-//! for a detector must see it standing too. Each pickup is taken to carry an equal share. 0.01 to 10000 mA.
+//!   lights draw through all of them together **while the vehicle stands**: the least it ever draws with the power on,
+//!   for a detector must see it standing too. Each pickup is taken to carry an equal share. 0.01 to 10000 mA.
 //! - `resistor-axles` are axles with a resistor between the wheels, and `resistance` that of each of them in ohms: 10000 where
 //!   left out (common practice, no source), 500 to ten million. By Ohm's law it draws the voltage over the
 //!   resistance.

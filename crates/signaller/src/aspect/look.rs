@@ -205,7 +205,7 @@ impl Signals {
             // A turnout that moves there, or of which nobody knows how it lies, may lead a train that overruns
             // anywhere.
             let Some(way) = interlock.way_that_lies(enter) else { return Track::Unknown };
-            left = left - self.layout.ways[way].length.unwrap_or(track::Length::ZERO);
+            left -= self.layout.ways[way].length.unwrap_or(track::Length::ZERO);
             leave = self.layout.far_end(way, enter);
         }
         worst

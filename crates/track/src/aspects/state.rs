@@ -129,11 +129,11 @@ impl Rule {
     }
 }
 
-fn is_one<T: PartialEq>(wanted: Option<T>, it: T) -> bool {
+fn is_one<T: PartialEq + Copy>(wanted: Option<T>, it: T) -> bool {
     wanted.is_none_or(|wanted| wanted == it)
 }
 
-fn is_among<T: PartialEq>(wanted: Option<&[T]>, it: T) -> bool {
+fn is_among<T: PartialEq + Copy>(wanted: Option<&[T]>, it: T) -> bool {
     wanted.is_none_or(|wanted| wanted.contains(&it))
 }
 
