@@ -171,6 +171,10 @@ impl Interlock {
         if passage.enter == start && !self.may_start_by(passage, train, picture) {
             return None;
         }
+        // A turnout does not move under the train itself, not even under an end of it that no detector sees.
+        if !self.turnouts.way_lies(passage.way) && picture.holders(passage.section).contains(&train) {
+            return None;
+        }
         let by_hand = |need: &track::Need| {
             !self.layout.turnouts[need.turnout].worked && self.turnouts.lie(need.turnout) != Some(need.lie)
         };
