@@ -67,12 +67,14 @@ stopping points before it, to buffers and to the edge of the layout.
 With --csv or --markdown warnings go to standard error, and so do the notes that belong to a CSV table.";
 
 /// In which form the outcome is wanted.
+#[derive(Clone, Copy)]
 enum Form {
     Text,
     Json,
     ControlTable(TableForm),
 }
 
+#[derive(Clone, Copy)]
 enum TableForm {
     Text,
     Csv,
