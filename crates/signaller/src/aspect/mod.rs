@@ -34,7 +34,7 @@ use crate::signaller::Conduct;
 use crate::time::Time;
 
 /// All signals.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct Signals {
     layout: Arc<Layout>,
     conduct: Conduct,

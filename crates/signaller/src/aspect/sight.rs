@@ -4,7 +4,7 @@ use smallvec::SmallVec;
 use track::{EndId, Id, Layout, Role, SectionId, SignalId, Table};
 
 /// For each section the signals that look into it, and for each signal those that look at it.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct Sight {
     pub(super) into: Table<SectionId, SmallVec<[SignalId; 2]>>,
     pub(super) onto: Table<SignalId, SmallVec<[SignalId; 2]>>,

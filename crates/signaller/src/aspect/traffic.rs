@@ -22,7 +22,7 @@ enum Heading {
 }
 
 /// Plain sections in a row.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 struct Line {
     /// For each section, in order, the end by which it is entered on the way up.
     enters: Vec<EndId>,
@@ -37,7 +37,7 @@ struct Line {
 }
 
 /// All lines.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct Traffic {
     lines: Vec<Line>,
     /// The line that a section belongs to, and its place there.

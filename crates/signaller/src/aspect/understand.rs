@@ -3,7 +3,7 @@
 use track::{Aspect, BookId, Layout, Table};
 
 /// For each book, and each book of the signal behind it, what its aspects are to the rules of the first.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct Understanding {
     of: Table<BookId, Table<BookId, Vec<Aspect>>>,
 }

@@ -40,7 +40,7 @@ use profile::Profile;
 use reach::{CREEP, LOOK, Reach, SECTION_APPROACH};
 
 /// How every train is driven.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct Drive {
     layout: Arc<Layout>,
     rows: Table<TrainId, Row>,
@@ -50,7 +50,7 @@ pub struct Drive {
     repeating: Vec<TrainId>,
 }
 
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 struct Row {
     profile: Profile,
     motion: Motion,
@@ -388,6 +388,12 @@ impl Drive {
             self.rows.push(Row::new(Profile::new(None)));
         }
         &mut self.rows[train]
+    }
+
+    /// The train counts as told this step, and as standing if that is 0.
+    #[cfg(test)]
+    pub(crate) fn pretend(&mut self, train: TrainId, step: u8) {
+        self.row(train).motion.step = step;
     }
 
     /// The train is made of other vehicles from now on.

@@ -35,7 +35,7 @@ const PATIENCE: Duration = Duration::from_secs(10);
 const PLACES: usize = 24;
 
 /// A train that draws aside before it goes where it was sent.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(crate) struct Aside {
     /// How it gets home from there, if that is why it goes.
     then: Option<Course>,
@@ -62,6 +62,10 @@ struct Move {
 impl Interlock {
     /// When to look for a train that could draw aside, if anything has changed since it was looked last.
     pub(super) fn next_look_aside(&self) -> Option<Time> {
+        #[cfg(test)]
+        if self.planted == Some(super::checking::Bug::LetsNobodyDrawAside) {
+            return None;
+        }
         if self.turns_of_events() == self.looked_aside_at_turn {
             return None;
         }
@@ -71,7 +75,7 @@ impl Interlock {
     }
 
     /// Counts whatever may let a train draw aside that could not before.
-    fn turns_of_events(&self) -> u64 {
+    pub(super) fn turns_of_events(&self) -> u64 {
         self.freed + self.orders_so_far + self.homecomings + self.lifted
     }
 

@@ -42,7 +42,7 @@ impl HoldKind {
 }
 
 /// All reasons for which a train is held, but for that everything was stopped.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(crate) struct Holds {
     kinds: SmallVec<[HoldKind; 4]>,
 }

@@ -14,6 +14,8 @@
 mod aside;
 mod astray;
 mod by_hand;
+#[cfg(test)]
+mod checking;
 mod exchange;
 mod follow;
 mod grant;
@@ -61,17 +63,17 @@ pub use withdrawn::Withdrawal;
 use withdrawn::Withdrawn;
 
 /// All grants and locks.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct Interlock {
     layout: Arc<Layout>,
     roster: Arc<Roster>,
-    graph: Graph,
+    graph: Arc<Graph>,
     turnouts: Turnouts,
     granted_to: Table<SectionId, Option<TrainId>>,
     withdrawn: Withdrawn,
     overlaps: Overlaps,
     /// What a signal can be cleared for, reckoned when somebody asks.
-    routes: Routes,
+    routes: Arc<Routes>,
     set_routes: SetRoutes,
     /// Sections granted or given back since somebody asked last.
     regranted: Vec<SectionId>,
@@ -110,6 +112,9 @@ pub struct Interlock {
     roll_call: Option<roll_call::RollCall>,
     /// Where trains stood when one set out.
     stood: exchange::Stood,
+    /// A mistake made on purpose, so that the model checker has something to find.
+    #[cfg(test)]
+    planted: Option<checking::Bug>,
 }
 
 /// How far a train may go.
@@ -143,12 +148,12 @@ impl Interlock {
     /// Nothing is granted.
     pub fn new(layout: Arc<Layout>) -> Self {
         Self {
-            graph: Graph::new(&layout),
+            graph: Arc::new(Graph::new(&layout)),
             turnouts: Turnouts::new(Arc::clone(&layout)),
             granted_to: Table::filled(None, layout.sections.len()),
             withdrawn: Withdrawn::new(),
             overlaps: overlaps::of_layout(&layout),
-            routes: Routes::new(Arc::clone(&layout)),
+            routes: Arc::new(Routes::new(Arc::clone(&layout))),
             set_routes: SetRoutes::default(),
             regranted: Vec::new(),
             vouched_for: Vec::new(),
@@ -174,6 +179,8 @@ impl Interlock {
             looks: Vec::new(),
             roll_call: None,
             stood: exchange::Stood::default(),
+            #[cfg(test)]
+            planted: None,
             layout,
         }
     }

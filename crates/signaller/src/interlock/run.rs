@@ -14,7 +14,7 @@ use crate::door::Destination;
 use crate::time::Time;
 
 /// One train's errand.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(crate) struct Run {
     pub(crate) to: Option<Destination>,
     /// Older orders are served first.

@@ -18,7 +18,7 @@ const RETRY_STUCK: Duration = Duration::from_secs(5);
 const REPORT_LATE: Duration = Duration::from_millis(500);
 
 /// All turnouts.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(crate) struct Turnouts {
     layout: Arc<Layout>,
     rows: Table<TurnoutId, Row>,
@@ -153,6 +153,12 @@ impl Turnouts {
     /// A turnout that was thrown since this was asked last: until it settles nobody knows how it lies.
     pub(crate) fn next_thrown(&mut self) -> Option<TurnoutId> {
         self.thrown.pop()
+    }
+
+    /// Whereto it is on its way, and how often it was thrown for that.
+    #[cfg(test)]
+    pub(super) fn on_its_way(&self, turnout: TurnoutId) -> Option<(Lie, u8)> {
+        self.rows[turnout].movement.map(|movement| (movement.to, movement.tries.min(TRIES_BEFORE_STUCK)))
     }
 
     /// Whether any turnout is on its way.

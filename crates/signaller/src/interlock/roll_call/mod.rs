@@ -32,7 +32,7 @@ const CREEPING: Duration = Duration::from_secs(180);
 const SHORT: Length = Length::from_mm(50);
 
 /// A roll call under way.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct RollCall {
     train: TrainId,
     /// Which way it goes out.

@@ -42,7 +42,7 @@ pub const RELEASE_DELAY: Duration = Duration::from_secs(30);
 pub const OVERLAP_DELAY: Duration = Duration::from_secs(15);
 
 /// A route that is set.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct SetRoute {
     id: RouteId,
     stage: RouteStage,
@@ -58,7 +58,7 @@ pub(super) struct SetRoute {
 }
 
 /// All routes that are set: a few.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct SetRoutes {
     set: Vec<SetRoute>,
 }
