@@ -179,7 +179,7 @@ mod tests {
 
     #[test]
     fn a_lamp_without_which_a_signal_looks_better_is_told_of() {
-        assert!(page("de-hp").contains("Hp 2          without yellow looks like Hp 1"), "{}", page("de-hp"));
+        assert!(page("de-hp").contains("Hp 2         without yellow looks like Hp 1"), "{}", page("de-hp"));
         assert!(!page("three-aspect").contains("watched"));
     }
 }

@@ -116,10 +116,10 @@ pub(crate) fn is_for_want_of_power(reason: &str) -> bool {
 /// On whose account a train is held.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Held {
-    ByWish,
+    Wish,
     /// There is no power where it stands: nobody need doubt where that is.
-    ByPower,
-    ByDoubt,
+    Power,
+    Doubt,
 }
 
 impl Keeper {
@@ -149,7 +149,7 @@ impl Keeper {
             *time += passed;
             if let Some(held) = standing.held {
                 self.figures.time_held += passed;
-                self.figures.time_held_by_doubt += if held == Held::ByDoubt { passed } else { Duration::ZERO };
+                self.figures.time_held_by_doubt += if held == Held::Doubt { passed } else { Duration::ZERO };
             }
         }
         let stopping = std::mem::take(&mut self.stopping);
@@ -202,11 +202,11 @@ impl Keeper {
                 self.figures.holds += 1;
                 let by_wish = reason == STOPPED || self.wished.contains(reason);
                 let held = if by_wish {
-                    Held::ByWish
+                    Held::Wish
                 } else if is_for_want_of_power(reason) {
-                    Held::ByPower
+                    Held::Power
                 } else {
-                    Held::ByDoubt
+                    Held::Doubt
                 };
                 self.standing.entry(*train).or_default().held = Some(held);
             }

@@ -25,6 +25,11 @@ const KINDS: &[(&str, &[&str])] = &[
     ("link", &["up"]),
     ("remember", &["on", "nose"]),
     ("identify", &["in"]),
+    ("throw", &["to"]),
+    ("set", &[]),
+    ("cancel", &[]),
+    ("out-of-service", &["because"]),
+    ("in-service", &[]),
 ];
 
 /// What a line said.
@@ -80,6 +85,9 @@ pub(super) fn read(line: &[u8], number: u64, layout: &Layout, names: &Names) -> 
             let section = object.find("in", "section", &names.sections)?;
             let train = train(object.name_of_train(kind)?, names, &mut stranger);
             Input::Requested { ticket: Ticket(number), request: Request::Identify { section, train } }
+        }
+        "throw" | "set" | "cancel" | "out-of-service" | "in-service" => {
+            Input::Requested { ticket: Ticket(number), request: object.wish(kind, names)? }
         }
         _ => {
             let on = object.on(layout, names)?;
@@ -203,6 +211,36 @@ impl<'a> Object<'a> {
         let word = self.text("lies")?;
         names::lie(word.as_bytes()).ok_or_else(|| {
             self.problem(format!("`lies` is `{}`", shortened(&word))).hint("write `straight`, `diverging` or `unknown`")
+        })
+    }
+
+    /// What a person wishes of turnouts, routes and sections.
+    fn wish(&self, kind: &str, names: &Names) -> Result<Request, Problem> {
+        Ok(match kind {
+            "throw" => {
+                let turnout = self.find(kind, "turnout", &names.turnouts)?;
+                let word = self.text("to")?;
+                let lie = names::lie(word.as_bytes()).flatten().ok_or_else(|| {
+                    self.problem(format!("`to` is `{}`", shortened(&word))).hint("write `straight` or `diverging`")
+                })?;
+                Request::Throw { turnout, lie }
+            }
+            "set" => {
+                let name = self.text(kind)?;
+                let id = names.routes.named(&name).ok_or_else(|| {
+                    let known = names.routes_like(&name);
+                    Problem::unknown(self.line, "route", &name, known.iter().map(String::as_str))
+                })?;
+                let route = names.routes.route(id);
+                Request::SetRoute { entry: route.entry, exit: route.exit, via: route.sections().collect() }
+            }
+            "cancel" => Request::CancelRoute { entry: self.find(kind, "signal", &names.signals)? },
+            "out-of-service" => {
+                let section = self.find(kind, "section", &names.sections)?;
+                let reason = if self.value("because").is_some() { self.text("because")? } else { String::new() };
+                Request::TakeOutOfService { section, reason }
+            }
+            _ => Request::PutInService { section: self.find(kind, "section", &names.sections)? },
         })
     }
 

@@ -2,7 +2,7 @@
 
 use std::io::Write;
 
-use signaller::{Doubt, DoubtId, Fact, Suspect};
+use signaller::{Doubt, DoubtId, Fact, RouteStage, Suspect};
 use track::{Layout, TrainId};
 
 use super::writer::{Writer, quoted};
@@ -56,6 +56,24 @@ impl<W: Write> Writer<W> {
                 let Some(name) = name else { return };
                 line.text("suspect", kind).text("name", name).text("because", because)
             }
+            Fact::RouteStage { entry, exit, stage } => {
+                let stage = match stage {
+                    RouteStage::Called => "called",
+                    RouteStage::Cleared => "cleared",
+                    RouteStage::ApproachLocked => "approach-locked",
+                    RouteStage::Used => "used",
+                    RouteStage::Cancelled => "cancelled",
+                    RouteStage::Released => "released",
+                };
+                line.text("route", &layout.signals[*entry].name).text("exit", &exit.name(layout)).text("stage", stage)
+            }
+            Fact::RouteWaiting { entry, reason } => {
+                line.text("route", &layout.signals[*entry].name).text("waits", reason)
+            }
+            Fact::Withdrawn { section, because } => {
+                line.text("withdrawn", &layout.sections[*section].name).text("because", because)
+            }
+            Fact::InService { section } => line.text("in-service", &layout.sections[*section].name),
             _ => return,
         };
         self.line(&line.0);

@@ -1,8 +1,10 @@
 //! From names to ids, fast.
 
 use std::collections::HashMap;
+use std::sync::Arc;
 
 use foldhash::fast::FixedState;
+use track::routes::Routes;
 use track::{
     Aspect, AspectBook, BookId, DetectorId, DetectorKind, DistrictId, EndId, Id, Layout, Lie, LinkId, SectionId,
     SignalId, Table, TrainId, TurnoutId,
@@ -52,12 +54,14 @@ pub(super) struct Names {
     /// What signals can show, by the book of each.
     aspects: Table<BookId, Directory<Aspect>>,
     books: Table<SignalId, BookId>,
+    /// Routes, reckoned when a line names one.
+    pub(super) routes: Routes,
     next_train: usize,
 }
 
 impl Names {
-    /// The names of a layout, and of what its signals can show.
-    pub(super) fn new(layout: &Layout) -> Self {
+    /// The names of a layout, of its routes, and of what its signals can show.
+    pub(super) fn new(layout: &Arc<Layout>) -> Self {
         let detectors = |wanted: fn(&DetectorKind) -> bool| {
             let detectors = layout.detectors.iter().filter(move |(_, detector)| wanted(&detector.kind));
             Directory::new(detectors.map(|(id, detector)| (id, detector.name.as_str())))
@@ -73,6 +77,7 @@ impl Names {
             trains: Directory::new(layout.trains.iter().map(|(id, train)| (id, train.name.as_str()))),
             aspects: layout.books.values().map(aspects_of).collect(),
             books: layout.signals.values().map(|signal| signal.book).collect(),
+            routes: Routes::new(Arc::clone(layout)),
             next_train: layout.trains.len(),
         }
     }
@@ -91,6 +96,21 @@ impl Names {
     /// What a signal can show.
     pub(super) fn aspects(&self, signal: SignalId) -> &Directory<Aspect> {
         &self.aspects[self.books[signal]]
+    }
+
+    /// The names of all routes from signals that a name may mean: those it begins with, or else all signals.
+    pub(super) fn routes_like(&self, name: &str) -> Vec<String> {
+        let layout = self.routes.layout();
+        let meant = |signal: &&SignalId| name.starts_with(layout.signals[**signal].name.as_str());
+        let signals: Vec<SignalId> = layout.signals.ids().collect();
+        let from: Vec<&SignalId> = signals.iter().filter(meant).collect();
+        match from.is_empty() {
+            true => layout.signals.values().map(|signal| format!("{}-", signal.name)).collect(),
+            false => {
+                let ids = from.into_iter().flat_map(|&signal| self.routes.from_signal(signal));
+                ids.map(|id| self.routes.route(id).name.clone()).collect()
+            }
+        }
     }
 
     /// The end written `section.end`.

@@ -72,7 +72,7 @@ fn a_line_that_makes_no_sense_is_refused_with_its_number_and_what_would_be_right
     refused("{\"at\": 6}", "does not say what it is about");
     refused("{\"at\": 6, \"turnout\": \"W1\", \"lies\": \"left\"}", "`straight`, `diverging` or `unknown`");
     refused("{\"at\": 6, \"signal\": \"W2\", \"shows\": \"read\"}", "hint: the nearest name is `red`");
-    refused("{\"at\": 6, \"signal\": \"W2\"}", "one of `shows` and `held`");
+    refused("{\"at\": 6, \"signal\": \"W2\"}", "one of `shows`, `held` and `called-on`");
     refused("{\"at\": 6, \"reader\": \"gate\", \"train\": \"Heron\"}", "no reader is named `gate`");
     refused("{\"at\": 6, \"spot\": \"magnet\"}", "no spot is named `magnet`");
     refused("{\"at\": 6, \"district\": \"hil\", \"live\": true}", "no power district is named `hil`");
@@ -300,4 +300,57 @@ fn a_train_is_remembered_named_and_passes_a_spot() {
     assert_eq!((ending, complaints.as_str()), (Ending::Complete, ""));
     let last = output.lines().rfind(|line| line.contains("main-1"));
     assert_eq!(last, Some("{\"at\": 2.0, \"section\": \"main-1\", \"train\": \"Heron\", \"sure\": true}"), "{output}");
+}
+
+/// `quay-1` and `main-1`, a signal between them and one at the far end of `main-1`.
+fn line_with_signals() -> Arc<Layout> {
+    let mut builder = Builder::new("Low Staithe", Scale::named("H0").unwrap());
+    let [quay, main, top] = ["quay-1", "main-1", "top"].map(|name| builder.plain_section(name, None));
+    for (from, to, name) in [(quay, main, "S2"), (main, top, "S4")] {
+        let (leave, enter) = (builder.layout().sections[from].ends[1], builder.layout().sections[to].ends[0]);
+        builder.join(leave, enter);
+        builder.signal(name, leave);
+    }
+    builder.close(builder.layout().sections[top].ends[1], Beyond::BufferStop);
+    Arc::new(builder.build())
+}
+
+#[test]
+fn a_route_is_set_by_its_name_and_told_as_it_is_used() {
+    let free = |at: &str, section: &str| format!("{{\"at\": {at}, \"section\": \"{section}\", \"occupied\": false}}\n");
+    let fill = |at: &str, section: &str| free(at, section).replace("false", "true");
+    let mut input = free("0", "quay-1") + &free("0", "main-1") + &free("0", "top");
+    input += "{\"at\": 1, \"set\": \"S2-S4\"}\n";
+    input += &(fill("2", "quay-1") + &fill("3", "main-1") + &free("4", "quay-1"));
+    input += "{\"at\": 5, \"set\": \"S2-S4\"}\n";
+    let (ending, output, complaints) = run_on(line_with_signals(), input.as_str(), Facts::Told, BadLine::IsSkipped);
+    assert_eq!(ending, Ending::Complete, "{complaints}");
+    let stages: Vec<&str> = output.lines().filter(|line| line.contains("\"route\"")).collect();
+    let line = |at: &str, stage: &str| {
+        format!("{{\"at\": {at}, \"route\": \"S2\", \"exit\": \"S4\", \"stage\": \"{stage}\"}}")
+    };
+    assert_eq!(
+        stages,
+        [
+            line("1.0", "called"),
+            line("1.0", "cleared"),
+            line("2.0", "approach-locked"),
+            line("3.0", "used"),
+            line("3.0", "released")
+        ]
+    );
+    assert!(complaints.contains("`main-1` is occupied"), "{complaints}");
+}
+
+#[test]
+fn a_wish_that_names_nothing_is_refused_with_the_nearest_name() {
+    let told = |line: &str| {
+        let (_, _, complaints) = run_on(line_with_signals(), line, Facts::Silent, BadLine::Stops);
+        complaints
+    };
+    assert!(told("{\"at\": 1, \"set\": \"S2-S5\"}").contains("the nearest name is `S2-S4`"));
+    assert!(told("{\"at\": 1, \"set\": \"S9-S4\"}").contains("no route is named `S9-S4`"));
+    assert!(told("{\"at\": 1, \"cancel\": \"S3\"}").contains("no signal is named `S3`"));
+    assert!(told("{\"at\": 1, \"in-service\": \"top\"}").contains("`top` is not out of service"));
+    refused("{\"at\": 6, \"throw\": \"W1\", \"to\": \"left\"}", "hint: write `straight` or `diverging`");
 }

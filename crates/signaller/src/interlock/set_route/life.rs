@@ -46,7 +46,7 @@ impl Interlock {
         match set.stage {
             RouteStage::Called => self.prove_route(place, picture, outputs),
             RouteStage::Cleared | RouteStage::ApproachLocked if is_entered => {
-                self.use_route(place, now, picture, outputs)
+                self.use_route(place, now, picture, outputs);
             }
             RouteStage::Cleared | RouteStage::ApproachLocked => {
                 if !self.route_lies(place) {
