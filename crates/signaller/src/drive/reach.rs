@@ -31,14 +31,17 @@ pub(super) enum Reach {
 pub(super) fn reach(layout: &Layout, authority: &Authority<'_>, stand: &Whereabouts, profile: &Profile) -> Reach {
     let sections = Reach::Sections(authority.end - 1 - authority.nose);
     let length_of = |passage: &Traverse| layout.ways[passage.way].length;
-    let Some(most) = nose_at_most(layout, authority, stand, profile) else { return sections };
-    let mut ahead = -most;
+    let Some(far) = nose_at_most(layout, authority, stand, profile) else { return sections };
+    let mut ahead = Length::ZERO;
     for passage in authority.granted.iter().take(authority.end).skip(authority.nose) {
         let Some(length) = length_of(passage) else { return sections };
         ahead += length;
     }
-    let short = authority.stop.map_or(Length::ZERO, |stop| layout.stops[stop].short_of_end);
-    Reach::Measured(ahead - short.max(SHORT_OF_END + NEXT_AXLE))
+    let least_short = SHORT_OF_END + NEXT_AXLE;
+    let Some(stop) = authority.stop else { return Reach::Measured(ahead - far - least_short) };
+    // At a stopping point a train must stand close, or its tail is in the way of others: there reports are taken to be in time.
+    let likely = stand.nose.filter(|_| authority.call != Call::Creep).map_or(far, |nose| nose.most);
+    Reach::Measured(ahead - likely - layout.stops[stop].short_of_end.max(least_short))
 }
 
 /// How far beyond the entry of its section the nose can be; nothing where lengths are not known.

@@ -156,8 +156,17 @@ impl Interlock {
         let has_its_ground_only = !run.granted.is_empty()
             && run.lent.is_empty()
             && run.granted.len() == self.reaches(train, Some(&stand), picture);
+        // What it waits for may only have to come in.
+        let waits_for_one_that_runs =
+            matches!(run.waits_for, Some(Wait::Taken { by, .. }) if self.runs.get(by).is_some_and(|by| !by.stands));
         let has_done_so = run.aside.is_some() || run.drew_aside_at == Some(self.homecomings);
-        (is_free && is_idle && has_its_ground_only && self.has_waited(train, now) && !has_done_so).then_some(stand)
+        (is_free
+            && is_idle
+            && !waits_for_one_that_runs
+            && has_its_ground_only
+            && self.has_waited(train, now)
+            && !has_done_so)
+            .then_some(stand)
     }
 
     /// Every free place near by that the train can get to.

@@ -3,9 +3,14 @@
 //! What holds at all times: a section is granted to one train at most; no section is granted while another train may be in
 //! it; a turnout that a granted passage needs is locked and does not move; authority ends where the turnouts are not proved.
 //!
-//! Limits of this first interlock: a train turns back before it sets out and never on the way; there is no overlap, no flank
-//! protection and no approach locking beyond that nothing is taken back from a moving train; orders that could only be carried
-//! out if two trains drew aside at once, or one without an order did, wait until a person or a script changes one of them.
+//! Trains that the signaller drives are granted track piece by piece (`grant.rs`), with the overlap of the signal they run up
+//! to (`overlaps.rs`); nothing is taken back from a train that moves, which is all the approach locking they need. For trains
+//! that people drive whole routes are set (`set_route`), with flank protection and approach locking. No train is worked over
+//! what is out of service or in a person's hands (`withdrawn.rs`).
+//!
+//! Limits: a train turns back before it sets out and never on the way; turnouts beside the path of a granted train are not
+//! thrown to protect it, since nobody else is granted a way into its side; orders that could only be carried out if two trains
+//! drew aside at once, or one without an order did, wait until a person or a script changes one of them.
 //!
 //! Read [`Run`] first: it is all that is kept of one train. [`Interlock::work`] follows the trains (`follow.rs`), plans for
 //! those that have an order (`plan.rs`), and grants what is safe (`grant.rs`, `safe.rs`, `rehearsal.rs`); where trains stand in

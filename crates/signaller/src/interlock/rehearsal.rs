@@ -120,7 +120,7 @@ impl Interlock {
             let path: Passages = self.runs[train].plan.iter().take(from).copied().collect();
             self.move_player(&mut scene, place, &path, Some(from));
             let run = &self.runs[train];
-            scene.players[place].has_left = from > 0 || run.granted.len() > run.nose + 1;
+            scene.players[place].has_left = from > 0 || run.granted.len() > run.nose + 1 || !run.stands;
         }
         for at in 0..self.order_of_running.len() {
             self.run_leg(&mut scene, self.order_of_running[at], picture);
