@@ -34,7 +34,7 @@ lamp-colours = 3
 "#,
         r#"
             layout 9:1-13 mistake: a signal has no key `lamp-colours`
-            hint: its keys are `name`, `at`, `aspects`, `permissive`, `approach-lit` and `overlap`
+            hint: its keys are `name`, `at`, `aspects`, `permissive`, `approach-lit`, `controlled` and `overlap`
         "#,
     );
 }
