@@ -123,7 +123,7 @@ pub(crate) fn a_train_that_was_pushed_over_a_joint_is_called_found_and_runs_on()
     let heron = railway.train("Heron");
     railway.goes("Heron", "harbour-2", 300);
     railway.run(10.0);
-    assert!(railway.table().push(heron, Direction::Forward, Length::from_mm(300), Speed::from_mm(150)));
+    assert!(railway.table().push(heron, Direction::Forward, Length::from_mm(450), Speed::from_mm(150)));
     railway.run(10.0);
     assert!(railway.lies_in("Heron", "harbour-2") && railway.lies_in("Heron", "junction"));
     assert_eq!(railway.tag("junction"), &Tag::Doubt([heron].into_iter().collect()));
