@@ -17,8 +17,8 @@ pub(super) enum View {
     Seen(State, u8),
 }
 
-/// What is known of a section.
-#[derive(Clone, Copy, PartialEq, Eq)]
+/// What is known of a section, the worst last.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 enum Track {
     Free,
     /// A detector says that something is there.
@@ -173,10 +173,7 @@ impl Signals {
         };
         let mut worst = Track::Free;
         for &section in listed.into_iter().flatten() {
-            match self.track(section, picture) {
-                Track::Free => {}
-                other => worst = if worst == Track::Unknown { worst } else { other },
-            }
+            worst = worst.max(self.track(section, picture));
             if !self.may_overlap(section, &mut train, interlock) {
                 return Track::Unknown;
             }
@@ -197,10 +194,7 @@ impl Signals {
                 if !self.may_overlap(section, &mut train, interlock) {
                     return Track::Unknown;
                 }
-                match self.track(section, picture) {
-                    Track::Free => {}
-                    other => worst = if worst == Track::Unknown { worst } else { other },
-                }
+                worst = worst.max(self.track(section, picture));
             }
             // A turnout that moves there, or of which nobody knows how it lies, may lead a train that overruns
             // anywhere.

@@ -101,7 +101,7 @@ impl Traffic {
         });
     }
 
-    /// Notes where a signal leads into lines: on every path up to the next signal, where it comes into a line first.
+    /// Notes where a signal leads into lines: on every path up to the next main signal, where it comes into a line first.
     fn add_signal(&mut self, layout: &Layout, signal: SignalId) {
         let mut open: Vec<(EndId, Option<u32>)> = Vec::new();
         open.extend(layout.ends[layout.signals[signal].at].meets.iter().map(|&enter| (enter, None)));
@@ -118,7 +118,7 @@ impl Traffic {
                 list.push((place, signal));
             }
             for (_, leave) in layout.ways_from(enter) {
-                if layout.ends[leave].signal.is_none() {
+                if layout.main_signal(leave).is_none() {
                     open.extend(layout.ends[leave].meets.iter().map(|&next| (next, place.map(|(line, _)| line))));
                 }
             }

@@ -43,9 +43,7 @@ impl Trust {
             SensingKind::Hall => Self { false_fills: 1.0, misses: 2.0 },
         }
     }
-}
 
-impl Trust {
     /// The same detector, having erred so often in so many passages. The rates are what is to be expected of it after that, if
     /// before it was as likely as not to err once in the time in which an ordinary one does: the mean of a gamma distribution
     /// whose prior counts one error. A good record does not make a detector better than its kind: the first time it fails it
