@@ -172,7 +172,7 @@ impl Interlock {
             return Ok(());
         }
         self.in_service(section)?;
-        self.is_nobodys_overlap(train, section)?;
+        self.is_nobodys_overlap(Some(train), section)?;
         self.not_routed(section)?;
         if let Some(by) = self.granted_to[section].filter(|&by| by != train) {
             return Err(Wait::Taken { section, by });

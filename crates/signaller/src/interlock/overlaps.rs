@@ -30,11 +30,11 @@ impl Interlock {
         overlap.into_iter().try_for_each(|section| self.is_free_for(train, section, picture))
     }
 
-    /// Fails where another train runs up to a signal and may need the section as its overlap.
-    pub(super) fn is_nobodys_overlap(&self, train: TrainId, section: SectionId) -> Result<(), Wait> {
+    /// Fails where a train, or another one than this, runs up to a signal and may need the section as its overlap.
+    pub(super) fn is_nobodys_overlap(&self, train: Option<TrainId>, section: SectionId) -> Result<(), Wait> {
         let needs = |&signal: &SignalId| {
             let at = self.layout.signals[signal].at;
-            let by = self.granted_to[self.layout.ends[at].section].filter(|&by| by != train)?;
+            let by = self.granted_to[self.layout.ends[at].section].filter(|&by| Some(by) != train)?;
             let run = self.runs.get(by)?;
             let runs_up_to_it = !run.stands && run.granted.back().is_some_and(|last| last.leave == at);
             runs_up_to_it.then_some(Wait::Overlap { section, by })

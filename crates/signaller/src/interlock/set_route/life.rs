@@ -118,7 +118,8 @@ impl Interlock {
         let route = self.routes.route(set.id);
         let sections: SmallVec<[SectionId; 16]> = route.sections().collect();
         let overlap: SmallVec<[SectionId; 4]> = SmallVec::from_slice(&route.overlap.sections);
-        let (mut released, mut reached, before) = (set.released, set.reached, set.released);
+        let (mut released, mut reached) = (set.released, set.reached);
+        let before = (set.released, set.holds_overlap);
         while reached < sections.len() && !is_clear(sections[reached], picture) {
             reached += 1;
         }
@@ -141,7 +142,7 @@ impl Interlock {
             }
         }
         (set.released, set.reached) = (released, reached);
-        if released != before || has_arrived {
+        if (released, set.holds_overlap) != before {
             self.is_stirred = true;
             self.freed += 1;
             self.may_admit = true;

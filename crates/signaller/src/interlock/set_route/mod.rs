@@ -150,6 +150,9 @@ impl Interlock {
         let Some(row) = self.layout.signals.get(entry) else {
             return Err("there is no such signal".to_owned());
         };
+        if !self.is_exit(exit) {
+            return Err("there is no such end of a route".to_owned());
+        }
         let wanted = |id: &RouteId| {
             let route = self.routes.route(*id);
             route.exit == exit && via.iter().all(|section| route.passage_through(*section).is_some())
@@ -167,6 +170,14 @@ impl Interlock {
         }
         Err(first_obstacle
             .unwrap_or_else(|| format!("no route leads from `{}` to `{}` that way", row.name, exit.name(&self.layout))))
+    }
+
+    fn is_exit(&self, exit: Exit) -> bool {
+        match exit {
+            Exit::Signal(signal) => self.layout.signals.get(signal).is_some(),
+            Exit::Stop(stop) => self.layout.stops.get(stop).is_some(),
+            Exit::BufferStop(end) | Exit::Edge(end) => self.layout.ends.get(end).is_some(),
+        }
     }
 
     /// Whether nothing is in the way of a route.
@@ -220,7 +231,7 @@ impl Interlock {
                 | Conflicting::FlankTurnout(turnout) => set.locks_turnout(&self.layout, other, turnout),
                 Conflicting::FlankSignal(_) => set.released < other.passages.len(),
             };
-            // What one begins at twice shares more than its signal.
+            // A second route from the same signal, once the first is used: what they share is decided by what is still locked.
             let mut reasons = self.routes.between(set.id, id);
             if reasons.iter().any(|reason| matches!(reason, Conflicting::SameEntry(_))) && set.released > 0 {
                 reasons = self.shared_sections(set, id);
@@ -241,6 +252,7 @@ impl Interlock {
     /// Whether a section is in service, nobody's, and clear.
     fn is_clear_for_all(&self, section: SectionId, picture: &impl Picture) -> Result<(), Wait> {
         self.in_service(section)?;
+        self.is_nobodys_overlap(None, section)?;
         if let Some(by) = self.granted_to[section].or_else(|| picture.holders(section).first().copied()) {
             return Err(Wait::Taken { section, by });
         }

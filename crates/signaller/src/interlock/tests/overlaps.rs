@@ -18,6 +18,10 @@ fn nobody_is_let_into_the_overlap_of_a_train_that_runs_up_to_its_signal() {
     let mut world = with_an_overlap();
     assert_eq!(world.go_to_section("Heron", "north"), Answer::Accepted);
     assert!(world.run(40.0, |world| world.nose("Heron").0 == "west"));
+    let signal = |name: &str| world.layout.signal_named(name).unwrap();
+    let exit = track::routes::Exit::Signal(signal("S6"));
+    let route = Request::SetRoute { entry: signal("S2"), exit, via: Vec::new() };
+    assert_eq!(refusal(world.ask(route)), "`east` is kept clear while `Heron` runs up to the signal before it");
     assert_eq!(world.go_to_section("Plover", "south"), Answer::Accepted);
     assert!(
         world.run(60.0, |world| {
