@@ -10,7 +10,7 @@ use crate::keys::{Keys, list_of};
 use crate::load::Refused;
 use crate::nearest::nearest;
 use crate::read_book::{ReadBook, read_aspects, read_rules};
-use crate::shipped::SHIPPED;
+use crate::shipped::{SHIPPED, shipped_books};
 use crate::source::{FileId, Said, Source};
 
 /// The book of signals where nobody names one.
@@ -130,7 +130,7 @@ impl Books {
                 .hint("a book is named like its file: lower-case letters, digits and hyphens");
             return;
         }
-        let names: Vec<&str> = SHIPPED.iter().map(|(title, _)| *title).collect();
+        let names: Vec<&str> = shipped_books().collect();
         let hint = match nearest(title.value, names.iter().copied()) {
             Some(near) => format!("the nearest name is `{near}`"),
             None => format!("write `aspects/{}.toml`, or take one of {}", title.value, list_of(&names)),

@@ -1,5 +1,10 @@
 //! The aspect books that come with the program.
 
+/// The titles of all books that come with the program, in order.
+pub fn shipped_books() -> impl Iterator<Item = &'static str> {
+    SHIPPED.iter().map(|&(title, _)| title)
+}
+
 macro_rules! books {
     ($($title:literal),* $(,)?) => {
         /// Names and texts.

@@ -6,22 +6,13 @@ use track::{Lie, TrainId};
 
 use super::{Scene, buffer_stops, head, joints, sections, signals, throat};
 
-const TRAINS: &str = "--- trains.toml
-[[train]]
-name = \"Heron\"
-vehicles = [{ length = 250, detectable = true }]
-address = 3
-top-speed = 200
-acceleration = 100
-braking = 150
-[[train]]
-name = \"Plover\"
-vehicles = [{ length = 250, detectable = true }]
-address = 4
-top-speed = 200
-acceleration = 100
-braking = 150
-";
+/// One of the trains of `trains.toml`.
+fn train(name: &str, address: u8) -> String {
+    format!(
+        "[[train]]\nname = \"{name}\"\naddress = {address}\nvehicles = [{{ length = 250, detectable = true }}]\n\
+         top-speed = 200\nacceleration = 100\nbraking = 150\n"
+    )
+}
 
 /// A single line `line` between two loops of two tracks each, signalled at all ends; Heron in `w1`, Plover in `e1`,
 /// nose to nose.
@@ -34,7 +25,8 @@ fn single_line() -> (Scene, [TrainId; 2]) {
         + &joints(&[("east.one", "e1.a"), ("east.two", "e2.a")])
         + &buffer_stops(&["w1.a", "w2.a", "e1.b", "e2.b"])
         + &signals(&[("S1", "w1.b"), ("S3", "w2.b"), ("S2", "e1.a"), ("S4", "e2.a")]);
-    let mut scene = Scene::new(&(text + TRAINS), Conduct::Control);
+    let mut scene =
+        Scene::new(&(text + "--- trains.toml\n" + &train("Heron", 3) + &train("Plover", 4)), Conduct::Control);
     let trains = [("Heron", "w1", "w1.b"), ("Plover", "e1", "e1.a")].map(|(name, on, nose)| {
         scene.section(on, true);
         let train = scene.layout.train_named(name).unwrap();
