@@ -215,7 +215,7 @@ impl Interlock {
                         return paths;
                     }
                 }
-                let is_kept = self.layout.ends[leave].signal.is_some_and(|signal| signals.is_kept_at_danger(signal));
+                let is_kept = self.layout.main_signal(leave).is_some_and(|signal| signals.is_kept_at_danger(signal));
                 let [next] = self.layout.ends[leave].meets[..] else { continue };
                 let total = so_far + distance_cost(&self.layout, &passage);
                 if is_kept || reached.get(&next).is_some_and(|&(known, _)| known <= total) {

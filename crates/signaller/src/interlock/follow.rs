@@ -83,7 +83,7 @@ impl Interlock {
 
     /// Sets or takes back the route past the signal at the far end of a passage, if there is one.
     pub(super) fn clear_signal(&mut self, passage: Traverse, cleared: bool) {
-        let Some(signal) = self.layout.ends[passage.leave].signal else { return };
+        let Some(signal) = self.layout.main_signal(passage.leave) else { return };
         if std::mem::replace(&mut self.cleared[signal], cleared) != cleared {
             self.cleared_anew.push(signal);
         }

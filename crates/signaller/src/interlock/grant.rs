@@ -108,7 +108,7 @@ impl Interlock {
     }
 
     fn ends_a_piece(&self, passage: &Traverse) -> bool {
-        self.layout.ends[passage.leave].signal.is_some()
+        self.layout.main_signal(passage.leave).is_some()
     }
 
     /// How many passages of its plan the train can be granted now: the fewest pieces after which it blocks nobody for ever.
@@ -142,7 +142,7 @@ impl Interlock {
     fn signal_before(&self, train: TrainId, place: usize) -> Option<track::SignalId> {
         let run = &self.runs[train];
         let before = if place == 0 { run.granted.back() } else { run.plan.get(place - 1) };
-        before.and_then(|passage| self.layout.ends[passage.leave].signal)
+        before.and_then(|passage| self.layout.main_signal(passage.leave))
     }
 
     /// Whether a planned passage is free, and its turnouts lie right or may be thrown.

@@ -389,7 +389,7 @@ impl Interlock {
         // The last signal ahead: a train does not pass one when something is wrong behind it, if it has not passed it yet.
         let mut at_signal = None;
         while end < run.proved {
-            if self.layout.ends[run.granted[end - 1].leave].signal.is_some() {
+            if self.layout.main_signal(run.granted[end - 1].leave).is_some() {
                 at_signal = Some(end);
             }
             if !self.is_still_good(train, run, end, picture, signals) {
@@ -425,7 +425,7 @@ impl Interlock {
         signals: &Signals,
     ) -> bool {
         let passage = &run.granted[place];
-        let signal = self.layout.ends[run.granted[place - 1].leave].signal;
+        let signal = self.layout.main_signal(run.granted[place - 1].leave);
         let holders = picture.holders(passage.section);
         !signal.is_some_and(|signal| signals.is_kept_at_danger(signal))
             && self.turnouts.way_lies(passage.way)

@@ -254,7 +254,7 @@ impl Interlock {
             return None;
         }
         for passage in before.iter().rev() {
-            if layout.ends[passage.leave].signal.is_some() || !layout.ways[passage.way].needs.is_empty() {
+            if layout.main_signal(passage.leave).is_some() || !layout.ways[passage.way].needs.is_empty() {
                 return Some(room);
             }
             room += layout.ways[passage.way].length?;

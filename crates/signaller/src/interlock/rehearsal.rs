@@ -210,7 +210,7 @@ impl Interlock {
                 if !self.is_open(scene, player.train, passage.section, picture) {
                     break;
                 }
-                let is_signalled = self.layout.ends[passage.leave].signal.is_some();
+                let is_signalled = self.layout.main_signal(passage.leave).is_some();
                 if !is_signalled || !self.overlap_is_open(scene, player.train, passage.leave, picture) {
                     continue;
                 }

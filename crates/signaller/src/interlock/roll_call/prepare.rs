@@ -129,7 +129,7 @@ impl Interlock {
         let here = &self.layout.sections[self.layout.ends[enter].section].name;
         let way = self.way_that_lies(enter).ok_or_else(|| format!("it is not known how turnouts lie in `{here}`"))?;
         let leave = self.layout.far_end(way, enter);
-        if self.layout.ends[leave].signal.is_some_and(|signal| signals.is_kept_at_danger(signal)) {
+        if self.layout.main_signal(leave).is_some_and(|signal| signals.is_kept_at_danger(signal)) {
             return Err(format!("the signal before `{name}` in `{here}` is kept at danger"));
         }
         let [entry] = self.layout.ends[leave].meets[..] else {
@@ -162,7 +162,7 @@ impl Interlock {
         signals: &Signals,
     ) -> Option<Traverse> {
         let leave = ahead.last()?.leave;
-        let kept = self.layout.ends[leave].signal.is_some_and(|signal| signals.is_kept_at_danger(signal));
+        let kept = self.layout.main_signal(leave).is_some_and(|signal| signals.is_kept_at_danger(signal));
         let [entry] = self.layout.ends[leave].meets[..] else { return None };
         self.way_that_lies(entry)?;
         let next = self.passage_to_call_into(train, entry, picture).ok()?;

@@ -3,6 +3,7 @@
 mod aside;
 mod by_hand;
 mod calls;
+mod distant;
 mod overlaps;
 mod segments;
 mod set_route;
