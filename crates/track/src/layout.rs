@@ -107,7 +107,7 @@ pub struct Way {
 }
 
 /// A turnout position that a way needs.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Need {
     /// The turnout.
     pub turnout: TurnoutId,

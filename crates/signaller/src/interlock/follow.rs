@@ -108,6 +108,9 @@ impl Interlock {
         self.turnouts.unlock(passage.way, train);
         self.is_stirred = true;
         self.freed += 1;
+        if !self.runs[train].guards.is_empty() {
+            self.release_guards(train);
+        }
         // A path may lead through a section twice, and one beside it into it.
         let run = &self.runs[train];
         if run.granted.iter().chain(&run.lent).any(|other| other.section == passage.section) {
@@ -188,6 +191,9 @@ impl Interlock {
     ) {
         let stands = drive.is_at_rest(train);
         self.is_stirred |= !std::mem::replace(&mut self.runs[train].stands, stands) && stands;
+        if stands && !self.runs[train].guards.is_empty() {
+            self.release_guards(train);
+        }
         if self.is_driven_by_hand(train) || self.is_called(train) {
             return;
         }

@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use track::{SectionId, TrainId, Traverse, TurnoutId};
+use track::{Lie, SectionId, TrainId, Traverse, TurnoutId};
 
 use super::{Interlock, Wait};
 use crate::aspect::Signals;
@@ -131,7 +131,9 @@ impl Interlock {
                     break;
                 }
             }
-            self.overlap_is_free_for(train, self.runs[train].plan[count - 1].leave, picture)?;
+            let end = self.runs[train].plan[count - 1].leave;
+            self.overlap_is_free_for(train, end, picture)?;
+            self.overlap_can_be_had(train, end, picture)?;
             if self.is_safe(train, count, picture) {
                 return Ok(count);
             }
@@ -157,7 +159,7 @@ impl Interlock {
                 return Err(Wait::Locked { turnout: need.turnout, by: train });
             }
             if self.turnouts.lie(need.turnout) != Some(need.lie) {
-                self.may_throw(need.turnout, picture)?;
+                self.may_throw_for(Some(train), need.turnout, picture)?;
                 if !self.layout.turnouts[need.turnout].worked {
                     return Err(Wait::ByHand { turnout: need.turnout, lie: need.lie });
                 }
@@ -189,7 +191,18 @@ impl Interlock {
 
     /// Whether the signaller may throw a turnout.
     pub(super) fn may_throw(&self, turnout: TurnoutId, picture: &impl Picture) -> Result<(), Wait> {
+        self.may_throw_for(None, turnout, picture)
+    }
+
+    /// Whether the signaller may throw a turnout for the way of a train.
+    pub(super) fn may_throw_for(
+        &self,
+        train: Option<TrainId>,
+        turnout: TurnoutId,
+        picture: &impl Picture,
+    ) -> Result<(), Wait> {
         self.turnout_in_service(turnout)?;
+        self.turnout_is_in_nobodys_overlap(train, turnout)?;
         self.may_move(turnout, picture)
     }
 
@@ -223,6 +236,8 @@ impl Interlock {
             }
             self.take(train, passage);
         }
+        self.guard(train, count, now, picture, outputs);
+        self.throw_overlap(train, now, outputs);
         if self.runs[train].plan.is_empty() {
             self.wanting.retain(|&other| other != train);
         }
@@ -254,6 +269,13 @@ impl Interlock {
             }
             return;
         }
+        if let Some(turnout) = self.unproved_beside(train) {
+            if self.turnouts.is_stuck(turnout) {
+                self.wait(train, Wait::Stuck { turnout }, outputs);
+            }
+            return;
+        }
+        let run = &self.runs[train];
         let places = run.proved.max(run.nose + 1)..run.granted.len();
         let passages = places.map(|place| run.granted[place].section);
         if let Some(wait) = passages.map(|section| self.is_free_for(train, section, picture)).find_map(Result::err) {
@@ -271,6 +293,19 @@ impl Interlock {
         for place in first..last {
             self.clear_signal(self.runs[train].granted[place], true);
         }
+    }
+
+    /// The first turnout beside the path that does not lie yet as it protects the train, or as its overlap needs it.
+    fn unproved_beside(&self, train: TrainId) -> Option<TurnoutId> {
+        let overlap = || {
+            let end = self.runs[train].granted.back()?.leave;
+            let is_settled = |(turnout, lie): (TurnoutId, Option<Lie>)| match lie {
+                Some(lie) => self.turnouts.lie(turnout) == Some(lie),
+                None => !self.turnouts.moves(turnout),
+            };
+            self.overlap_turnouts(train, end).find(|&it| !is_settled(it)).map(|(turnout, _)| turnout)
+        };
+        self.unproved_guard(train).map(|need| need.turnout).or_else(overlap)
     }
 
     /// Whether to look for a way round: at once when the train has to wait for something else than before, and then every few

@@ -4,13 +4,12 @@
 //! it; a turnout that a granted passage needs is locked and does not move; authority ends where the turnouts are not proved.
 //!
 //! Trains that the signaller drives are granted track piece by piece (`grant.rs`), with the overlap of the signal they run up
-//! to (`overlaps.rs`); nothing is taken back from a train that moves, which is all the approach locking they need. For trains
-//! that people drive whole routes are set (`set_route`), with flank protection and approach locking. No train is worked over
-//! what is out of service or in a person's hands (`withdrawn.rs`).
+//! to (`overlaps.rs`) and the turnouts that protect its flanks (`flank.rs`); nothing is taken back from a train that moves,
+//! which is all the approach locking they need. For trains that people drive whole routes are set (`set_route`), with flank
+//! protection and approach locking. No train is worked over what is out of service or in a person's hands (`withdrawn.rs`).
 //!
-//! Limits: a train turns back before it sets out and never on the way; turnouts beside the path of a granted train are not
-//! thrown to protect it, since nobody else is granted a way into its side; orders that could only be carried out if two trains
-//! drew aside at once, or one without an order did, wait until a person or a script changes one of them.
+//! Limits: a train turns back before it sets out and never on the way; orders that could only be carried out if two trains drew
+//! aside at once, or one without an order did, wait until a person or a script changes one of them.
 //!
 //! Read [`Run`] first: it is all that is kept of one train. [`Interlock::work`] follows the trains (`follow.rs`), plans for
 //! those that have an order (`plan.rs`), and grants what is safe (`grant.rs`, `safe.rs`, `rehearsal.rs`); where trains stand in
@@ -22,6 +21,7 @@ mod by_hand;
 #[cfg(test)]
 mod checking;
 mod exchange;
+mod flank;
 mod follow;
 mod grant;
 mod holds;
@@ -157,7 +157,7 @@ impl Interlock {
             turnouts: Turnouts::new(Arc::clone(&layout)),
             granted_to: Table::filled(None, layout.sections.len()),
             withdrawn: Withdrawn::new(),
-            overlaps: overlaps::of_layout(&layout),
+            overlaps: Overlaps::new(&layout),
             routes: Arc::new(Routes::new(Arc::clone(&layout))),
             set_routes: SetRoutes::default(),
             regranted: Vec::new(),
@@ -366,12 +366,21 @@ impl Interlock {
             picture.set_lie(turnout, self.turnouts.lie(turnout));
         }
         for place in 0..changes.turnouts.len() {
-            for section in 0..self.layout.turnouts[changes.turnouts[place]].sections.len() {
-                let section = self.layout.turnouts[changes.turnouts[place]].sections[section];
-                if let Some(train) = self.granted_to[section] {
-                    self.touch(train);
-                }
+            self.touch_users(changes.turnouts[place]);
+        }
+    }
+
+    /// Looks again at the trains that have to do with a turnout: in their path, beside it, or in their overlap.
+    fn touch_users(&mut self, turnout: TurnoutId) {
+        for section in 0..self.layout.turnouts[turnout].sections.len() {
+            let section = self.layout.turnouts[turnout].sections[section];
+            let in_overlap = self.overlap_of(None, section).map(|(train, _)| train);
+            for train in self.granted_to[section].into_iter().chain(in_overlap) {
+                self.touch(train);
             }
+        }
+        for place in 0..self.turnouts.locked_by(turnout).len() {
+            self.touch(self.turnouts.locked_by(turnout)[place]);
         }
     }
 

@@ -244,7 +244,10 @@ impl Interlock {
         if self.turnouts.lie(turnout) == Some(lie) {
             return Ok(());
         }
-        let may = self.turnout_in_service_or_hands(turnout).and_then(|()| self.may_move(turnout, picture));
+        let may = self
+            .turnout_in_service_or_hands(turnout)
+            .and_then(|()| self.turnout_is_in_nobodys_overlap(None, turnout))
+            .and_then(|()| self.may_move(turnout, picture));
         may.map_err(|wait| self.in_words(wait))?;
         self.turnouts.throw(turnout, lie, now, outputs);
         Ok(())

@@ -7,6 +7,7 @@ use track::{Layout, Lie, SectionId, SignalId, TrainId, Traverse, TurnoutId};
 
 use super::aside::Aside;
 use super::by_hand::Driver;
+use super::flank::Guard;
 use super::holds::Holds;
 use super::no_answer::NoAnswer;
 use super::plan::Course;
@@ -27,6 +28,8 @@ pub(crate) struct Run {
     pub(crate) proved: usize,
     /// What it was granted beside its path, for a roll call or because it stands there astray.
     pub(crate) lent: SmallVec<[Traverse; 4]>,
+    /// The turnouts beside its path that are kept for it.
+    pub(super) guards: SmallVec<[Guard; 2]>,
     /// The passages still to be granted, up to the destination.
     pub(crate) plan: VecDeque<Traverse>,
     /// Whether `plan` leads to the destination; else it is still to be found.
@@ -115,6 +118,11 @@ pub(crate) enum Wait {
         section: SectionId,
         by: TrainId,
     },
+    /// It lies in such track, and somebody may run over it.
+    OverlapTurnout {
+        turnout: TurnoutId,
+        by: TrainId,
+    },
     /// It is out of service.
     OutOfService {
         section: SectionId,
@@ -131,6 +139,13 @@ pub(crate) enum Wait {
     },
     NotSure,
     NoPath,
+}
+
+impl Run {
+    /// Whether it may go, or be about to go, farther than it stands.
+    pub(super) fn has_track_ahead(&self) -> bool {
+        !self.stands || self.is_planned && self.nose + 1 < self.granted.len()
+    }
 }
 
 impl Wait {
@@ -166,6 +181,13 @@ impl Wait {
             ),
             Self::Overlap { section: id, by } => {
                 format!("`{}` is kept clear while `{}` runs up to the signal before it", section(id), name(by))
+            }
+            Self::OverlapTurnout { turnout: id, by } => {
+                format!(
+                    "turnout `{}` is kept as it lies while `{}` runs up to the signal before it",
+                    turnout(id),
+                    name(by)
+                )
             }
             Self::OutOfService { section: id } => format!("`{}` is out of service", section(id)),
             Self::InHands { section: id } => format!("`{}` is in a person's hands", section(id)),

@@ -79,14 +79,27 @@ impl Turnouts {
     }
 
     pub(crate) fn unlock(&mut self, way: WayId, train: TrainId) {
-        for need in &self.layout.ways[way].needs {
-            let locks = &mut self.rows[need.turnout].locks;
-            let place = locks.iter().position(|&holder| holder == train);
-            debug_assert!(place.is_some(), "{:?} was not locked for {train:?}", need.turnout);
-            if let Some(place) = place {
-                locks.swap_remove(place);
-            }
+        for place in 0..self.layout.ways[way].needs.len() {
+            self.unlock_one(self.layout.ways[way].needs[place].turnout, train);
         }
+    }
+
+    pub(crate) fn lock_one(&mut self, turnout: TurnoutId, train: TrainId) {
+        self.rows[turnout].locks.push(train);
+    }
+
+    pub(crate) fn unlock_one(&mut self, turnout: TurnoutId, train: TrainId) {
+        let locks = &mut self.rows[turnout].locks;
+        let place = locks.iter().position(|&holder| holder == train);
+        debug_assert!(place.is_some(), "{turnout:?} was not locked for {train:?}");
+        if let Some(place) = place {
+            locks.swap_remove(place);
+        }
+    }
+
+    /// Whether it is on its way.
+    pub(crate) fn moves(&self, turnout: TurnoutId) -> bool {
+        self.rows[turnout].movement.is_some()
     }
 
     /// Takes note of a report. A turnout on its way has arrived only when it reports the side it was thrown to.

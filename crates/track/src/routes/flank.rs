@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::Route;
+use crate::graph::Traverse;
 use crate::ids::{EndId, SectionId, SignalId, TurnoutId, WayId};
 use crate::layout::{Beyond, Layout, Lie, Need};
 
@@ -42,17 +43,33 @@ pub enum Exposure {
 
 /// The flank protection of a route whose path and overlap are known.
 pub(super) fn of(layout: &Layout, route: &Route) -> Vec<Flank> {
+    let own = route.overlap.sections.iter().copied().chain([route.berth(layout)]);
+    let overlap = route.overlap.turnouts.iter().filter_map(|&(turnout, lie)| Some(Need { turnout, lie: lie? }));
+    let lies = route.turnouts.iter().copied().chain(overlap);
+    flank_of_path(layout, Some(layout.signals[route.entry].at), &route.passages, own, lies)
+}
+
+/// What keeps others from running into the side of a path.
+///
+/// `from` is the end before it, where there is one; `own` are sections beside those of the path that nobody else is in, and
+/// `lies` is how turnouts lie already, those of the path included.
+pub fn flank_of_path(
+    layout: &Layout,
+    from: Option<EndId>,
+    passages: &[Traverse],
+    own: impl IntoIterator<Item = SectionId>,
+    lies: impl IntoIterator<Item = Need>,
+) -> Vec<Flank> {
     let mut guard = Guard {
         layout,
-        own: route.sections().chain(route.overlap.sections.iter().copied()).chain([route.berth(layout)]).collect(),
-        lies: route.turnouts.iter().map(|need| (need.turnout, need.lie)).collect(),
+        own: passages.iter().map(|passage| passage.section).chain(own).collect(),
+        lies: lies.into_iter().map(|need| (need.turnout, need.lie)).collect(),
         found: Vec::new(),
     };
-    guard.lies.extend(route.overlap.turnouts.iter().filter_map(|&(turnout, lie)| Some((turnout, lie?))));
-    let mut leave = layout.signals[route.entry].at;
-    for passage in &route.passages {
+    let mut before = from;
+    for passage in passages {
         // The other ends at a junction whose turnout nobody reports.
-        for (end, met) in [(leave, passage.enter), (passage.enter, leave)] {
+        for (end, met) in before.into_iter().flat_map(|leave| [(leave, passage.enter), (passage.enter, leave)]) {
             let others = layout.ends[end].meets.iter().copied().filter(|&other| other != met);
             guard.protect(end, others.collect());
         }
@@ -66,7 +83,7 @@ pub(super) fn of(layout: &Layout, route: &Route) -> Vec<Flank> {
                 Beyond::Joint => guard.protect(leg, layout.ends[leg].meets.clone()),
             }
         }
-        leave = passage.leave;
+        before = Some(passage.leave);
     }
     guard.found
 }

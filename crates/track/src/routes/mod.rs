@@ -32,9 +32,9 @@ mod tests;
 use std::sync::{Arc, OnceLock};
 
 pub use conflict::{Conflict, Reason};
-pub use flank::{Exposure, Flank, Protection};
+pub use flank::{Exposure, Flank, Protection, flank_of_path};
 use overlap::Overlaps;
-pub use overlap::RouteOverlap;
+pub use overlap::{RouteOverlap, overlap_behind};
 pub use search::{Fan, MOST_ROUTES};
 
 use crate::graph::{Path, Traverse};

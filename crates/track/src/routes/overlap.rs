@@ -19,8 +19,8 @@ pub struct RouteOverlap {
     pub turnouts: Vec<(TurnoutId, Option<Lie>)>,
 }
 
-/// The overlap behind a signal.
-pub(super) fn behind(layout: &Layout, signal: SignalId) -> RouteOverlap {
+/// The overlap behind a signal. The turnouts of a path that leads to it are not left out.
+pub fn overlap_behind(layout: &Layout, signal: SignalId) -> RouteOverlap {
     let at = layout.signals[signal].at;
     let sections = layout.overlap_sections(at);
     let mut turnouts: Vec<(TurnoutId, Option<Lie>)> = Vec::new();
@@ -55,7 +55,7 @@ impl Overlaps {
     pub(super) fn new(layout: &Layout) -> Self {
         let mut overlaps = Self::default();
         for (id, _) in layout.signals.iter().filter(|(_, signal)| signal.overlap != Overlap::None) {
-            let RouteOverlap { sections, turnouts } = behind(layout, id);
+            let RouteOverlap { sections, turnouts } = overlap_behind(layout, id);
             for section in sections {
                 overlaps.in_section.entry(section).or_default().push(id);
             }

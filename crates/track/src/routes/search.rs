@@ -53,7 +53,7 @@ fn complete(layout: &Layout, (entry, name): (SignalId, String), found: Found) ->
     let both = crossed.flat_map(|(leave, next)| [leave, next.enter]);
     let unproved = both.filter(|&end| layout.ends[end].meets.len() > 1).collect();
     let mut overlap = match exit {
-        Exit::Signal(signal) => overlap::behind(layout, signal),
+        Exit::Signal(signal) => overlap::overlap_behind(layout, signal),
         Exit::Stop(_) | Exit::BufferStop(_) | Exit::Edge(_) => RouteOverlap::default(),
     };
     overlap.turnouts.retain(|(turnout, _)| turnouts.iter().all(|need| need.turnout != *turnout));

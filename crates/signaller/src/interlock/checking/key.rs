@@ -76,7 +76,7 @@ fn interlock(digest: &mut Digest, interlock: &Interlock, now: Time) {
 }
 
 fn one_run(digest: &mut Digest, run: &Run, freed: u64, now: Time) {
-    (&run.granted, run.nose, run.proved, &run.lent, &run.plan).hash(&mut digest.0);
+    (&run.granted, run.nose, run.proved, &run.lent, &run.guards, &run.plan).hash(&mut digest.0);
     (run.is_planned, run.is_admitted, run.lacks_track, run.must_stand, run.has_departed).hash(&mut digest.0);
     let has_waited = run.waits_for.is_some() && now.since(run.waits_since) > PATIENCE;
     let has_looked_round = run.looked_round_at_freed == freed;

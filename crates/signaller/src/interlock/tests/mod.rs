@@ -4,6 +4,7 @@ mod aside;
 mod by_hand;
 mod calls;
 mod distant;
+mod flank;
 mod overlaps;
 mod segments;
 mod set_route;
