@@ -213,6 +213,11 @@ impl Interlock {
             return Ok(());
         }
         self.turnout_not_routed(turnout)?;
+        self.may_move_but_for_routes(turnout, picture)
+    }
+
+    /// The same, whatever set routes have locked.
+    pub(super) fn may_move_but_for_routes(&self, turnout: TurnoutId, picture: &impl Picture) -> Result<(), Wait> {
         if let Some(&by) = self.turnouts.locked_by(turnout).first() {
             return Err(Wait::Locked { turnout, by });
         }

@@ -77,7 +77,7 @@ pub(super) fn between(one: &Route, other: &Route) -> Vec<Reason> {
     reasons
 }
 
-/// Whether the second begins where the first ends: then it takes the overlap of the first over.
+/// Whether the second begins where the first ends: then it takes the overlap of the first over, as its own path.
 fn goes_on(first: &Route, second: &Route) -> bool {
     first.exit == Exit::Signal(second.entry)
 }
@@ -99,6 +99,12 @@ fn turnouts(one: &Route, other: &Route, reasons: &mut Vec<Reason>) {
     for (turnout, ours, our_purpose) in one.locks() {
         for (_, theirs, their_purpose) in other.locks().filter(|&(same, ..)| same == turnout) {
             if ours.is_none() || theirs.is_none() || ours == theirs {
+                continue;
+            }
+            // The overlap of the first swings for the way on.
+            let swings = our_purpose == LockedFor::Overlap && goes_on(one, other)
+                || their_purpose == LockedFor::Overlap && goes_on(other, one);
+            if swings {
                 continue;
             }
             reasons.push(match our_purpose.max(their_purpose) {

@@ -60,7 +60,7 @@ impl Interlock {
             RouteStage::Cancelled if is_entered => self.use_route(place, now, picture, outputs),
             RouteStage::Cancelled => {
                 if set.due.is_none_or(|due| due <= now) {
-                    self.release_all(place);
+                    self.release_all(place, now, picture, outputs);
                 }
             }
             RouteStage::Released => {}
@@ -81,7 +81,7 @@ impl Interlock {
             }
             return;
         }
-        let stuck = self.routes.route(id).locks().map(|(turnout, ..)| turnout);
+        let stuck = self.must_lie(self.routes.route(id)).into_iter().map(|(turnout, _)| turnout);
         let stuck = stuck.into_iter().find(|&turnout| self.turnouts.is_stuck(turnout));
         if let Some(turnout) = stuck
             && !std::mem::replace(&mut self.set_routes.set[place].told_stuck, true)
@@ -94,7 +94,7 @@ impl Interlock {
     /// Whether every turnout that the route has locked is known to lie as it needs it.
     fn route_lies(&self, place: usize) -> bool {
         let route = self.routes.route(self.set_routes.set[place].id);
-        route.locks().all(|(turnout, lie, _)| lie.is_none_or(|lie| self.turnouts.lie(turnout) == Some(lie)))
+        self.must_lie(route).into_iter().all(|(turnout, lie)| self.turnouts.lie(turnout) == Some(lie))
     }
 
     fn take_signal_back(&mut self, place: usize) {
@@ -126,11 +126,15 @@ impl Interlock {
         while released + 1 < reached && is_clear(sections[released], picture) {
             released += 1;
         }
+        let has_gone_on = self.has_gone_on(route);
         let has_arrived = reached == sections.len() && released + 1 >= sections.len();
         let set = &mut self.set_routes.set[place];
         if has_arrived {
             // All of the train is in the last section: its detector keeps it from now on.
             released = sections.len();
+        }
+        if has_gone_on && has_arrived {
+            (set.holds_overlap, set.due) = (false, None);
         }
         if has_arrived && set.holds_overlap {
             let due = *set.due.get_or_insert(now + OVERLAP_DELAY);
@@ -173,16 +177,18 @@ impl Interlock {
         self.tell_stage(place, RouteStage::Cancelled, outputs);
         self.set_routes.set[place].due = may_be_seen.then_some(now + RELEASE_DELAY);
         if !may_be_seen {
-            self.release_all(place);
+            self.release_all(place, now, picture, outputs);
         }
         self.is_stirred = true;
         Ok(())
     }
 
-    fn release_all(&mut self, place: usize) {
+    fn release_all(&mut self, place: usize, now: Time, picture: &impl Picture, outputs: &mut Vec<Output>) {
         let set = &mut self.set_routes.set[place];
-        set.released = self.routes.route(set.id).passages.len();
+        let id = set.id;
+        set.released = self.routes.route(id).passages.len();
         (set.holds_overlap, set.due) = (false, None);
+        self.swing_back(id, now, picture, outputs);
         self.is_stirred = true;
         self.freed += 1;
         self.may_admit = true;

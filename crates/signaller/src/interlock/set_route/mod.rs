@@ -10,7 +10,8 @@
 //! 3. **Approach-locked.** Somebody may have seen the signal clear. Where the approach is not detected that is always so.
 //! 4. **Used.** Something came into its first section: the signal is at stop behind it, and does not clear again. Each section is
 //!    released once the next was occupied and it is clear itself, one after the other; the last when all of the train is in it,
-//!    and the overlap when the train has had time to come to stand there.
+//!    and the overlap when the train has had time to come to stand there, or goes on; a route that is set from there takes the
+//!    overlap over (`swing.rs`).
 //! 5. **Cancelled**, by request. Its signal goes to stop at once. Approach-locked, everything stays locked for [`RELEASE_DELAY`]
 //!    more, so that whoever could not stop any more runs over locked turnouts. (49 CFR 236.750 defines approach locking,
 //!    49 CFR 236.767 route locking, and 49 CFR 236.768 time locking.)
@@ -19,6 +20,7 @@
 //! back only when they have come to stand. A set route is in their way like anybody else's track.
 
 mod life;
+mod swing;
 
 use std::time::Duration;
 
@@ -201,9 +203,11 @@ impl Interlock {
             let name = &self.layout.sections[against.section].name;
             return Err(format!("a train that is on the line at `{name}` or beyond may come against it"));
         }
-        for (turnout, lie, _) in route.locks() {
-            let Some(lie) = lie.filter(|&lie| self.turnouts.lie(turnout) != Some(lie)) else { continue };
-            self.may_throw(turnout, picture).map_err(|wait| self.in_words(wait))?;
+        for (turnout, lie) in self.must_lie(route) {
+            if self.turnouts.lie(turnout) == Some(lie) {
+                continue;
+            }
+            self.may_throw_for_route(route, turnout, picture)?;
             if !self.layout.turnouts[turnout].worked {
                 return Err(self.in_words(Wait::ByHand { turnout, lie }));
             }
@@ -262,10 +266,8 @@ impl Interlock {
     /// Locks everything that a route needs, and throws its turnouts.
     fn call_route(&mut self, id: RouteId, now: Time, picture: &impl Picture, outputs: &mut Vec<Output>) {
         let route = self.routes.route(id);
-        for (turnout, lie, _) in route.locks() {
-            if let Some(lie) = lie {
-                self.turnouts.throw(turnout, lie, now, outputs);
-            }
+        for (turnout, lie) in self.must_lie(route) {
+            self.turnouts.throw(turnout, lie, now, outputs);
         }
         self.cleared_anew.extend(route.signals_at_danger());
         self.set_routes.set.push(SetRoute {

@@ -156,3 +156,71 @@ fn a_signal_does_not_clear_before_its_turnout_is_proved_and_people_are_told_why(
     world.step(&[Input::TurnoutReported { turnout: west, lie: None }]);
     assert_eq!(world.shows("S1"), "red", "what is lost again takes the signal back");
 }
+
+/// The passing loop with Heron in a person's hands in `w0`, and the eastern throat as the overlap of `S3`.
+fn with_an_overlap() -> World {
+    let mut layout = passing_loop();
+    let (signal, east) = (layout.signal_named("S3").unwrap(), layout.section_named("east").unwrap());
+    layout.signals[signal].overlap = track::Overlap::Sections(vec![east]);
+    // A second way out of the eastern throat, over a turnout in the overlap.
+    let mut builder = track::Builder::from(layout);
+    let (leg, one) = (builder.end(east, "aside"), builder.layout().sections[east].ends[1]);
+    let siding = builder.plain_section("siding", Some(Length::from_mm(1000)));
+    let turnout = builder.turnout("W3");
+    builder.turnout_mut(turnout).reported = true;
+    let aside = builder.way(one, leg, Some(Length::from_mm(240)));
+    builder.need(aside, turnout, Lie::Diverging);
+    let straight = builder.layout().sections[east].ways[0];
+    builder.need(straight, turnout, Lie::Straight);
+    let near = end(&builder, siding, "a");
+    builder.join(leg, near);
+    let far = end(&builder, siding, "b");
+    builder.close(far, track::Beyond::BufferStop);
+    let mut world = World::new(builder.build());
+    world.put("Heron", "w0", "w0.b");
+    let train = world.train("Heron");
+    assert_eq!(world.ask(Request::TakeOver { train }), Answer::Accepted);
+    world.run(1.0, |_| false);
+    world
+}
+
+fn set_to_end(world: &mut World, entry: &str, exit: &str) -> Answer {
+    let (entry, end) = (world.layout.signal_named(entry).unwrap(), world.layout.end_named(exit).unwrap());
+    world.ask(Request::SetRoute { entry, exit: Exit::BufferStop(end), via: Vec::new() })
+}
+
+#[test]
+fn the_overlap_of_a_route_swings_for_the_route_that_goes_on_from_its_end_and_back_when_that_is_cancelled() {
+    let mut world = with_an_overlap();
+    let turnout = world.layout.turnout_named("W3").unwrap();
+    assert_eq!(set(&mut world, "S1", "S3"), Answer::Accepted);
+    world.run(5.0, |_| false);
+    assert_eq!((world.lies[turnout], world.shows("S1")), (Lie::Straight, "yellow"));
+    let throw_it = Request::Throw { turnout, lie: Lie::Diverging };
+    assert_eq!(refusal(world.ask(throw_it)), "turnout `W3` is locked for the route that is set from `S1`");
+    assert_eq!(set_to_end(&mut world, "S3", "siding.b"), Answer::Accepted);
+    world.run(5.0, |_| false);
+    assert_eq!((world.lies[turnout], world.shows("S1"), world.shows("S3")), (Lie::Diverging, "green", "yellow"));
+    assert_eq!(cancel(&mut world, "S3"), Answer::Accepted);
+    world.run(RELEASE_DELAY.as_secs_f64() + 5.0, |_| false);
+    assert_eq!(stages(&world, "S3").last(), Some(&RouteStage::Released));
+    assert_eq!(world.shows("S1"), "yellow", "its overlap is proved again");
+}
+
+#[test]
+fn the_overlap_does_not_swing_before_a_train_that_may_be_upon_it() {
+    let mut world = with_an_overlap();
+    assert_eq!(set(&mut world, "S1", "S3"), Answer::Accepted);
+    world.by_hand("Heron", Direction::Forward, 60);
+    assert!(world.run(60.0, |world| world.nose("Heron").0 == "north"));
+    world.run(0.5, |_| false);
+    let near = "turnout `W3` is the overlap of a train that runs up to `S3` and may not stand yet";
+    assert_eq!(refusal(set_to_end(&mut world, "S3", "siding.b")), near);
+    let west = world.section("west");
+    assert!(world.run(60.0, |world| !world.signaller.identity().is_occupied(west)));
+    world.by_hand("Heron", Direction::Forward, 0);
+    world.run(crate::interlock::OVERLAP_DELAY.as_secs_f64() + 1.0, |_| false);
+    assert_eq!(stages(&world, "S1").last(), Some(&RouteStage::Released));
+    assert_eq!(set_to_end(&mut world, "S3", "siding.b"), Answer::Accepted);
+    assert!(world.run(5.0, |world| world.shows("S3") == "yellow"));
+}
