@@ -27,6 +27,7 @@ mod grant;
 mod holds;
 mod in_doubt;
 mod no_answer;
+mod no_path;
 mod orders;
 mod overlaps;
 mod plan;

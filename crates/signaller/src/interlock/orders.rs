@@ -5,7 +5,7 @@ use std::sync::Arc;
 use track::{EndId, Length, Lie, SectionId, TrainId, Traverse, TurnoutId};
 
 use super::{HoldKind, Interlock, Run, Wait};
-use crate::door::{Destination, Direction, Fact, Output};
+use crate::door::{Destination, Fact, Output};
 use crate::drive::Drive;
 use crate::identity::Whereabouts;
 use crate::picture::Picture;
@@ -59,36 +59,9 @@ impl Interlock {
         self.stands_in_service(&stand).and_then(|()| self.in_service(goal)).map_err(|wait| self.in_words(wait))?;
         // A train in doubt may be anywhere on its likeliest account; it is planned for when it is sure again.
         if stand.sure && drive.is_at_rest(train) {
-            let course = self.course(train, &stand, to, picture);
-            let Some(course) = course else {
-                let mut ways = self.layout.ways.values();
-                let blind = [Direction::Forward, Direction::Backward].into_iter().any(|it| self.leads_blind(train, it));
-                if blind && ways.any(|way| way.length.is_none()) {
-                    return Err(format!(
-                        "no path leads from where `{name}` stands to {} over measured track, and over other track it cannot lead \
-                         with an end that no detector sees; hint: give the sections lengths",
-                        self.place_name(to)
-                    ));
-                }
-                return Err(format!("no path leads from where `{name}` stands to {}", self.place_name(to)));
-            };
-            if !course.turns_back && self.cannot_tell_if_there(&stand, &course.path, to) {
-                return Err(format!(
-                    "`{name}` may stand at {} or far short of it, and nobody knows; hint: send it somewhere else first",
-                    self.place_name(to)
-                ));
-            }
-            let (length, room) = (self.train_length(train), self.room_at_the_end(&course.path, to));
-            if let (Some(length), Some(room)) = (length, room)
-                && length > room
-            {
-                return Err(format!(
-                    "`{name}` is {:.0} mm long, and {} has room for {:.0} mm",
-                    length.mm(),
-                    self.place_name(to),
-                    room.mm()
-                ));
-            }
+            self.can_set_out(train, &stand, to, picture)?;
+        } else if stand.sure && !self.can_ever_come(&stand, to) {
+            return Err(self.why_no_path(train, &stand, to, picture));
         }
         self.forget_plan(train);
         self.orders_so_far += 1;
@@ -101,6 +74,35 @@ impl Interlock {
         Ok(())
     }
 
+    /// Fails if a train that stands cannot get there, or not stand there.
+    fn can_set_out(
+        &self,
+        train: TrainId,
+        stand: &Whereabouts,
+        to: Destination,
+        picture: &impl Picture,
+    ) -> Result<(), Reason> {
+        let name = self.name(train);
+        let course = self.course(train, stand, to, picture);
+        let course = course.ok_or_else(|| self.why_no_path(train, stand, to, picture))?;
+        if !course.turns_back && self.cannot_tell_if_there(stand, &course.path, to) {
+            return Err(format!(
+                "`{name}` may stand at {} or far short of it, and nobody knows; hint: send it somewhere else first",
+                self.place_name(to)
+            ));
+        }
+        let (length, room) = (self.train_length(train), self.room_at_the_end(&course.path, to));
+        match (length, room) {
+            (Some(length), Some(room)) if length > room => Err(format!(
+                "`{name}` is {:.0} mm long, and {} has room for {:.0} mm",
+                length.mm(),
+                self.place_name(to),
+                room.mm()
+            )),
+            _ => Ok(()),
+        }
+    }
+
     /// Whether a train in the section of its stopping point may be too near to it to move, and may as well be far from it: so
     /// it is with one that was put down there and has not moved since.
     fn cannot_tell_if_there(&self, stand: &Whereabouts, path: &[Traverse], to: Destination) -> bool {
@@ -110,7 +112,7 @@ impl Interlock {
         nose.most + CLOSE > point && nose.least + FAR_OFF < point
     }
 
-    fn place_name(&self, to: Destination) -> String {
+    pub(super) fn place_name(&self, to: Destination) -> String {
         match to {
             Destination::Stop(stop) => format!("`{}`", self.layout.stops[stop].name),
             Destination::Section(section) => format!("`{}`", self.layout.sections[section].name),

@@ -110,7 +110,7 @@ impl Interlock {
     }
 
     /// Whether a passage is one that the destination asks for.
-    fn stops_at(&self, to: Destination, passage: Traverse) -> bool {
+    pub(super) fn stops_at(&self, to: Destination, passage: Traverse) -> bool {
         match to {
             Destination::Stop(stop) => self.layout.stops[stop].towards == passage.leave,
             Destination::Section(section) => section == passage.section,

@@ -6,6 +6,7 @@ mod calls;
 mod distant;
 mod flank;
 mod overlaps;
+mod refusals;
 mod segments;
 mod set_route;
 mod withdrawn;

@@ -1,0 +1,147 @@
+//! Orders that can never be carried out are refused, and say why; what somebody may change is waited for.
+
+use track::Beyond;
+
+use super::*;
+
+/// Tracks `x` and `y`, and the turnout `W1` that leads from both into the headshunt `h`, which is so long and ends there. Heron
+/// stands in `x`, its nose towards the turnout.
+fn headshunt(mm: i64) -> World {
+    let mut builder = builder();
+    let plain = [("x", 1000), ("y", 1000), ("h", mm)];
+    let [x, y, h] = plain.map(|(name, mm)| builder.plain_section(name, Some(Length::from_mm(mm))));
+    let (throat, _) = throat(&mut builder, "throat", "W1");
+    for (section, leg) in [(x, "one"), (y, "two"), (h, "toe")] {
+        let (near, leg) = (end(&builder, section, "a"), end(&builder, throat, leg));
+        builder.join(near, leg);
+        let far = end(&builder, section, "b");
+        builder.close(far, Beyond::BufferStop);
+        builder.signal(format!("from {}", builder.layout().sections[section].name), near);
+    }
+    builder.train(railcar("Heron"));
+    builder.train(railcar("Plover"));
+    let mut world = World::new(builder.build());
+    world.put("Heron", "x", "x.a");
+    world
+}
+
+#[test]
+fn a_train_that_would_have_to_turn_back_on_its_way_is_told_where_to_go_first() {
+    let mut world = headshunt(1000);
+    let reason = "`Heron` would have to turn back on its way to `y`, and turns back only before it sets out; hint: send it to \
+                  `h` first";
+    assert_eq!(refusal(world.go_to_section("Heron", "y")), reason);
+    assert_eq!(world.go_to_section("Heron", "h"), Answer::Accepted);
+    assert!(world.run(60.0, |world| world.has_arrived("Heron")));
+    assert_eq!(world.go_to_section("Heron", "y"), Answer::Accepted);
+    assert!(world.run(60.0, |world| world.has_arrived("Heron")));
+}
+
+#[test]
+fn a_train_that_is_too_long_for_where_it_would_have_to_turn_back_is_told_so() {
+    let mut world = headshunt(400);
+    let reason = "`Heron` would have to turn back in `h` on its way to `y`, and is too long for that: 500 mm, where there is \
+                  room for 400 mm";
+    assert_eq!(refusal(world.go_to_section("Heron", "y")), reason);
+    assert_eq!(refusal(world.go_to_section("Heron", "h")), "`Heron` is 500 mm long, and `h` has room for 400 mm");
+}
+
+#[test]
+fn a_train_that_lies_over_the_turnout_it_would_need_otherwise_is_told_to_go_ahead_first() {
+    let mut world = headshunt(1000);
+    assert_eq!(world.go_to_section("Heron", "h"), Answer::Accepted);
+    let x = world.section("x");
+    assert!(world.run(60.0, |world| !world.signaller.identity().is_occupied(x)));
+    let train = world.train("Heron");
+    assert_eq!(world.ask(Request::Stop { train }), Answer::Accepted);
+    assert!(world.run(20.0, |world| world.speed("Heron") == 0.0));
+    world.run(1.0, |_| false);
+    let reason =
+        "turnout `W1` would have to move under `Heron`; hint: send it ahead first, until all of it is past the turnout";
+    assert_eq!(refusal(world.go_to_section("Heron", "y")), reason);
+}
+
+#[test]
+fn a_train_that_can_only_come_the_wrong_way_round_is_told_which_way_a_stopping_point_faces() {
+    let mut layout = passing_loop();
+    for way in layout.ways.ids().collect::<Vec<_>>() {
+        // Nowhere can it turn.
+        layout.ways[way].length =
+            layout.ways[way].length.filter(|length| length.mm() < 1.0).or(Some(Length::from_mm(450)));
+    }
+    let mut world = World::new(layout);
+    world.put("Plover", "e0", "e0.a");
+    let reason = "`Plover` comes to `halt` only the wrong way round: whoever stops there points at `north.b`";
+    assert_eq!(refusal(world.go("Plover", "halt")), reason);
+}
+
+#[test]
+fn a_train_is_not_sent_over_tracks_that_meet_where_nobody_reports_which_way_it_goes() {
+    let mut builder = builder();
+    let line = row(&mut builder, &["a", "b"], 1000);
+    let [c, d] = ["c", "d"].map(|name| builder.plain_section(name, Some(Length::from_mm(1000))));
+    let out = end(&builder, line[1], "b");
+    for section in [c, d] {
+        let near = end(&builder, section, "a");
+        builder.join(out, near);
+    }
+    builder.train(railcar("Heron"));
+    let mut world = World::new(builder.build());
+    world.put("Heron", "a", "a.b");
+    let reason = "no path leads from where `Heron` stands to `c` but over tracks that meet at `b.b`, and nobody reports which \
+                  way a train goes there";
+    assert_eq!(refusal(world.go_to_section("Heron", "c")), reason);
+}
+
+#[test]
+fn an_order_that_no_path_can_fulfil_is_refused_to_a_train_that_runs_too() {
+    let mut world = headshunt(1000);
+    assert_eq!(world.go_to_section("Heron", "h"), Answer::Accepted);
+    assert!(world.run(60.0, |world| world.speed("Heron") > 0.0));
+    let train = world.train("Heron");
+    assert!(
+        refusal(world.go_to_section("Heron", "y")).starts_with("`Heron` would have to turn back on its way to `y`")
+    );
+    assert!(world.signaller.interlock().destination(train).is_some(), "its order stands");
+    assert!(world.run(60.0, |world| world.has_arrived("Heron")));
+}
+
+#[test]
+fn a_train_runs_against_signals_that_face_the_other_way() {
+    let mut builder = builder();
+    let line = row(&mut builder, &["a", "b", "c"], 1000);
+    for (name, section) in [("S2", 1), ("S4", 2)] {
+        let at = end(&builder, line[section], "a");
+        builder.signal(name, at);
+    }
+    builder.train(railcar("Heron"));
+    let mut world = World::new(builder.build());
+    world.put("Heron", "a", "a.b");
+    assert_eq!(world.go_to_section("Heron", "c"), Answer::Accepted);
+    world.run(1.0, |_| false);
+    assert_eq!(world.granted("Heron"), ["a", "b", "c"], "all of it, or nothing");
+    assert!(world.run(60.0, |world| world.has_arrived("Heron")));
+}
+
+#[test]
+fn a_train_waits_for_what_people_can_change_and_says_so() {
+    let mut layout = passing_loop();
+    let west = layout.turnout_named("W1").unwrap();
+    layout.turnouts[west].worked = false;
+    let mut world = World::new(layout);
+    world.put("Heron", "w0", "w0.b");
+    assert_eq!(world.go_to_section("Heron", "south"), Answer::Accepted);
+    world.run(20.0, |_| false);
+    assert_eq!(world.waits("Heron"), ["turnout `W1` must be thrown to `diverging` by hand"]);
+    world.lies[west] = Lie::Diverging;
+    world.step(&[Input::TurnoutReported { turnout: west, lie: Some(Lie::Diverging) }]);
+    assert!(world.run(60.0, |world| world.has_arrived("Heron")));
+    let crew = Request::HandRegionOver { sections: vec![world.section("west")], to: "the track crew".to_owned() };
+    assert_eq!(world.ask(crew), Answer::Accepted);
+    assert_eq!(world.go("Heron", "far west"), Answer::Accepted);
+    world.run(20.0, |_| false);
+    assert_eq!(world.waits("Heron").last(), Some(&"`west` is in a person's hands"));
+    let back = Request::TakeRegionBack { sections: vec![world.section("west")] };
+    assert_eq!(world.ask(back), Answer::Accepted);
+    assert!(world.run(60.0, |world| world.has_arrived("Heron")));
+}
