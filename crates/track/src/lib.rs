@@ -7,6 +7,7 @@
 //! Read [`Layout`] first, then [`Graph`], then [`Routes`].
 
 mod aspects;
+pub mod braking;
 mod builder;
 pub mod dcc;
 mod electrics;
