@@ -135,6 +135,7 @@ pub(crate) fn read_rules(
         role: book.role,
         reads,
         diverging: book.diverging,
+        speeds: track::ClassSpeeds::default(),
         aspects,
         rules,
     };

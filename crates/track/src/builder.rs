@@ -2,7 +2,8 @@
 
 use std::time::Duration;
 
-use crate::aspects::{AspectBook, SpeedClass};
+use crate::aspects::{AspectBook, ClassSpeeds, SpeedClass};
+use crate::braking::Gradient;
 use crate::ids::{
     BookId, DetectorId, DistrictId, EndId, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId, WayId,
 };
@@ -28,6 +29,7 @@ impl Builder {
             layout: Layout {
                 name: name.into(),
                 scale,
+                speeds: ClassSpeeds::default(),
                 sections: Table::new(),
                 ends: Table::new(),
                 ways: Table::new(),
@@ -87,8 +89,15 @@ impl Builder {
     pub fn way(&mut self, a: EndId, b: EndId, length: Option<Length>) -> WayId {
         let section = self.layout.ends[a].section;
         debug_assert_eq!(section, self.layout.ends[b].section, "a way joins ends of one section");
-        let way =
-            self.layout.ways.push(Way { section, ends: [a, b], length, needs: Vec::new(), limit: None, class: None });
+        let way = self.layout.ways.push(Way {
+            section,
+            ends: [a, b],
+            length,
+            needs: Vec::new(),
+            limit: None,
+            gradient: Gradient::LEVEL,
+            class: None,
+        });
         self.layout.sections[section].ways.push(way);
         self.layout.ends[a].ways.push(way);
         if a != b {
@@ -110,6 +119,16 @@ impl Builder {
     /// Limits the speed on a way.
     pub fn limit(&mut self, way: WayId, limit: Speed) {
         self.layout.ways[way].limit = Some(limit);
+    }
+
+    /// Says how a way rises from its first to its second end.
+    pub fn rise(&mut self, way: WayId, gradient: Gradient) {
+        self.layout.ways[way].gradient = gradient;
+    }
+
+    /// Says what the classes of speed come to on the table, whatever the aspect books say.
+    pub fn speeds(&mut self, speeds: ClassSpeeds) {
+        self.layout.speeds = speeds;
     }
 
     /// Says by which class of speed signals speak of a way.

@@ -2,7 +2,8 @@
 
 use std::time::Duration;
 
-use crate::aspects::{AspectBook, Role, SpeedClass};
+use crate::aspects::{AspectBook, ClassSpeeds, Pass, Role, SpeedClass};
+use crate::braking::Gradient;
 use crate::electrics::{Sensing, Voltage};
 use crate::ids::{
     BookId, DetectorId, DistrictId, EndId, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId, WayId,
@@ -20,6 +21,8 @@ pub struct Layout {
     pub name: String,
     /// Its scale.
     pub scale: Scale,
+    /// What the classes of speed come to on the table, where it was said for all books.
+    pub speeds: ClassSpeeds,
     /// Sections.
     pub sections: Table<SectionId, Section>,
     /// Ends of sections.
@@ -100,8 +103,10 @@ pub struct Way {
     pub length: Option<Length>,
     /// The turnout positions it needs.
     pub needs: Vec<Need>,
-    /// The highest speed allowed on it.
+    /// The highest speed allowed on it, that of turnouts which it needs to diverge included.
     pub limit: Option<Speed>,
+    /// How it rises from its first to its second end.
+    pub gradient: Gradient,
     /// The class of speed by which signals speak of it, where that was said.
     pub class: Option<SpeedClass>,
 }
@@ -241,6 +246,20 @@ impl Layout {
         let [a, b] = self.ways[way].ends;
         debug_assert!(from == a || from == b, "{from:?} is no end of {way:?}");
         if from == a { b } else { a }
+    }
+
+    /// How a way rises for somebody who entered it by `entered`, which must be one of its ends.
+    pub fn gradient_from(&self, way: WayId, entered: EndId) -> Gradient {
+        let Way { ends: [first, _], gradient, .. } = self.ways[way];
+        if entered == first { gradient } else { gradient.reversed() }
+    }
+
+    /// How fast, on the table, a train may be between signals of a book if it passed the last one so. Nothing where the
+    /// signal sets no speed: at normal speed, and where it lets no train pass at all.
+    pub fn speed_of(&self, book: &AspectBook, pass: Pass) -> Option<Speed> {
+        let on_table = |real: Speed| Speed::from_mm_f64(real.mm() / self.scale.ratio);
+        let own = || book.parts().speeds.of(pass).or_else(|| ClassSpeeds::usual().of(pass)).map(on_table);
+        self.speeds.of(pass).or_else(own)
     }
 
     /// The ways through a section for somebody who entered it by `entered`, each with the end it leaves by.

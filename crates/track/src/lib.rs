@@ -22,8 +22,8 @@ mod train;
 mod units;
 
 pub use aspects::{
-    Ahead, Aspect, AspectBook, AspectRow, BookParts, Expect, Flaw, MOST_CLEAR, Next, Pass, Role, Rule, SpeedClass,
-    State,
+    Ahead, Aspect, AspectBook, AspectRow, BookParts, ClassSpeeds, Expect, Flaw, MOST_CLEAR, Next, Pass, Role, Rule,
+    SpeedClass, State,
 };
 pub use builder::Builder;
 pub use electrics::{Current, Resistance, Sensing, SensingKind, Voltage};

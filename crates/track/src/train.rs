@@ -21,6 +21,8 @@ pub struct Train {
     pub acceleration: Option<Acceleration>,
     /// How it may brake in ordinary service.
     pub braking: Option<Acceleration>,
+    /// How much of gravity gets through its gears to its wheels, in thousandths: all of it would be free rolling.
+    pub gradient_share_permille: i64,
     /// How far the real speed may differ from what its speed curve says, in thousandths.
     pub speed_tolerance_permille: i64,
     /// Where it stands when the layout is first loaded.
@@ -158,10 +160,15 @@ impl Train {
             top_speed: None,
             acceleration: None,
             braking: None,
+            gradient_share_permille: Self::GRADIENT_SHARE_PERMILLE,
             speed_tolerance_permille: 0,
             start: None,
         }
     }
+
+    /// How much of gravity gets through the gears of a train of which nobody said it: most of them hold still on a gradient
+    /// without current. Common practice, no source.
+    pub const GRADIENT_SHARE_PERMILLE: i64 = 100;
 
     /// Its whole length, where its vehicles are known.
     pub fn length(&self) -> Option<Length> {

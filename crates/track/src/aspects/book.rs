@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use super::check::{Flaw, decide};
 use super::meaning::{Aspect, Expect, Pass, SpeedClass};
+use super::speeds::ClassSpeeds;
 use super::state::{Next, Rule, State, places};
 use crate::layout::Lie;
 
@@ -57,6 +58,8 @@ pub struct BookParts {
     pub reads: Option<(String, Vec<AspectRow>)>,
     /// The class of speed of a diverging path of which nothing else is said.
     pub diverging: SpeedClass,
+    /// What its classes of speed come to on the real railway, as far as it says that.
+    pub speeds: ClassSpeeds,
     /// The aspects, the most restrictive first.
     pub aspects: Vec<AspectRow>,
     /// The rules, in no order.
@@ -112,6 +115,7 @@ impl AspectBook {
             role: Role::Main,
             reads: None,
             diverging: SpeedClass::Slow,
+            speeds: ClassSpeeds::default(),
             aspects: vec![
                 AspectRow { says: "stop".into(), ..AspectRow::new("red", Pass::Stop, None) },
                 AspectRow { says: "the next signal may be at danger".into(), ..AspectRow::new("yellow", normal, stop) },
@@ -130,6 +134,12 @@ impl AspectBook {
     /// What was said of it.
     pub fn parts(&self) -> &BookParts {
         &self.parts
+    }
+
+    /// The same with other words on what its classes of speed come to.
+    pub fn with_speeds(mut self, speeds: ClassSpeeds) -> Self {
+        self.parts.speeds = speeds;
+        self
     }
 
     /// Its own name.

@@ -6,9 +6,11 @@
 mod book;
 mod check;
 mod meaning;
+mod speeds;
 mod state;
 
 pub use book::{AspectBook, AspectRow, BookParts, Role};
 pub use check::Flaw;
 pub use meaning::{Aspect, Expect, Pass, SpeedClass};
+pub use speeds::ClassSpeeds;
 pub use state::{Ahead, MOST_CLEAR, Next, Rule, State};

@@ -1,6 +1,8 @@
 //! Distant signals: they foretell what the next main signal shows, and no train stops for them.
 
-use track::{Aspect, AspectBook, AspectRow, BookParts, Builder, Expect, Next, Pass, Role, Rule, SpeedClass};
+use track::{
+    Aspect, AspectBook, AspectRow, BookParts, Builder, ClassSpeeds, Expect, Next, Pass, Role, Rule, SpeedClass,
+};
 
 use super::*;
 
@@ -16,6 +18,7 @@ fn foretelling() -> AspectBook {
         role: Role::Distant,
         reads: Some((main.title().to_owned(), main.parts().aspects.clone())),
         diverging: SpeedClass::Normal,
+        speeds: ClassSpeeds::default(),
         aspects: vec![
             AspectRow::new("caution", normal, Some(Expect::Stop)),
             AspectRow::new("clear", normal, Some(Expect::At(SpeedClass::Normal))),
