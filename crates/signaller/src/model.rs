@@ -368,7 +368,11 @@ impl World {
         let described = &self.layout.trains[train];
         let tick = TICK.as_secs_f64();
         let up = described.acceleration.map_or(80.0, Acceleration::mm) * tick;
-        let down = described.braking.map_or(120.0, Acceleration::mm) * tick;
+        let gravity = truth.path.last().map_or(0.0, |last| {
+            let rise = self.layout.gradient_from(last.way, last.enter);
+            rise.pull(described.gradient_share_permille).mm()
+        });
+        let down = (described.braking.map_or(120.0, Acceleration::mm) + gravity) * tick;
         truth.speed = truth.wanted.clamp(truth.speed - down, truth.speed + up).max(0.0);
         truth.front += truth.speed * tick;
         while let Some(&last) = truth.path.last().filter(|last| truth.front > self.length(last.way)) {

@@ -18,6 +18,7 @@ mod motion;
 mod passage;
 mod profile;
 mod reach;
+mod signalled;
 #[cfg(test)]
 mod tests;
 
@@ -38,6 +39,7 @@ use motion::{Motion, RUN_AGAIN, STOP_AGAIN};
 use passage::Passage;
 use profile::Profile;
 use reach::{CREEP, LOOK, Reach, SECTION_APPROACH};
+use signalled::Signalled;
 
 /// How every train is driven.
 #[derive(Clone, Debug)]
@@ -55,6 +57,8 @@ struct Row {
     profile: Profile,
     motion: Motion,
     passage: Passage,
+    /// The speeds that signals have set for the track it was granted.
+    signalled: Signalled,
     /// What identity was told last of its speed.
     told: Option<Pace>,
     look_at: Time,
@@ -177,6 +181,7 @@ impl Drive {
             };
             self.learn(train, &stand, now);
             self.expect_answer(train, &stand, picture, interlock, signals, outputs);
+            self.look_ahead(train, picture, interlock, signals);
             let wish = match interlock.authority(train, picture, signals) {
                 Some(authority) if stand.sure => self.wish(train, &authority, &stand),
                 Some(authority) => self.wish_in_doubt(train, &authority, now, picture, interlock),
@@ -207,6 +212,15 @@ impl Drive {
         if row.motion.is_at_rest() {
             row.profile.direction = stand.leading;
         }
+    }
+
+    /// Takes in what signals and gradients before the train make of how it may run.
+    fn look_ahead(&mut self, train: TrainId, picture: &impl Picture, interlock: &Interlock, signals: &Signals) {
+        let layout = Arc::clone(&self.layout);
+        let Some(authority) = interlock.authority(train, picture, signals) else { return };
+        let row = self.row(train);
+        row.signalled.look(&layout, &authority, signals);
+        row.profile.brake_on(reach::steepest_fall(&layout, &authority));
     }
 
     /// Holds the train if it should have shown itself farther on by now.
@@ -312,7 +326,7 @@ impl Drive {
         }
         let creep = profile.creep_step(CREEP);
         let slow = if authority.call == Call::Creep { profile.nominal(creep) } else { Speed::MAX };
-        let limit = reach::limit(layout, authority, stand, profile).min(slow);
+        let limit = reach::limit(layout, authority, stand, profile, &row.signalled).min(slow);
         let allowed = match reach::reach(layout, authority, stand, profile) {
             Reach::Measured(room) => {
                 let by_room = profile.step_within(limit.min(reach::speed_before(room, Speed::ZERO, profile)));
@@ -414,6 +428,7 @@ impl Row {
             profile,
             motion: Motion::default(),
             passage: Passage::default(),
+            signalled: Signalled::default(),
             told: None,
             look_at: Time::ZERO,
             answer: Answer::default(),

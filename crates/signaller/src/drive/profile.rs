@@ -1,5 +1,6 @@
 //! How a train answers to speed steps, as far as it was described; defaults where it was not.
 
+use track::braking::Gradient;
 use track::{Acceleration, Length, Speed, SpeedSteps, Train};
 
 use super::learned::{Learned, MILLION, Ratio, Timed};
@@ -18,6 +19,10 @@ const TOLERANCE: i64 = 100;
 /// gradient needs room. Common practice, no source.
 const BRAKING_COUNTED_ON: i64 = 800;
 
+/// No gradient is taken to leave a train less than this part of its brakes, in thousandths: one that runs away does so
+/// however it is driven, and one that does not must be known to come to rest some time.
+const LEAST_BRAKING: i64 = 100;
+
 /// One train's speed curve: a straight line, with bounds that narrow as it is timed.
 #[derive(Clone, Debug)]
 pub(crate) struct Profile {
@@ -28,8 +33,12 @@ pub(crate) struct Profile {
     pub(crate) direction: Direction,
     /// How it is made to gather speed.
     pub(crate) acceleration: Acceleration,
-    /// How well it brakes at least.
+    /// How well it brakes at least, on the track before it.
     pub(crate) braking: Acceleration,
+    /// How well it brakes at least on level track.
+    braking_on_the_level: Acceleration,
+    /// How much of gravity gets through its gears, in thousandths.
+    gradient_share: i64,
     /// The blind length ahead of the first axle that a detector sees, whichever end leads.
     pub(crate) blind: Length,
 }
@@ -38,16 +47,24 @@ impl Profile {
     /// The profile of a train; of a stranger, where nothing is known.
     pub(crate) fn new(train: Option<&Train>) -> Self {
         let tolerance = train.map_or(0, |train| train.speed_tolerance_permille);
-        let braking = train.and_then(|train| train.braking).unwrap_or(BRAKING);
+        let counted_on = train.and_then(|train| train.braking).unwrap_or(BRAKING).scaled(BRAKING_COUNTED_ON, 1000);
         Self {
             top: train.and_then(|train| train.top_speed).unwrap_or(TOP_SPEED),
             steps: train.map_or(SpeedSteps::Steps126, |train| train.speed_steps).highest(),
             learned: Learned::new(if tolerance > 0 { tolerance.min(900) } else { TOLERANCE }),
             direction: Direction::Forward,
             acceleration: train.and_then(|train| train.acceleration).unwrap_or(ACCELERATION),
-            braking: braking.scaled(BRAKING_COUNTED_ON, 1000),
+            braking: counted_on,
+            braking_on_the_level: counted_on,
+            gradient_share: train.map_or(Train::GRADIENT_SHARE_PERMILLE, |train| train.gradient_share_permille),
             blind: train.map_or(Length::ZERO, |train| train.blind_front().max(train.blind_rear())),
         }
+    }
+
+    /// From now on it brakes on track that falls so at most; a rise helps nobody, for all of the train may not be on it yet.
+    pub(super) fn brake_on(&mut self, fall: Gradient) {
+        let left = self.braking_on_the_level + fall.min(Gradient::LEVEL).pull(self.gradient_share);
+        self.braking = left.max(self.braking_on_the_level.scaled(LEAST_BRAKING, 1000));
     }
 
     /// The speed that a step means.

@@ -2,10 +2,12 @@
 
 use std::time::Duration;
 
+use track::braking::{Braking, Gradient};
 use track::{Layout, Length, Speed, Traverse};
 
 use super::motion::REACTION;
 use super::profile::Profile;
+use super::signalled::Signalled;
 use crate::identity::{NEXT_AXLE, Whereabouts};
 use crate::interlock::{Authority, Call};
 
@@ -54,32 +56,43 @@ fn nose_at_most(layout: &Layout, authority: &Authority<'_>, stand: &Whereabouts,
     layout.ways[passage.way].length.map(|length| length + profile.blind)
 }
 
-/// The highest speed from which the train comes down to `then` within `distance`, if it answers as late as it may and is
-/// looked at as seldom: v²/2a + v (reaction + look) = distance + then²/2a, solved for v.
+/// How a train brakes if it answers as late as it may and is looked at as seldom.
+fn braking(profile: &Profile) -> Braking {
+    Braking { rate: profile.braking, delay: REACTION + LOOK }
+}
+
+/// The highest speed from which the train comes down to `then` within `distance`.
 pub(super) fn speed_before(distance: Length, then: Speed, profile: &Profile) -> Speed {
-    let late = i128::from((REACTION + LOOK).as_millis() as i64);
-    let braking = i128::from(profile.braking.um());
-    let lost = braking * late / 1000;
-    let then = i128::from(then.um());
-    let under_root = lost * lost + 2 * braking * i128::from(distance.um().max(0)) + then * then;
-    let speed = (under_root.max(0) as u128).isqrt() as i128 - lost;
-    Speed::from_um(speed.clamp(0, i128::from(i64::MAX / 4)) as i64)
+    braking(profile).speed_before(distance, then)
 }
 
 /// How much room a train needs to stop from a speed.
 pub(super) fn room_to_stop(speed: Speed, profile: &Profile) -> Length {
-    speed.stopping_distance(profile.braking) + speed.distance_in(REACTION + LOOK)
+    braking(profile).distance_to_stop(speed)
+}
+
+/// The steepest fall of the track that a train stands on and was granted; level track where none of it falls.
+pub(super) fn steepest_fall(layout: &Layout, authority: &Authority<'_>) -> Gradient {
+    let rises = authority.granted.iter().map(|passage| layout.gradient_from(passage.way, passage.enter));
+    rises.min().unwrap_or(Gradient::LEVEL).min(Gradient::LEVEL)
 }
 
 /// The highest speed that the limits allow on the ways it is on, and on those ahead in time to slow down for them.
-pub(super) fn limit(layout: &Layout, authority: &Authority<'_>, stand: &Whereabouts, profile: &Profile) -> Speed {
+pub(super) fn limit(
+    layout: &Layout,
+    authority: &Authority<'_>,
+    stand: &Whereabouts,
+    profile: &Profile,
+    signalled: &Signalled,
+) -> Speed {
     let mut limit = Speed::MAX;
     let mut ahead = nose_at_most(layout, authority, stand, profile).map(|most| -most);
     for (place, passage) in authority.granted.iter().enumerate().take(authority.end) {
         let way = &layout.ways[passage.way];
+        let way_limit = [way.limit, signalled.limit(passage.enter)].into_iter().flatten().min();
         if place <= authority.nose {
-            limit = limit.min(way.limit.unwrap_or(Speed::MAX));
-        } else if let Some(way_limit) = way.limit {
+            limit = limit.min(way_limit.unwrap_or(Speed::MAX));
+        } else if let Some(way_limit) = way_limit {
             limit = limit.min(ahead.map_or(way_limit, |ahead| speed_before(ahead, way_limit, profile)));
         }
         if place >= authority.nose {
@@ -91,7 +104,10 @@ pub(super) fn limit(layout: &Layout, authority: &Authority<'_>, stand: &Whereabo
 
 #[cfg(test)]
 mod tests {
+    use track::Beyond;
+
     use super::*;
+    use crate::model::{World, builder, end, railcar, row};
 
     #[test]
     fn a_train_that_answers_late_still_stops_within_its_distance() {
@@ -110,5 +126,36 @@ mod tests {
         let at_the_sign = speed_before(Length::ZERO, limit, &profile);
         assert!(at_the_sign <= limit && at_the_sign > Speed::from_mm(50), "{at_the_sign:?}");
         assert!(speed_before(Length::from_mm(500), limit, &profile) > limit);
+    }
+
+    /// How a railcar stops before the end of the section it was sent to, on track that rises so: how fast it was at most 500 mm
+    /// before the end, and how many millimetres short of it it stands.
+    fn stops_on(permille: f64) -> (f64, f64) {
+        let mut builder = builder();
+        let line = row(&mut builder, &["a", "b", "c"], 1500);
+        for section in &line {
+            let way = builder.layout().sections[*section].ways[0];
+            builder.rise(way, Gradient::from_permille_f64(permille));
+        }
+        let far = end(&builder, line[2], "b");
+        builder.close(far, Beyond::BufferStop);
+        builder.train(railcar("Heron"));
+        let mut world = World::new(builder.build());
+        world.put("Heron", "a", "a.b");
+        world.go_to_section("Heron", "c");
+        assert!(world.run(120.0, |world| world.nose("Heron").0 == "c" && world.nose("Heron").1 < 500.0));
+        let speed = world.speed("Heron");
+        assert!(world.run(120.0, |world| world.has_arrived("Heron")));
+        world.run(3.0, |_| false);
+        assert_eq!((world.nose("Heron").0, world.speed("Heron")), ("c", 0.0));
+        (speed, world.nose("Heron").1)
+    }
+
+    #[test]
+    fn a_train_that_runs_downhill_brakes_earlier_and_stops_short_all_the_same() {
+        let (level, downhill, uphill) = (stops_on(0.0), stops_on(-90.0), stops_on(90.0));
+        assert!(downhill.0 < level.0 - 10.0, "{downhill:?} mm/s, mm; on the level {level:?}");
+        assert!(downhill.1 > 0.0 && downhill.1 < level.1 + 60.0, "{downhill:?} mm/s, mm; on the level {level:?}");
+        assert_eq!(uphill.0, level.0, "a rise is not counted on");
     }
 }
