@@ -3,6 +3,7 @@
 use std::time::Duration;
 
 use toml::de::{DeArray, DeTable, DeValue};
+use track::braking::Gradient;
 use track::{Acceleration, Current, Length, Resistance, Voltage};
 
 use crate::diagnostic::Findings;
@@ -12,6 +13,8 @@ use crate::source::{FileId, Said, Span};
 
 /// Nothing on a table is shorter than this; who writes less took another unit.
 const SHORTEST_MM: f64 = 10.0;
+/// Few trains climb more than this, in millimetres a metre; who writes more may have counted otherwise.
+const STEEP_PERMILLE: f64 = 100.0;
 /// So many names are listed before the rest is only counted.
 const LISTED: usize = 12;
 /// One table while it is being read. What is asked for is remembered; [`Keys::finish`] reports the rest.
@@ -181,6 +184,16 @@ impl<'t> Keys<'t> {
                 .hint("measure it at the track; the bounds are those of NMRA S-9.1, table 3");
         }
         Some(Said { value: voltage, span: said.span })
+    }
+
+    /// How a way rises, doubted where nothing but a rack would climb it.
+    pub(crate) fn gradient(&mut self, key: &'static str, out: &mut Findings) -> Option<Said<Gradient>> {
+        let said = self.number(key, Unit::Permille, out)?;
+        if said.value.abs() > STEEP_PERMILLE {
+            out.warning(said.span, format!("`{key}` is more than one in ten"))
+                .hint("a gradient is millimetres of rise a metre, from the first end to the second");
+        }
+        Some(Said { value: Gradient::from_permille_f64(said.value), span: said.span })
     }
 
     pub(crate) fn acceleration(&mut self, key: &'static str, out: &mut Findings) -> Option<Said<Acceleration>> {

@@ -31,6 +31,12 @@
 //! threshold = 0.5            # from how many milliamperes on they say that something is there
 //! bridge    = 0.3            # for so long they are not believed that nothing is there any more; 0 where left out
 //!
+//! [speeds]                   # what signals mean by classes of speed; what is left out is as the aspect book says, or as below
+//! restricted = "15 mph"      # on sight
+//! slow       = "20 mph"
+//! medium     = "40 mph"
+//! limited    = "45 mph"
+//!
 //! [[link]]                   # what carries reports and orders to and from one part of the hardware
 //! name = "west"
 //!
@@ -41,12 +47,13 @@
 //! link     = "west"          # carries the reports of the detectors in it; may be left out
 //! dark     = false           # true where no detector watches it; false where left out
 //! limit    = "30 km/h"       # the highest speed on all its ways; may be left out
+//! gradient = -12.5           # rise from `a` to `b` in mm a metre, less than 0 where it falls; 0 where left out
 //! speed-class = "normal"     # by which signals speak of all its ways; may be left out, and said of single ways instead
 //!
 //! [[section]]
 //! name = "west-throat"       # more than two ends: the ways say which there are
 //! ways = [
-//!   { from = "toe", to = "one", length = 240, needs = { W1 = "straight" } },
+//!   { from = "toe", to = "one", length = 240, needs = { W1 = "straight" }, gradient = 5 },   # rise `from` one end `to` the other
 //!   { from = "toe", to = "two", length = 245, needs = { W1 = "diverging" }, limit = 80 },
 //! ]
 //!
@@ -56,6 +63,7 @@
 //! worked     = true          # the signaller throws it, not a person; true where left out
 //! throw-time = 1.5           # 1 s where left out
 //! normal     = "straight"    # how it lies in a control table's first column; straight where left out
+//! limit      = "40 km/h"     # the highest speed on ways that need it to diverge; may be left out
 //! link       = "west"        # carries its reports; may be left out
 //!
 //! [[joint]]                  # two ends that meet. An end in several joints is a junction whose turnout nobody reports
@@ -117,6 +125,11 @@
 //! restrictive aspect of its own book that promises no more. A signal of a book of `kind = "distant"` only foretells
 //! what the next main signal shows; it ends no stretch.
 //!
+//! A train that passes a signal at slow, medium or limited speed, or on sight, keeps to that speed up to the next one. On
+//! the real railway slow and restricted speed are 20 mph, medium speed is 40 mph (49 CFR 236.812, 236.813, 236.811) and
+//! limited speed 45 mph (NORAC operating rules, 8th edition, 2003) where neither `[speeds]` nor the aspect book says
+//! otherwise. Gradients of more than 100 mm a metre are doubted.
+//!
 //! Every end is in a joint, has a buffer stop, or leads off the layout. Ways that begin at one end need different
 //! positions of some turnout, unless none of them needs any and they lead to different ends. Track without lengths and
 //! without turnouts is accepted: the signaller then knows less. A way needs a length where something is measured along
@@ -155,6 +168,7 @@
 //! kind      = "main"              # or "distant"; "main" where left out
 //! reads     = "harbour"           # the book in whose words `next` speaks; its own where left out
 //! diverging = "slow"              # speed class of a diverging path of which nothing is said; "slow" where left out
+//! speeds    = { slow = "40 km/h" }   # what classes of speed are on the real railway, as under `[speeds]`; may be left out
 //!
 //! [[aspect]]                      # the most restrictive first
 //! name = "red"
@@ -223,6 +237,7 @@
 //! top-speed       = "65 km/h"                  # at the highest step; may be left out
 //! acceleration    = 70                         # mm/s2; may be left out
 //! braking         = 110                        # mm/s2, in ordinary service; may be left out
+//! gradient-share  = 0.1                        # how much of gravity gets through its gears; 0.1 where left out, 1 rolls freely
 //! speed-tolerance = 0.1                        # how far off the real speed may be; 0.2 where left out
 //! stands          = { on = ["quay-1"], nose = "quay-1.b" }   # at first; sections tail first, the end the front points at
 //! ```
@@ -231,7 +246,7 @@
 //! from the vehicle's front; `true` for axles 25 mm from either end, or a quarter of the length where that is less
 //! (common practice, no source); `false` for nothing, which it is where neither it nor any axle is given. Wrongly
 //! believed undetectable a vehicle costs time; wrongly believed detectable it may be run into. The defaults of
-//! `throw-time` and `speed-tolerance` are common practice, no source.
+//! `throw-time`, `speed-tolerance` and `gradient-share` are common practice, no source.
 //!
 //! Better than saying what is seen is to say what draws current, and have the rest reckoned:
 //!
@@ -277,6 +292,7 @@ mod show;
 mod sight;
 mod signals;
 mod source;
+mod speeds;
 mod syntax;
 mod written;
 

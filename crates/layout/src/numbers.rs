@@ -15,6 +15,8 @@ const FASTEST_MM_S: f64 = 20_000.0;
 const STEEPEST_MM_S2: f64 = 100_000.0;
 /// No turnout and no detector takes longer than this, in seconds.
 const SLOWEST_S: f64 = 600.0;
+/// No train climbs more than this, in millimetres a metre: the steepest rack railways have 480 (from memory).
+const STEEPEST_PERMILLE: f64 = 500.0;
 /// No model railway's track carries more volts.
 const HIGHEST_V: f64 = 60.0;
 /// Nothing on a table draws less than this that a detector could see, nor more than that, in milliamperes.
@@ -56,6 +58,8 @@ pub(crate) enum Unit {
     Volts,
     Milliamperes,
     Ohms,
+    /// Of rise; may be less than nothing.
+    Permille,
     Share,
     Count,
     /// A whole number whose bounds the caller checks.
@@ -72,6 +76,7 @@ impl Unit {
             Self::Volts => "a number of volts",
             Self::Milliamperes => "a number of milliamperes",
             Self::Ohms => "a number of ohms",
+            Self::Permille => "a number of millimetres a metre, less than zero where the track falls",
             Self::Share => "a number between 0 and 1",
             Self::Count | Self::Address => "a whole number",
         }
@@ -88,6 +93,11 @@ impl Unit {
             Self::Volts => (false, HIGHEST_V, "more than 60 volts, which no model railway's track carries"),
             Self::Milliamperes => (false, LARGEST_MA, "more than ten amperes"),
             Self::Ohms => (false, LARGEST_OHM, "more than ten megohms"),
+            Self::Permille if value.abs() > STEEPEST_PERMILLE => {
+                return Some("is more than half a metre a metre".to_owned());
+            }
+            Self::Permille if value.is_finite() => return None,
+            Self::Permille => (true, STEEPEST_PERMILLE, ""),
             Self::Share => (true, 1.0, "more than the whole"),
             Self::Count => (true, 1e9, "more than can be counted here"),
             Self::Address => return None,

@@ -2,13 +2,15 @@
 
 use toml::de::DeValue;
 use track::{
-    Aspect, AspectBook, AspectRow, BookParts, Expect, Flaw, Lie, MOST_CLEAR, Next, Pass, Role, Rule, SpeedClass,
+    Aspect, AspectBook, AspectRow, BookParts, ClassSpeeds, Expect, Flaw, Lie, MOST_CLEAR, Next, Pass, Role, Rule,
+    SpeedClass,
 };
 
 use crate::diagnostic::Findings;
 use crate::keys::{Keys, check_name, list_of, table_of, texts_of, word_of};
 use crate::nearest::nearest;
 use crate::source::{Said, Span};
+use crate::speeds::real_speeds;
 
 const ROLES: [(&str, Role); 2] = [("main", Role::Main), ("distant", Role::Distant)];
 const LIES: [(&str, Lie); 2] = [("straight", Lie::Straight), ("diverging", Lie::Diverging)];
@@ -23,6 +25,7 @@ pub(crate) struct ReadBook<'t> {
     source: String,
     role: Role,
     diverging: SpeedClass,
+    speeds: ClassSpeeds,
     /// Each with its place; nothing where it was reported.
     aspects: Vec<(Option<AspectRow>, Span)>,
     rules: Vec<Keys<'t>>,
@@ -44,6 +47,7 @@ pub(crate) fn read_aspects<'t>(title: &'t str, mut root: Keys<'t>, out: &mut Fin
         source: String::new(),
         role: Role::Main,
         diverging: SpeedClass::Slow,
+        speeds: ClassSpeeds::default(),
         aspects: Vec::new(),
         rules: Vec::new(),
     };
@@ -57,6 +61,9 @@ pub(crate) fn read_aspects<'t>(title: &'t str, mut root: Keys<'t>, out: &mut Fin
         let class = head.text("diverging", out);
         let class = class.and_then(|class| word_of(class, "a class of speed", &SpeedClass::ALL, out));
         book.diverging = class.unwrap_or(book.diverging);
+        if let Some(speeds) = head.value("speeds").and_then(|value| table_of("`speeds`", value, out)) {
+            book.speeds = real_speeds(speeds, out);
+        }
         head.finish(out);
     }
     for keys in root.tables("aspect", "an aspect", out) {
@@ -135,7 +142,7 @@ pub(crate) fn read_rules(
         role: book.role,
         reads,
         diverging: book.diverging,
-        speeds: track::ClassSpeeds::default(),
+        speeds: book.speeds,
         aspects,
         rules,
     };

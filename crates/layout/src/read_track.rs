@@ -10,6 +10,7 @@ use crate::numbers::Unit;
 use crate::read_signals::read_signal;
 use crate::sensing::read_sensing;
 use crate::source::{Said, Span};
+use crate::speeds::read_speeds;
 use crate::written::{
     WrittenDetector, WrittenDetectorPlace, WrittenDistrict, WrittenJoint, WrittenLink, WrittenSection, WrittenStop,
     WrittenTrack, WrittenTurnout, WrittenWay,
@@ -32,6 +33,9 @@ pub(crate) fn read_track<'t>(mut root: Keys<'t>, out: &mut Findings) -> WrittenT
             }
         }
         None => root.missing("[layout]", "...", out),
+    }
+    if let Some(keys) = root.value("speeds").and_then(|value| table_of("`[speeds]`", value, out)) {
+        track.speeds = read_speeds(keys, out);
     }
     track.links = each(&mut root, "link", "a link", out, read_link);
     track.districts = each(&mut root, "district", "a power district", out, read_district);
@@ -100,15 +104,17 @@ fn read_turnout<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenTur
     let worked = keys.flag("worked", out).map(|said| said.value);
     let throw_time = keys.duration("throw-time", out).map(|said| said.value);
     let normal = keys.text("normal", out).and_then(|word| read_lie_word(word, out));
+    let limit = keys.speed("limit", out);
     let link = keys.text("link", out);
     keys.finish(out);
-    Some(WrittenTurnout { name: name?, reported, worked, throw_time, normal, link })
+    Some(WrittenTurnout { name: name?, reported, worked, throw_time, normal, limit, link })
 }
 
 fn read_section<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenSection<'t>> {
     let name = keys.needed_name("\"quay-1\"", out);
     let length = keys.length("length", out);
     let limit = keys.speed("limit", out);
+    let gradient = keys.gradient("gradient", out);
     let class = read_class(&mut keys, out);
     let district = keys.text("district", out);
     let link = keys.text("link", out);
@@ -116,6 +122,10 @@ fn read_section<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenSec
     let ways = keys.list("ways", out);
     if let (Some(length), Some(_)) = (length, ways) {
         out.mistake(length.span, "a section with `ways` has no `length` of its own").hint("give each way its `length`");
+    }
+    if let (Some(gradient), Some(_)) = (gradient, ways) {
+        out.mistake(gradient.span, "a section with `ways` has no `gradient` of its own")
+            .hint("give each way its `gradient`: how it rises from the end it comes `from`");
     }
     if let Some(ways) = ways.filter(|ways| ways.value.len() > MOST_WAYS) {
         out.mistake(ways.span, format!("a section has at most {MOST_WAYS} ways, not {}", ways.value.len()))
@@ -135,7 +145,7 @@ fn read_section<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenSec
         tables.collect()
     });
     keys.finish(out);
-    Some(WrittenSection { name: name?, length, ways, district, link, dark, limit, class })
+    Some(WrittenSection { name: name?, length, ways, district, link, dark, limit, gradient, class })
 }
 
 fn read_way<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenWay<'t>> {
@@ -144,13 +154,14 @@ fn read_way<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenWay<'t>
     let to = read_end_name(&mut keys, "to", "\"one\"", out);
     let length = keys.length("length", out);
     let limit = keys.speed("limit", out);
+    let gradient = keys.gradient("gradient", out);
     let class = read_class(&mut keys, out);
     let needs = match keys.value("needs").and_then(|value| table_of("`needs`", value, out)) {
         Some(needs) => needs.entries().map(|(turnout, lie)| (turnout, read_lie(turnout, lie, out))).collect(),
         None => Vec::new(),
     };
     keys.finish(out);
-    Some(WrittenWay { from: from?, to: to?, length, needs, limit, class, span })
+    Some(WrittenWay { from: from?, to: to?, length, needs, limit, gradient, class, span })
 }
 
 fn read_end_name<'t>(

@@ -46,6 +46,7 @@ fn read_train<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenTrain
     let top_speed = keys.speed("top-speed", out);
     let acceleration = keys.acceleration("acceleration", out);
     let braking = keys.acceleration("braking", out);
+    let gradient_share = keys.number("gradient-share", Unit::Share, out);
     let speed_tolerance = keys.number("speed-tolerance", Unit::Share, out);
     let stands =
         keys.value("stands").and_then(|value| table_of("`stands`", value, out)).and_then(|keys| read_start(keys, out));
@@ -58,6 +59,7 @@ fn read_train<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenTrain
         top_speed,
         acceleration,
         braking,
+        gradient_share,
         speed_tolerance,
         stands,
     })

@@ -14,6 +14,7 @@ use crate::names::Names;
 use crate::nearest::nearest;
 use crate::resolved::{Excused, Places, Resolved};
 use crate::source::{Said, Span};
+use crate::speeds::speeds_of;
 use crate::written::{WrittenJoint, WrittenSection, WrittenTrack, WrittenWay};
 
 type Text<'t> = Said<&'t str>;
@@ -88,6 +89,7 @@ pub(crate) fn resolve<'t>(track: &WrittenTrack<'t>, books: &Books, out: &mut Fin
         excused: Excused::default(),
         out,
     };
+    resolver.add_speeds(track);
     resolver.excused.electrics = track.sensing.is_faulty;
     resolver.declare_links(track);
     resolver.declare_turnouts(track);
@@ -120,6 +122,12 @@ fn resolve_scale(scale: Text<'_>, out: &mut Findings) -> Option<Scale> {
 }
 
 impl<'t> Resolver<'t, '_> {
+    fn add_speeds(&mut self, track: &WrittenTrack<'t>) {
+        let ratio = self.ratio;
+        let speeds = speeds_of(&track.speeds, |speed| speed.on_table(ratio), self.out);
+        self.builder.speeds(speeds);
+    }
+
     fn declare_turnouts(&mut self, track: &WrittenTrack<'t>) {
         for written in &track.turnouts {
             if !self.turnouts.is_free(written.name, self.out) {
@@ -133,6 +141,7 @@ impl<'t> Resolver<'t, '_> {
             turnout.throw_time = written.throw_time.unwrap_or(turnout.throw_time);
             turnout.normal = written.normal.unwrap_or(turnout.normal);
             turnout.link = link;
+            turnout.limit = written.limit.map(|limit| limit.value.on_table(self.ratio));
             self.turnouts.add(written.name, id);
             self.places.turnouts.push(written.name.span);
         }
@@ -180,6 +189,9 @@ impl<'t> Resolver<'t, '_> {
                 let way = self.builder.way(ends[0], ends[1], written.length.map(|length| length.value));
                 self.places.ways.push(written.name.span);
                 self.limit(way, written, None);
+                if let Some(gradient) = written.gradient {
+                    self.builder.rise(way, gradient.value);
+                }
             }
         }
     }
@@ -196,6 +208,9 @@ impl<'t> Resolver<'t, '_> {
         let way = self.builder.way(from, to, written.length.map(|length| length.value));
         self.places.ways.push(written.span);
         self.limit(way, of, Some(written));
+        if let Some(gradient) = written.gradient {
+            self.builder.rise(way, gradient.value);
+        }
         for (turnout, lie) in &written.needs {
             match (self.turnouts.find(*turnout, self.out), lie) {
                 (Some(id), Some(lie)) if self.builder.layout().turnouts[id].sections.len() < MOST_SECTIONS => {

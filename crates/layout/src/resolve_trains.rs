@@ -76,7 +76,9 @@ fn described(written: &WrittenTrain<'_>, ratio: f64, sight: &mut Sight, out: &mu
         top_speed: written.top_speed.map(|said| said.value.on_table(ratio)),
         acceleration: written.acceleration.map(|said| said.value),
         braking: written.braking.map(|said| said.value),
-        gradient_share_permille: Train::GRADIENT_SHARE_PERMILLE,
+        gradient_share_permille: written
+            .gradient_share
+            .map_or(Train::GRADIENT_SHARE_PERMILLE, |said| (said.value * 1000.0).round() as i64),
         speed_tolerance_permille: (tolerance * 1000.0).round() as i64,
         start: None,
     }

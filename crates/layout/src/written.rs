@@ -2,6 +2,7 @@
 
 use std::time::Duration;
 
+use track::braking::Gradient;
 use track::{Acceleration, Address, Current, Draw, Length, Lie, SensingKind, SpeedClass, SpeedSteps, Voltage};
 
 use crate::numbers::WrittenSpeed;
@@ -17,6 +18,8 @@ pub(crate) struct WrittenTrack<'t> {
     pub(crate) parts: Option<Said<usize>>,
     /// The aspect book of all signals that do not name another.
     pub(crate) aspects: Option<Text<'t>>,
+    /// What the classes of speed come to.
+    pub(crate) speeds: WrittenSpeeds,
     /// What holds for all area detectors that do not say otherwise.
     pub(crate) sensing: WrittenSensing,
     pub(crate) links: Vec<WrittenLink<'t>>,
@@ -31,6 +34,18 @@ pub(crate) struct WrittenTrack<'t> {
     pub(crate) signals: Vec<WrittenSignal<'t>>,
     pub(crate) stops: Vec<WrittenStop<'t>>,
     pub(crate) detectors: Vec<WrittenDetector<'t>>,
+}
+
+/// `[speeds]`: classes of speed, each with what it comes to.
+pub(crate) type WrittenSpeeds = Vec<(SpeedWord, Said<WrittenSpeed>)>;
+
+/// A speed that signals speak of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) enum SpeedWord {
+    Restricted,
+    Slow,
+    Medium,
+    Limited,
 }
 
 pub(crate) enum WrittenJoint<'t> {
@@ -66,6 +81,8 @@ pub(crate) struct WrittenTurnout<'t> {
     pub(crate) worked: Option<bool>,
     pub(crate) throw_time: Option<Duration>,
     pub(crate) normal: Option<Lie>,
+    /// Over its diverging leg.
+    pub(crate) limit: Option<Said<WrittenSpeed>>,
     pub(crate) link: Option<Text<'t>>,
 }
 
@@ -78,6 +95,7 @@ pub(crate) struct WrittenSection<'t> {
     pub(crate) link: Option<Text<'t>>,
     pub(crate) dark: Option<Said<bool>>,
     pub(crate) limit: Option<Said<WrittenSpeed>>,
+    pub(crate) gradient: Option<Said<Gradient>>,
     pub(crate) class: Option<SpeedClass>,
 }
 
@@ -88,6 +106,7 @@ pub(crate) struct WrittenWay<'t> {
     /// The lie is missing where it was mistyped, and has been reported.
     pub(crate) needs: Vec<(Text<'t>, Option<Lie>)>,
     pub(crate) limit: Option<Said<WrittenSpeed>>,
+    pub(crate) gradient: Option<Said<Gradient>>,
     pub(crate) class: Option<SpeedClass>,
     pub(crate) span: Span,
 }
@@ -142,6 +161,7 @@ pub(crate) struct WrittenTrain<'t> {
     pub(crate) top_speed: Option<Said<WrittenSpeed>>,
     pub(crate) acceleration: Option<Said<Acceleration>>,
     pub(crate) braking: Option<Said<Acceleration>>,
+    pub(crate) gradient_share: Option<Said<f64>>,
     pub(crate) speed_tolerance: Option<Said<f64>>,
     pub(crate) stands: Option<WrittenStart<'t>>,
 }

@@ -106,10 +106,13 @@ impl Builder {
         way
     }
 
-    /// Says that a way needs a turnout to lie so.
+    /// Says that a way needs a turnout to lie so. Where that is diverging, the turnout's limit holds for the way from now on.
     pub fn need(&mut self, way: WayId, turnout: TurnoutId, lie: Lie) {
-        self.layout.ways[way].needs.push(Need { turnout, lie });
-        let section = self.layout.ways[way].section;
+        let limit = self.layout.turnouts[turnout].limit.filter(|_| lie == Lie::Diverging);
+        let way = &mut self.layout.ways[way];
+        way.needs.push(Need { turnout, lie });
+        way.limit = [way.limit, limit].into_iter().flatten().min();
+        let section = way.section;
         let sections = &mut self.layout.turnouts[turnout].sections;
         if !sections.contains(&section) {
             sections.push(section);
@@ -160,6 +163,7 @@ impl Builder {
             worked: true,
             throw_time: Duration::from_secs(1),
             normal: Lie::Straight,
+            limit: None,
             sections: Vec::new(),
             link: None,
         })

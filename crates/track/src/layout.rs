@@ -152,6 +152,8 @@ pub struct Turnout {
     pub throw_time: Duration,
     /// How it lies where a control table calls it normal. Says nothing about how it lies while nobody needs it.
     pub normal: Lie,
+    /// The highest speed over its diverging leg, where that was said.
+    pub limit: Option<Speed>,
     /// The sections whose ways need it.
     pub sections: Vec<SectionId>,
     /// The link that carries its reports, where that was said.

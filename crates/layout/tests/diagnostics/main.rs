@@ -14,6 +14,7 @@ mod read;
 mod reference;
 mod shown;
 mod signals;
+mod speeds;
 mod track;
 mod trains;
 
