@@ -8,6 +8,7 @@ mod de;
 mod uk;
 mod us;
 mod us_locking;
+mod us_release;
 
 use std::sync::Arc;
 
