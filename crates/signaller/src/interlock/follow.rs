@@ -84,6 +84,10 @@ impl Interlock {
     /// Sets or takes back the route past the signal at the far end of a passage, if there is one.
     pub(super) fn clear_signal(&mut self, passage: Traverse, cleared: bool) {
         let Some(signal) = self.layout.main_signal(passage.leave) else { return };
+        // One that is cleared for a route that somebody set is none of the train's.
+        if !cleared && self.cleared_up_to(signal).is_some() {
+            return;
+        }
         if std::mem::replace(&mut self.cleared[signal], cleared) != cleared {
             self.cleared_anew.push(signal);
         }

@@ -173,8 +173,8 @@ impl Interlock {
         if self.planted == Some(super::checking::Bug::GrantsWhatIsTaken) {
             return Ok(());
         }
-        self.in_service(section)?;
         self.is_nobodys_overlap(Some(train), section)?;
+        self.in_service(section)?;
         self.not_routed(section)?;
         if let Some(by) = self.granted_to[section].filter(|&by| by != train) {
             return Err(Wait::Taken { section, by });
@@ -274,7 +274,9 @@ impl Interlock {
             }
             return;
         }
-        if let Some(turnout) = self.unproved_beside(train) {
+        // Nor need what is beside that, or before it.
+        let goes_on = self.runs[train].granted.len() > self.runs[train].nose + 1;
+        if let Some(turnout) = self.unproved_beside(train).filter(|_| goes_on) {
             if self.turnouts.is_stuck(turnout) {
                 self.wait(train, Wait::Stuck { turnout }, outputs);
             }

@@ -282,7 +282,7 @@ impl Interlock {
     }
 
     fn occupant(&self, scene: &Scene, section: SectionId, picture: &impl Picture) -> Occupant {
-        if self.withdrawal(section).is_some() || self.routed_from(section).is_some() {
+        if self.in_service(section).is_err() || self.not_routed(section).is_err() {
             return Occupant::Unknown;
         }
         if let Some(&(_, train)) = scene.stands.iter().find(|(at, _)| *at == section) {

@@ -27,6 +27,10 @@ pub(super) type Company = SmallVec<[TrainId; 16]>;
 impl Interlock {
     /// Whether granting the train the first `count` passages of its plan keeps nobody from getting home.
     pub(super) fn is_safe(&mut self, train: TrainId, count: usize, picture: &impl Picture) -> bool {
+        #[cfg(test)]
+        if self.planted == Some(super::checking::Bug::LetsTrainsMeet) {
+            return true;
+        }
         let company = self.company(&[train]);
         let after = self.rehearse(&company, &[], Some(Trial { train, count }), picture);
         let safe = after.all_home() || after.is_as_good_as(&self.rehearse(&company, &[], None, picture));
@@ -112,6 +116,13 @@ impl Interlock {
     }
 
     fn admit_together(&mut self, trains: &[TrainId], picture: &impl Picture) -> bool {
+        #[cfg(test)]
+        if self.planted == Some(super::checking::Bug::LetsTrainsMeet) {
+            for &train in trains {
+                self.runs[train].is_admitted = true;
+            }
+            return true;
+        }
         let company = self.company(trains);
         let with = self.rehearse(&company, trains, None, picture);
         if !trains.iter().all(|&train| with.is_home(train)) {

@@ -3,7 +3,8 @@
 use std::fmt;
 use std::sync::Arc;
 
-use track::{Beyond, Builder, EndId, Layout, Length, Lie, SectionId, SignalId, TrainId, Traverse};
+use track::routes::{RouteId, Routes};
+use track::{Beyond, Builder, EndId, Layout, Length, Lie, Overlap, SectionId, SignalId, TrainId, Traverse};
 
 use crate::door::Destination;
 use crate::model::{builder, end, passing_loop, railcar, row, throat};
@@ -17,6 +18,9 @@ pub(super) struct Case {
     pub(super) liberties: Liberties,
     /// The one signal that people keep at danger, if not any.
     pub(super) kept: Option<SignalId>,
+    /// The routes that people set, and the sections that they take out of service.
+    pub(super) routes: Vec<RouteId>,
+    pub(super) withdrawable: Vec<SectionId>,
 }
 
 /// A train, where it stands at first, and where it is to go, one after the other.
@@ -42,14 +46,19 @@ pub(super) struct Liberties {
     pub(super) throws: usize,
     /// People keep a signal at danger for a while.
     pub(super) keeps: usize,
+    /// People set a route, and cancel it some time.
+    pub(super) routes: usize,
+    /// People take a section out of service for a while.
+    pub(super) withdrawals: usize,
 }
 
 impl fmt::Display for Liberties {
     fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
         let late = if self.reports_come_late { "reports late" } else { "reports at once" };
         let reach = if self.reaches_farther { ", noses that may be farther" } else { "" };
-        let Self { failures, stops, throws, keeps, .. } = self;
-        write!(out, "{late}{reach}, {failures} failures, {stops} stops, {throws} throws, {keeps} signals kept")
+        let Self { failures, stops, throws, keeps, routes, withdrawals, .. } = self;
+        write!(out, "{late}{reach}, {failures} failures, {stops} stops, {throws} throws, {keeps} signals kept, ")?;
+        write!(out, "{routes} routes set, {withdrawals} sections withdrawn")
     }
 }
 
@@ -77,6 +86,28 @@ impl Case {
         self
     }
 
+    /// The same, in which people set these routes.
+    pub(super) fn setting(mut self, routes: &[&str]) -> Self {
+        let all = Routes::new(self.layout.clone());
+        self.routes = routes.iter().map(|name| all.named(name).unwrap()).collect();
+        self
+    }
+
+    /// The same, in which people take these sections out of service.
+    pub(super) fn withdrawing(mut self, sections: &[&str]) -> Self {
+        self.withdrawable = sections.iter().map(|name| self.layout.section_named(name).unwrap()).collect();
+        self
+    }
+
+    /// The same, with the section behind a signal as its overlap.
+    pub(super) fn with_overlap(mut self, signal: &str, section: &str) -> Self {
+        let mut layout = Layout::clone(&self.layout);
+        let (signal, section) = (layout.signal_named(signal).unwrap(), layout.section_named(section).unwrap());
+        layout.signals[signal].overlap = Overlap::Sections(vec![section]);
+        self.layout = Arc::new(layout);
+        self
+    }
+
     /// The same, in which more may happen.
     pub(super) fn with(mut self, liberties: Liberties) -> Self {
         self.liberties = liberties;
@@ -98,7 +129,15 @@ fn case(name: &'static str, layout: Layout, trains: &[(&str, &str, &[&str])]) ->
         Start { train: layout.train_named(train).unwrap(), on, errands }
     };
     let trains = trains.iter().map(start).collect();
-    Case { name, trains, liberties: Liberties::default(), kept: None, layout: Arc::new(layout) }
+    Case {
+        name,
+        trains,
+        liberties: Liberties::default(),
+        kept: None,
+        routes: Vec::new(),
+        withdrawable: Vec::new(),
+        layout: Arc::new(layout),
+    }
 }
 
 fn join(builder: &mut Builder, (one, a): (SectionId, &str), (other, b): (SectionId, &str)) {

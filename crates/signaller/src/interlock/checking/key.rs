@@ -61,6 +61,8 @@ fn interlock(digest: &mut Digest, interlock: &Interlock, now: Time) {
     interlock.wanting.hash(&mut digest.0);
     (interlock.is_stirred, interlock.may_admit).hash(&mut digest.0);
     digest.written(&interlock.order_of_running);
+    digest.written(&interlock.routes_in_essence(now));
+    digest.written(&interlock.withdrawn);
     let looked_aside = interlock.looked_aside_at_turn == interlock.turns_of_events();
     (looked_aside, interlock.look_aside_at <= now).hash(&mut digest.0);
     let mut by_age: Vec<_> = interlock.runs.iter().filter(|(_, run)| run.to.is_some()).collect();

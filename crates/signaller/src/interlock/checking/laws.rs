@@ -22,6 +22,8 @@ pub(super) enum Law {
     EnteredWithoutLeave,
     /// A signal shows better than danger, and what it vouches for is not granted and proved to its train, or not free.
     FalseClear,
+    /// Authority leads over a section that is out of service.
+    AuthorityOverWithdrawnTrack,
     /// A train is held though nothing went wrong.
     HeldForNothing,
     TurnedWhileMoving,
@@ -51,7 +53,7 @@ impl State {
             let run = &self.interlock.runs[start.train];
             run.granted.iter().chain(&run.lent).any(needs_otherwise)
         });
-        if under_train || under_lock {
+        if under_train || under_lock || self.is_routed_otherwise(turnout, lie) {
             self.broken.push(Law::ThrownUnderTrainOrLock);
         }
     }
@@ -61,6 +63,7 @@ impl State {
         let mut found: SmallVec<[Law; 2]> = SmallVec::new();
         for section in case.layout.sections.ids() {
             found.extend(self.breach_in(case, section));
+            found.extend(self.breach_of_wishes(case, section));
         }
         for start in &case.trains {
             let train = start.train;
@@ -76,7 +79,8 @@ impl State {
         for signal in case.layout.signals.ids() {
             let at = case.layout.signals[signal].at;
             let shows_danger = self.signals.shows(signal) == Aspect::STOP;
-            if !shows_danger && (self.signals.is_kept_at_danger(signal) || !self.is_clear_beyond(case, at)) {
+            let is_clear = || self.is_clear_beyond(case, at) || self.is_clear_for_route(case, signal);
+            if !shows_danger && (self.signals.is_kept_at_danger(signal) || !is_clear()) {
                 found.push(Law::FalseClear);
             }
         }

@@ -14,7 +14,8 @@
 //!
 //! **What is left out.** A report comes late, but before its train has another, and before it has come to stand. Nothing is ever
 //! reported that is not so, and no train is in doubt. Several things heard in one instant are heard one after the other. A train
-//! that is told to stop stops within what it was allowed.
+//! that is told to stop stops within what it was allowed. Routes that people set are locked, cleared and cancelled, and nobody runs
+//! over them: no train here is driven by a person.
 //!
 //! **What is held** (`laws.rs`) after everything that happens; and of the whole space of states, that from each of them every
 //! train can still do all its errands (`ends.rs`). That the former can fail is shown by bugs made on purpose.
@@ -26,6 +27,7 @@
     reason = "the checker runs a model on a thread of its own, and this one takes notes"
 )]
 
+mod actions;
 mod board;
 mod cases;
 mod ends;
@@ -33,6 +35,8 @@ mod key;
 mod laws;
 mod rails;
 mod state;
+mod tests;
+mod wishes;
 mod words;
 
 use std::cell::Cell;
@@ -41,10 +45,11 @@ use std::sync::{Arc, Mutex, Once, PoisonError};
 
 use stateright::{Checker, HasDiscoveries, Model, Property};
 
-use cases::{Case, Liberties};
+use actions::Action;
+use cases::Case;
 use ends::Moves;
 use laws::Law;
-use state::{Action, State};
+use state::State;
 
 /// A mistake made on purpose.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -53,12 +58,16 @@ pub(super) enum Bug {
     LosesTheTail,
     /// Track is granted whoever has it.
     GrantsWhatIsTaken,
+    /// Track is granted though a route is set over it, or it is out of service.
+    OverlooksWishes,
     /// One of the trains is never seen.
     OverlooksATrain,
     /// Turnouts are thrown whatever locks them.
     ThrowsWhatIsLocked,
     /// Nobody draws aside where trains stand in each other's way. No bug by itself: grants see to it that they never do.
     LetsNobodyDrawAside,
+    /// Nothing is rehearsed and nobody draws aside: trains are let in against each other.
+    LetsTrainsMeet,
     /// Trains run on what they were granted before its turnouts are proved.
     RunsBeforeTurnoutsAreProved,
     /// A train that is told to stop counts as standing at once.
@@ -113,6 +122,9 @@ impl Model for Exploration {
                 state.keeps(Law::EnteredWithoutLeave)
             }),
             Property::always("no signal is falsely clear", |_: &Self, state: &State| state.keeps(Law::FalseClear)),
+            Property::always("authority leads over no track that is out of service", |_: &Self, state: &State| {
+                state.keeps(Law::AuthorityOverWithdrawnTrack)
+            }),
             Property::always("no train is held for nothing", |_: &Self, state: &State| {
                 state.keeps(Law::HeldForNothing)
             }),
@@ -225,92 +237,4 @@ fn check_that_found(case: &Case, bug: Bug, property: &str) {
     let failed: Vec<&str> = found.failures.iter().map(|(name, _)| *name).collect();
     println!("{bug:?} is found after {} states: {failed:?}", found.states);
     assert!(failed.contains(&property), "{bug:?} in {} states: {failed:?}", found.states);
-}
-
-const QUIET: Liberties =
-    Liberties { reports_come_late: false, reaches_farther: false, failures: 0, stops: 0, throws: 0, keeps: 0 };
-const LATE: Liberties = Liberties { reports_come_late: true, ..QUIET };
-
-/// All but the single line, which has many more states.
-fn small_cases() -> [Case; 3] {
-    [cases::crossover(), cases::ladder(), cases::reversing_loop()]
-}
-
-#[test]
-fn two_trains_pass_in_a_loop_whoever_gets_on_first() {
-    check(&cases::single_line().with(LATE), 100_000);
-    check(&cases::single_line_in_blocks().with(QUIET), 100_000);
-}
-
-#[test]
-fn trains_change_places_over_junctions_whoever_gets_on_first() {
-    for case in small_cases() {
-        check(&case.with(LATE), 50_000);
-    }
-    check(&cases::once_round().with(LATE), 50_000);
-}
-
-#[test]
-fn trains_get_home_whenever_one_is_stopped_on_its_way() {
-    for case in small_cases() {
-        check(&case.with(Liberties { stops: 1, reaches_farther: true, ..QUIET }), 50_000);
-    }
-}
-
-#[test]
-fn trains_get_home_whichever_turnout_fails_and_whichever_is_thrown_by_hand() {
-    for case in small_cases() {
-        check(&case.with(Liberties { failures: 1, throws: 1, ..QUIET }), 50_000);
-    }
-    check(&cases::single_line().with(Liberties { failures: 1, ..QUIET }), 100_000);
-}
-
-#[test]
-fn trains_get_home_whichever_signal_is_kept_at_danger_for_a_while() {
-    for case in small_cases() {
-        check(&case.with(Liberties { keeps: 1, ..QUIET }), 50_000);
-    }
-}
-
-#[test]
-fn a_bug_made_on_purpose_is_found_by_the_check_that_is_for_it() {
-    use Bug::*;
-    let case = cases::single_line().with(Liberties { stops: 1, throws: 1, ..QUIET });
-    for (bug, property) in [
-        (LosesTheTail, "nothing is given back under a train"),
-        (GrantsWhatIsTaken, "our own assertions hold"),
-        (OverlooksATrain, "no section is shared"),
-        (ThrowsWhatIsLocked, "no turnout is thrown under a train or a lock"),
-        (ThrowsWhatIsLocked, "authority leads over proved turnouts only"),
-        (RunsBeforeTurnoutsAreProved, "no train enters without leave"),
-        (BelievesThatTrainsStopAtOnce, "no train enters without leave"),
-        (BelievesThatTrainsStopAtOnce, "no train is held for nothing"),
-        (SignalsLookAway, "no signal is falsely clear"),
-    ] {
-        check_that_found(&case, bug, property);
-    }
-    let case = cases::single_line_in_blocks().with(Liberties { keeps: 1, ..QUIET }).keeping("S7");
-    let found = explore(&case, Some(LetsNobodyDrawAside), 100_000);
-    println!("{}, nobody draws aside: {} states", case.name, found.states);
-    assert_eq!(found.failures, []);
-}
-
-#[test]
-fn two_trains_pass_in_a_loop_whatever_else_happens() {
-    if std::env::var_os("LINECLEAR_DEEP").is_none() {
-        println!("skipped: set LINECLEAR_DEEP to explore the larger spaces");
-        return;
-    }
-    for liberties in [
-        Liberties { stops: 1, ..QUIET },
-        Liberties { keeps: 1, ..QUIET },
-        Liberties { failures: 1, throws: 1, ..QUIET },
-    ] {
-        check(&cases::single_line().with(liberties), 1_000_000);
-    }
-    check(&cases::single_line_in_blocks().with(LATE), 1_000_000);
-    check(&cases::single_line_there_and_back().with(QUIET), 1_000_000);
-    for case in small_cases() {
-        check(&case.with(Liberties { failures: 1, stops: 1, throws: 1, keeps: 1, ..LATE }), 5_000_000);
-    }
 }

@@ -4,16 +4,17 @@ use std::hash::{Hash, Hasher};
 use std::time::Duration;
 
 use smallvec::SmallVec;
-use track::{Lie, SignalId, TrainId, Traverse, TurnoutId};
+use track::{Lie, TrainId, Traverse};
 
 use super::Bug;
+use super::actions::{Action, Reckoned, Told};
 use super::board::Board;
 use super::cases::{Case, Liberties};
 use super::key;
 use super::laws::Law;
 use super::rails::{Passages, Passing, Rails};
 use crate::aspect::Signals;
-use crate::door::{Destination, Fact, Output};
+use crate::door::{Fact, Output};
 use crate::drive::Drive;
 use crate::interlock::{Call, HoldKind, Interlock};
 use crate::signaller::{Changes, Conduct};
@@ -26,47 +27,6 @@ const LONG: Duration = Duration::from_secs(61);
 
 /// So many steps settle everything that is due at once.
 const STEPS: usize = 20;
-
-/// Something that may happen next.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Action {
-    /// Somebody sends the train on its next errand.
-    Order(TrainId),
-    NoseEnters(TrainId, Told),
-    TailLeaves(TrainId, Told),
-    /// What was held up is reported.
-    Report(TrainId),
-    Stands(TrainId, Reckoned),
-    TurnoutArrives(TurnoutId),
-    TurnoutFails(TurnoutId),
-    Stop(TrainId),
-    Throw(TurnoutId, Lie),
-    Keep(SignalId),
-    LetGo(SignalId),
-    /// Nothing else happens for long.
-    TimePasses,
-}
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Told {
-    AtOnce,
-    Late,
-}
-
-/// How far the nose of a train that stopped on its way is taken to be.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Reckoned {
-    WhereItIs,
-    /// It may have come into the next section, for all that is known.
-    Farther,
-}
-
-impl Action {
-    /// Whether trains get on by this, and not only because somebody wishes something else or something fails.
-    pub(super) fn helps(self) -> bool {
-        !matches!(self, Self::TurnoutFails(_) | Self::Stop(_) | Self::Throw(..) | Self::Keep(_))
-    }
-}
 
 /// One state. Two are the same if their keys are.
 #[derive(Clone)]
@@ -113,69 +73,6 @@ impl State {
     /// Whether every train has done all its errands.
     pub(super) fn is_over(&self, case: &Case) -> bool {
         case.trains.iter().all(|start| self.rails.trains[start.train].done == start.errands.len())
-    }
-
-    /// Everything that may happen next.
-    pub(super) fn actions(&self, case: &Case, actions: &mut Vec<Action>) {
-        if !self.broken.is_empty() {
-            return;
-        }
-        for start in &case.trains {
-            self.actions_of(case, start.train, actions);
-        }
-        let (free, spent) = (&case.liberties, &self.spent);
-        for (turnout, blades) in self.rails.turnouts.iter() {
-            if blades.moves_to.is_some() {
-                actions.push(Action::TurnoutArrives(turnout));
-                if spent.failures < free.failures {
-                    actions.push(Action::TurnoutFails(turnout));
-                }
-            }
-            if spent.throws < free.throws {
-                actions.push(Action::Throw(turnout, Lie::Straight));
-                actions.push(Action::Throw(turnout, Lie::Diverging));
-            }
-        }
-        for signal in case.layout.signals.ids() {
-            if self.signals.is_kept_at_danger(signal) {
-                actions.push(Action::LetGo(signal));
-            } else if spent.keeps < free.keeps && case.may_be_kept(signal) {
-                actions.push(Action::Keep(signal));
-            }
-        }
-        actions.push(Action::TimePasses);
-    }
-
-    fn actions_of(&self, case: &Case, train: TrainId, actions: &mut Vec<Action>) {
-        let (layout, truth, length) = (&case.layout, &self.rails.trains[train], case.length(train));
-        if self.interlock.destination(train).is_none() && case.errand(train, truth.done).is_some() {
-            actions.push(Action::Order(train));
-        }
-        if truth.untold.is_some() {
-            actions.push(Action::Report(train));
-        }
-        let may_be_late = case.liberties.reports_come_late;
-        for told in [Told::AtOnce, Told::Late].into_iter().take(1 + usize::from(may_be_late)) {
-            if truth.can_enter(layout, length) {
-                actions.push(Action::NoseEnters(train, told));
-            }
-            if truth.can_leave(layout, length) {
-                actions.push(Action::TailLeaves(train, told));
-            }
-        }
-        let short = match self.interlock.destination(train) {
-            Some(Destination::Stop(stop)) => layout.stops[stop].short_of_end,
-            _ => track::Length::ZERO,
-        };
-        if truth.can_stand(layout, length, short) {
-            actions.push(Action::Stands(train, Reckoned::WhereItIs));
-            if case.liberties.reaches_farther && truth.brakes && !truth.ahead.is_empty() {
-                actions.push(Action::Stands(train, Reckoned::Farther));
-            }
-        }
-        if self.spent.stops < case.liberties.stops && self.interlock.destination(train).is_some() {
-            actions.push(Action::Stop(train));
-        }
     }
 
     /// What comes of it; nothing where everything stays as it was.
@@ -246,6 +143,9 @@ impl State {
                 self.spent.keeps += usize::from(held);
                 self.signals.keep_at_danger(signal, held);
                 self.interlock.signal_changed(case.layout.signals[signal].at);
+            }
+            Action::SetRoute(_) | Action::CancelRoute(_) | Action::Withdraw(_) | Action::PutInService(_) => {
+                self.fulfil(action, &mut changes, &mut outputs)?;
             }
             Action::TimePasses => {}
         }
@@ -347,6 +247,13 @@ impl State {
         let mut ahead: Passages = authority.granted.iter().take(end).skip(authority.nose).copied().collect();
         let nose = truth.path.last().copied();
         let Some(place) = ahead.iter().position(|passage| Some(*passage) == nose) else {
+            // Its authority was cut short where it has passed already, and nobody has heard that yet: no breach, only late.
+            let has_passed = matches!(truth.untold, Some(Passing::Entered(_)))
+                && authority.granted.iter().any(|passage| Some(*passage) == nose);
+            if has_passed {
+                truth.brakes = truth.moves;
+                return;
+            }
             self.broken.push(Law::EnteredWithoutLeave);
             return;
         };

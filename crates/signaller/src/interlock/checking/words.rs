@@ -4,9 +4,10 @@ use std::fmt::Write;
 
 use track::{SectionId, TrainId};
 
+use super::actions::Action;
 use super::cases::Case;
 use super::rails::{Passing, Truth};
-use super::state::{Action, State};
+use super::state::State;
 
 impl State {
     /// How things are, a line a train, and what happens then.
@@ -20,7 +21,8 @@ impl State {
             let plan = run.plan.iter().map(|passage| passage.section);
             let _ = write!(text, ", plans {}", names(case, plan));
             let admitted = if run.is_admitted { "admitted" } else { "not admitted" };
-            let _ = writeln!(text, ", {admitted}, to {:?}, waits for {:?}", run.to, run.waits_for);
+            let _ = write!(text, ", {admitted}, to {:?}, waits for {:?}", run.to, run.waits_for);
+            let _ = writeln!(text, ", held: {:?}", self.is_held(train));
         }
         for (turnout, blades) in self.rails.turnouts.iter() {
             let name = &case.layout.turnouts[turnout].name;

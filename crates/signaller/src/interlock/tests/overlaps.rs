@@ -102,3 +102,20 @@ fn the_overlap_swings_when_the_train_itself_goes_on_another_way() {
     assert_eq!(world.lies[turnout], Lie::Diverging);
     assert!(world.run(60.0, |world| world.has_arrived("Heron")));
 }
+
+#[test]
+fn a_train_may_stand_before_a_signal_in_whose_overlap_a_turnout_moves() {
+    let mut layout = passing_loop();
+    let (signal, west) = (layout.signal_named("S1").unwrap(), layout.section_named("west").unwrap());
+    layout.signals[signal].overlap = track::Overlap::Sections(vec![west]);
+    let mut world = World::new(layout);
+    world.put("Heron", "w1", "w1.b");
+    let turnout = world.layout.turnout_named("W1").unwrap();
+    world.stuck.push(turnout);
+    assert_eq!(world.ask(Request::Throw { turnout, lie: Lie::Diverging }), Answer::Accepted);
+    assert_eq!(world.go_to_section("Heron", "north"), Answer::Accepted);
+    world.run(20.0, |_| false);
+    assert!(!world.signaller.interlock().is_held(world.train("Heron")), "it is where it may be");
+    world.stuck.clear();
+    assert!(world.run(60.0, |world| world.has_arrived("Heron")));
+}
