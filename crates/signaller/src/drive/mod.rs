@@ -13,6 +13,7 @@
 //! train whose nose is only known within wide bounds stops short by as much.
 
 mod answer;
+mod handling;
 mod learned;
 mod motion;
 mod passage;
@@ -35,6 +36,7 @@ use crate::picture::Picture;
 use crate::time::Time;
 
 use answer::Answer;
+pub use handling::Handling;
 use motion::{Motion, RUN_AGAIN, STOP_AGAIN};
 use passage::Passage;
 use profile::Profile;
