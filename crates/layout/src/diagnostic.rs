@@ -126,6 +126,17 @@ pub struct Diagnostics {
 }
 
 impl Diagnostics {
+    /// Adds a warning in its place.
+    pub(crate) fn warn(&mut self, span: Span, message: String, hint: String) {
+        if self.list.len() >= LISTED {
+            self.untold[Severity::Warning as usize] += 1;
+            return;
+        }
+        let diagnostic = Diagnostic { severity: Severity::Warning, message, hint: Some(hint), span, see: Vec::new() };
+        let place = self.list.partition_point(|other| other.span <= span);
+        self.list.insert(place, diagnostic);
+    }
+
     /// The diagnostics, in order of file and place.
     pub fn iter(&self) -> std::slice::Iter<'_, Diagnostic> {
         self.list.iter()

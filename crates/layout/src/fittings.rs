@@ -46,6 +46,7 @@ impl<'t> Resolver<'t, '_> {
                 }
             }
             self.builder.stop(name.value, at, short_of_end);
+            self.places.stops.push(name.span);
         }
     }
 

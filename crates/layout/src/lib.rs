@@ -297,7 +297,7 @@ mod syntax;
 mod written;
 
 pub use diagnostic::{Diagnostic, Diagnostics, Severity};
-pub use load::{LARGEST_FILE, LINKS_FILE, Loaded, Refused, TRACK_FILE, TRAINS_FILE, Unreadable, load};
+pub use load::{LARGEST_FILE, LINKS_FILE, Loaded, Refused, TRACK_FILE, TRAINS_FILE, Unreadable, Written, load};
 pub use nearest::nearest;
 pub use shipped::shipped_books;
 pub use source::Place;

@@ -3,7 +3,7 @@
 use std::fmt;
 
 use toml::de::DeTable;
-use track::Layout;
+use track::{Id as _, Layout, SectionId, SignalId, StopId};
 
 use crate::books::{self, Books};
 use crate::check::check;
@@ -13,6 +13,7 @@ use crate::read_track::read_track;
 use crate::read_trains::read_trains;
 use crate::resolve::resolve;
 use crate::resolve_trains::resolve_trains;
+use crate::resolved::Places;
 use crate::source::{FileId, Source, Span};
 use crate::syntax::report;
 
@@ -61,6 +62,33 @@ pub struct Loaded {
     pub warnings: Diagnostics,
     /// Whether there is a `links.toml`.
     pub has_links: bool,
+    pub(crate) places: Places,
+}
+
+/// Something of a layout that can be pointed at where it was written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Written {
+    /// A section.
+    Section(SectionId),
+    /// A signal.
+    Signal(SignalId),
+    /// A stopping point.
+    Stop(StopId),
+}
+
+impl Loaded {
+    /// Adds a warning of somebody who looked at the layout as a whole: what is doubtful, what it is about, and what would be
+    /// right. A message is lower case, without full stop, literals in backticks.
+    pub fn warn(&mut self, about: Written, message: impl Into<String>, hint: impl Into<String>) {
+        let span = match about {
+            Written::Section(section) => self.places.sections.get(section.index()),
+            Written::Signal(signal) => self.places.signals.get(&self.layout.signals[signal].at),
+            Written::Stop(stop) => self.places.stops.get(stop.index()),
+        };
+        if let Some(&span) = span {
+            self.warnings.warn(span, message.into(), hint.into());
+        }
+    }
 }
 
 /// Why there is no layout.
@@ -109,12 +137,12 @@ pub fn load(mut open: impl FnMut(&str) -> Result<Option<Vec<u8>>, Unreadable>) -
 
     let files = Files { trains: trains_id, links: links_id, books: books::open(book_names, &mut sources, &mut text)? };
     let mut out = Findings::default();
-    let layout = understand(&sources, &files, &mut out);
+    let (layout, places) = understand(&sources, &files, &mut out);
     let diagnostics = out.finish(sources);
     if diagnostics.count(Severity::Mistake) > 0 {
         return Err(Refused::Mistakes(diagnostics));
     }
-    Ok(Loaded { layout, warnings: diagnostics, has_links })
+    Ok(Loaded { layout, warnings: diagnostics, has_links, places })
 }
 
 /// Which source is what, beside the track.
@@ -131,7 +159,7 @@ fn add_source(sources: &mut Vec<Source>, name: &str, text: String) -> FileId {
 }
 
 /// Reads and checks everything; what comes back is worth something only where no mistake was found.
-fn understand(sources: &[Source], files: &Files, out: &mut Findings) -> Layout {
+fn understand(sources: &[Source], files: &Files, out: &mut Findings) -> (Layout, Places) {
     let track_id = FileId(0);
     let track_tree = parse(sources, track_id, out);
     let trains_tree = files.trains.map(|id| (id, parse(sources, id, out)));
@@ -146,7 +174,7 @@ fn understand(sources: &[Source], files: &Files, out: &mut Findings) -> Layout {
     };
     if out.is_broken(track_id) {
         // Half a file would make every reference into the other half look wrong.
-        return track::Builder::new("", track::Scale::UNKNOWN).build();
+        return (track::Builder::new("", track::Scale::UNKNOWN).build(), Places::default());
     }
     let is_empty = sources[track_id.0].text.trim().is_empty();
     if is_empty {
@@ -160,7 +188,7 @@ fn understand(sources: &[Source], files: &Files, out: &mut Findings) -> Layout {
     let mut resolved = resolve(&written, &books, out);
     check(&resolved, out);
     resolve_trains(&mut resolved, &written_trains, out);
-    resolved.layout
+    (resolved.layout, resolved.places)
 }
 
 fn root<'t>(what: &'static str, tree: &'t DeTable<'t>, file: FileId) -> Keys<'t> {

@@ -18,7 +18,7 @@ pub(crate) struct Resolved<'t> {
 }
 
 /// Where each piece was written, in the order of the layout's tables.
-#[derive(Default)]
+#[derive(Debug, Default)]
 pub(crate) struct Places {
     pub(crate) sections: Vec<Span>,
     pub(crate) ends: Vec<Span>,
@@ -32,6 +32,7 @@ pub(crate) struct Places {
     pub(crate) joints: BTreeMap<(EndId, EndId), Span>,
     pub(crate) closed: BTreeMap<EndId, Span>,
     pub(crate) signals: BTreeMap<EndId, Span>,
+    pub(crate) stops: Vec<Span>,
     pub(crate) needed_length: BTreeSet<WayId>,
 }
 
