@@ -17,6 +17,7 @@ mod layout;
 pub mod routes;
 mod scale;
 mod signals;
+pub mod spacing;
 mod table;
 mod train;
 mod units;
