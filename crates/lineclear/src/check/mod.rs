@@ -1,6 +1,7 @@
 //! `lineclear check`: what is wrong with a layout, what it is made of, and its control table.
 
 mod control_table;
+mod spacing;
 mod table_forms;
 
 use std::io::{self, Write};
@@ -13,6 +14,7 @@ use track::{Layout, Length, Routes};
 
 use crate::{Exit, aspects, folder};
 use control_table::ControlTable;
+use spacing::Spacing;
 
 /// What was asked for on the command line.
 #[derive(Debug, clap::Args)]
@@ -22,19 +24,22 @@ pub(crate) struct Args {
     #[arg(value_name = "DIR")]
     layout: PathBuf,
     /// Write one JSON object a line, for editors
-    #[arg(long, conflicts_with = "control_table")]
+    #[arg(long, conflicts_with = "table")]
     json: bool,
     /// Write what must hold before each route is cleared, for people who read such tables
-    #[arg(long)]
+    #[arg(long, group = "table")]
     control_table: bool,
-    /// Write the control table as CSV
-    #[arg(long, requires = "control_table", conflicts_with = "markdown")]
+    /// Write how much track every train needs from each caution, and how much there is
+    #[arg(long, group = "table")]
+    spacing: bool,
+    /// Write the control table, or the spacing, as CSV
+    #[arg(long, requires = "table", conflicts_with = "markdown")]
     csv: bool,
     /// Write the control table as Markdown
     #[arg(long, requires = "control_table")]
     markdown: bool,
     /// Say what the layout's signals can show, when, and with which lamps, instead of the summary
-    #[arg(long, conflicts_with_all = ["json", "control_table"])]
+    #[arg(long, conflicts_with_all = ["json", "table"])]
     aspects: bool,
 }
 
@@ -64,7 +69,20 @@ stopping points before it, to buffers and to the edge of the layout.
   overlap          sections beyond the exit signal, and how turnouts in them lie
   conflicts        routes that cannot be set at the same time; CSV has a further column that says why
   aspects          what the entry signal shows at best, for each aspect of the exit signal
-With --csv or --markdown warnings go to standard error, and so do the notes that belong to a CSV table.";
+Among the warnings are those of track that is too short for a train, each told once, with the train that fits least:
+  signals          from where a caution is seen, as far as trains need to obey it at the speed they may have there. A train
+                   counts as being at a signal when a detector can have said so: its blind nose and the detector's `on-delay`
+                   come on top of its braking. It answers within 0.25 s and brakes with four fifths of its `braking`, less
+                   what falling track takes of it
+  sections         whose detector speaks only when the train can have left them
+  stopping points  at which the tail stays among turnouts, or finds no track
+
+With --spacing the summary gives way to one row for each caution and train: the signal that gives the caution, what for, whether
+to stop or for which class of speed, how much track there is, how fast the train may come, how much track it needs, and how
+much more there is than that. Two approaches by different paths stand beneath each other.
+
+With --csv or --markdown warnings go to standard error, and so do the notes that belong to a CSV
+table.";
 
 /// In which form the outcome is wanted.
 #[derive(Clone, Copy)]
@@ -72,6 +90,7 @@ enum Form {
     Text,
     Json,
     ControlTable(TableForm),
+    Spacing(TableForm),
 }
 
 #[derive(Clone, Copy)]
@@ -85,6 +104,8 @@ impl Args {
     fn form(&self) -> Form {
         match self {
             Self { json: true, .. } => Form::Json,
+            Self { spacing: true, csv: true, .. } => Form::Spacing(TableForm::Csv),
+            Self { spacing: true, .. } => Form::Spacing(TableForm::Text),
             Self { control_table: false, .. } => Form::Text,
             Self { csv: true, .. } => Form::ControlTable(TableForm::Csv),
             Self { markdown: true, .. } => Form::ControlTable(TableForm::Markdown),
@@ -95,7 +116,8 @@ impl Args {
 
 /// Checks the layout and says so on standard output.
 pub(crate) fn run(args: &Args) -> Exit {
-    let outcome = folder::load(&args.layout);
+    let mut outcome = folder::load(&args.layout);
+    let spacing = outcome.as_mut().ok().map(spacing::judge);
     let exit = match &outcome {
         Ok(_) => Exit::Fine,
         Err(Refused::Mistakes(_)) => Exit::Wrong,
@@ -104,8 +126,9 @@ pub(crate) fn run(args: &Args) -> Exit {
     let mut output = io::BufWriter::new(io::stdout().lock());
     let written = match (&outcome, args.form()) {
         (Ok(loaded), Form::ControlTable(form)) => write_control_table(&mut output, loaded, form),
+        (Ok(loaded), Form::Spacing(form)) => write_spacing(&mut output, loaded, spacing.as_ref(), form),
         (_, Form::Json) => write_json(&mut output, &outcome),
-        (_, Form::Text | Form::ControlTable(_)) => write_text(&mut output, args, &outcome),
+        (_, Form::Text | Form::ControlTable(_) | Form::Spacing(_)) => write_text(&mut output, args, &outcome),
     };
     // Whoever closed the pipe has read enough; the exit status still tells.
     let _ = written.and_then(|()| output.flush());
@@ -128,16 +151,37 @@ fn write_text(output: &mut impl Write, args: &Args, outcome: &Result<Loaded, Ref
     }
 }
 
+/// Warnings stand above a table for people, and beside one for machines.
+fn write_warnings(output: &mut impl Write, loaded: &Loaded, form: TableForm) -> io::Result<()> {
+    match form {
+        _ if loaded.warnings.is_empty() => Ok(()),
+        TableForm::Text => writeln!(output, "{}", loaded.warnings),
+        TableForm::Csv | TableForm::Markdown => writeln!(io::stderr().lock(), "{}", loaded.warnings),
+    }
+}
+
+fn write_spacing(
+    output: &mut impl Write,
+    loaded: &Loaded,
+    spacing: Option<&Spacing>,
+    form: TableForm,
+) -> io::Result<()> {
+    write_warnings(output, loaded, form)?;
+    let Some(spacing) = spacing else { return Ok(()) };
+    match form {
+        TableForm::Csv => {
+            spacing.notes(&loaded.layout).iter().try_for_each(|note| writeln!(io::stderr().lock(), "note: {note}"))?;
+            spacing.write_csv(output, &loaded.layout)
+        }
+        TableForm::Text | TableForm::Markdown => spacing.write_text(output, &loaded.layout),
+    }
+}
+
 fn write_control_table(output: &mut impl Write, loaded: &Loaded, form: TableForm) -> io::Result<()> {
     let routes = Routes::new(Arc::new(loaded.layout.clone()));
     let table = ControlTable::of(&routes);
+    write_warnings(output, loaded, form)?;
     let mut aside = io::stderr().lock();
-    if !loaded.warnings.is_empty() {
-        match form {
-            TableForm::Text => writeln!(output, "{}", loaded.warnings)?,
-            TableForm::Csv | TableForm::Markdown => writeln!(aside, "{}", loaded.warnings)?,
-        }
-    }
     match form {
         TableForm::Text => table_forms::write_text(output, &table),
         TableForm::Markdown => table_forms::write_markdown(output, &table),

@@ -81,7 +81,7 @@ pub(super) fn write_csv(output: &mut impl Write, table: &ControlTable) -> io::Re
     Ok(())
 }
 
-fn quoted(text: &str) -> String {
+pub(super) fn quoted(text: &str) -> String {
     if text.contains(['"', ',', '\r', '\n']) { format!("\"{}\"", text.replace('"', "\"\"")) } else { text.to_owned() }
 }
 
