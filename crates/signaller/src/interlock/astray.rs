@@ -7,7 +7,7 @@
 use std::time::Duration;
 
 use smallvec::SmallVec;
-use track::{Length, SectionId, TrainId, Traverse};
+use track::{EndId, Length, SectionId, TrainId, Traverse};
 
 use super::{HoldKind, Interlock, Wait};
 use crate::door::{Fact, Output};
@@ -26,6 +26,13 @@ pub(super) struct Ground {
     pub(super) passages: SmallVec<[Traverse; 4]>,
     /// Which of them the nose is in.
     pub(super) nose: usize,
+}
+
+impl Ground {
+    /// Whether it holds more than the train is seen to stand on.
+    pub(super) fn reaches_further(&self) -> bool {
+        self.passages.len() > self.nose + 1
+    }
 }
 
 /// How far a nose may reach beyond the far end of a passage of this length, if it may reach so far `beyond` the one before;
@@ -96,14 +103,7 @@ impl Interlock {
 
     /// Where a train stands, as far as turnouts say what lies ahead of it; nothing where that is not known.
     pub(super) fn ground(&self, stand: &Whereabouts) -> Option<Ground> {
-        let enter = stand.footprint.last()?.enter?;
-        let through = |enter| {
-            let way = self.way_that_lies(enter)?;
-            let section = self.layout.ends[enter].section;
-            Some(Traverse { section, enter, way, leave: self.layout.far_end(way, enter) })
-        };
-        let mut passages = self.footing(stand, through(enter)?)?;
-        let nose = passages.len() - 1;
+        let Ground { mut passages, nose } = self.stands_on(stand)?;
         let mut beyond = None;
         while let Some(&last) = passages.last() {
             let further = reaches_beyond(Some(stand), beyond, self.layout.ways[last.way].length);
@@ -112,7 +112,7 @@ impl Interlock {
                 _ if further <= Length::ZERO => break,
                 [] => break,
                 [enter] => {
-                    let next = through(enter)?;
+                    let next = self.through(enter)?;
                     // On track that nobody measured it may reach round a whole circle, and no farther.
                     if passages.iter().any(|passage| passage.section == next.section) {
                         break;
@@ -123,6 +123,19 @@ impl Interlock {
             }
         }
         Some(Ground { passages, nose })
+    }
+
+    /// The same without what lies ahead.
+    pub(super) fn stands_on(&self, stand: &Whereabouts) -> Option<Ground> {
+        let passages = self.footing(stand, self.through(stand.footprint.last()?.enter?)?)?;
+        let nose = passages.len() - 1;
+        Some(Ground { passages, nose })
+    }
+
+    fn through(&self, enter: EndId) -> Option<Traverse> {
+        let way = self.way_that_lies(enter)?;
+        let section = self.layout.ends[enter].section;
+        Some(Traverse { section, enter, way, leave: self.layout.far_end(way, enter) })
     }
 
     /// Whether nobody else has, or may be in, any of that.

@@ -2,8 +2,8 @@
 //!
 //! A train is taken over standing: if it moves, it is brought to a stand first. From then on it gets no orders, and nobody
 //! reckons how far it can have moved. What it does not stand on is given back; where it stands is taken, for others, as long as
-//! some account has it there. It is given back standing, and takes what it stands on and may reach into, as if it had been put
-//! down there.
+//! some account has it there. It is given back standing, and takes what it stands on, and what it may reach into as far as
+//! nobody else has that, as if it had been put down there.
 
 use track::TrainId;
 
@@ -97,10 +97,15 @@ impl Interlock {
     ) -> Result<(), Reason> {
         let name = self.name(train);
         if let Some(stand) = picture.whereabouts(train, now) {
-            let ground = Some(&stand).filter(|stand| stand.sure).and_then(|stand| self.ground(stand));
-            let Some(ground) = ground else {
+            let sure = Some(&stand).filter(|stand| stand.sure);
+            let ground = sure.and_then(|stand| self.ground(stand).or_else(|| self.stands_on(stand)));
+            let Some(mut ground) = ground else {
                 return Err(format!("it is not sure where `{name}` stands; hint: say where it stands first"));
             };
+            // What its nose may reach into others may have already: nobody puts it there, and it would not get it.
+            while ground.reaches_further() && self.can_take_ground(train, &ground, picture).is_err() {
+                ground.passages.pop();
+            }
             self.can_take_ground(train, &ground, picture).map_err(|wait| self.in_words(wait))?;
             self.take_ground(train, &ground, outputs);
         } else {

@@ -1,5 +1,7 @@
 //! Scenarios about trains that people drive.
 
+use track::Lie;
+
 use crate::model::{World, refusal};
 use crate::{Answer, Direction, Fact, Output, Request, Tag};
 
@@ -45,6 +47,20 @@ fn a_train_driven_by_hand_is_followed_and_runs_again_once_it_is_given_back() {
     world.run(5.0, |_| false);
     assert_eq!(world.ask(Request::HandBack { train }), Answer::Accepted);
     assert!(!world.signaller.interlock().is_driven_by_hand(train));
+    assert_eq!(world.go("Heron", "far west"), Answer::Accepted);
+    assert!(world.run(90.0, |world| world.has_arrived("Heron")));
+}
+
+#[test]
+fn a_train_is_given_back_though_its_nose_may_reach_over_a_turnout_that_lies_against_it() {
+    let mut world = World::with_two_trains();
+    world.put("Heron", "north", "north.b");
+    let (train, turnout) = (world.train("Heron"), world.layout.turnout_named("W2").unwrap());
+    assert_eq!(world.ask(Request::Throw { turnout, lie: Lie::Diverging }), Answer::Accepted);
+    assert_eq!(world.ask(Request::TakeOver { train }), Answer::Accepted);
+    world.run(5.0, |_| false);
+    assert_eq!(world.ask(Request::HandBack { train }), Answer::Accepted);
+    assert_eq!(world.granted("Heron"), ["north"]);
     assert_eq!(world.go("Heron", "far west"), Answer::Accepted);
     assert!(world.run(90.0, |world| world.has_arrived("Heron")));
 }
