@@ -6,6 +6,9 @@
 //! sent. A train without an order is never moved, and nobody is while it is not sure where each that has one stands: nothing
 //! depends on this move being made now.
 //!
+//! Likewise a train that lies over a turnout and was sent to where only its other leg leads: it draws clear of the turnout, and
+//! goes from there, if there is such a place near by.
+//!
 //! It does not go on for ever: each move gets somebody home, and who has drawn aside does not do so again until somebody was.
 //!
 //! One train is moved at a time. Where two would have to draw aside before anybody gets home, and neither helps without the
@@ -19,10 +22,10 @@ use track::{EndId, Length, Path, TrainId, Traverse, distance_cost};
 
 use super::by_hand::Driver;
 use super::plan::Course;
-use super::rehearsal::Scene;
+use super::rehearsal::{STOPPING_ERROR, Scene};
 use super::{HoldKind, Interlock, Wait};
 use crate::aspect::Signals;
-use crate::door::{Direction, Output};
+use crate::door::{Destination, Direction, Output};
 use crate::drive::Drive;
 use crate::identity::{NEXT_AXLE, Whereabouts};
 use crate::picture::Picture;
@@ -134,7 +137,7 @@ impl Interlock {
     }
 
     fn cast(&self, picture: &impl Picture) -> Cast {
-        let planned = || self.runs.iter().filter(|(_, run)| run.is_planned);
+        let planned = || self.runs.iter().filter(|(_, run)| run.is_planned || run.waits_for == Some(Wait::NoPath));
         let company: SmallVec<[TrainId; 16]> = planned().map(|(train, _)| train).collect();
         let newcomers: SmallVec<[TrainId; 16]> =
             planned().filter(|(_, run)| !run.is_admitted).map(|(train, _)| train).collect();
@@ -200,6 +203,17 @@ impl Interlock {
 
     /// Paths to the far end of every plain section near by, over track that the train could be granted now.
     fn free_paths(&self, train: TrainId, start: EndId, picture: &impl Picture, signals: &Signals) -> Vec<Path> {
+        let is_kept = |end: EndId| self.layout.main_signal(end).is_some_and(|signal| signals.is_kept_at_danger(signal));
+        self.paths_near(start, |passage| self.is_clear(train, passage, start, picture), |end| !is_kept(end))
+    }
+
+    /// Paths to the far end of every plain section near by, by passages and over ends that may be passed.
+    fn paths_near(
+        &self,
+        start: EndId,
+        may_go: impl Fn(Traverse) -> bool,
+        may_leave_by: impl Fn(EndId) -> bool,
+    ) -> Vec<Path> {
         let mut reached: BTreeMap<EndId, (i64, Path)> = BTreeMap::from([(start, (0, Path::new()))]);
         let mut queue = BTreeSet::from([(0_i64, start)]);
         let mut paths = Vec::new();
@@ -208,7 +222,7 @@ impl Interlock {
             for (way, leave) in self.layout.ways_from(here) {
                 let passage = Traverse { section: self.layout.ends[here].section, enter: here, way, leave };
                 let again = to_here.iter().any(|before| before.section == passage.section);
-                if again || !self.is_clear(train, passage, start, picture) {
+                if again || !may_go(passage) {
                     continue;
                 }
                 let path: Path = to_here.iter().copied().chain([passage]).collect();
@@ -218,10 +232,9 @@ impl Interlock {
                         return paths;
                     }
                 }
-                let is_kept = self.layout.main_signal(leave).is_some_and(|signal| signals.is_kept_at_danger(signal));
                 let [next] = self.layout.ends[leave].meets[..] else { continue };
                 let total = so_far + distance_cost(&self.layout, &passage);
-                if is_kept || reached.get(&next).is_some_and(|&(known, _)| known <= total) {
+                if !may_leave_by(leave) || reached.get(&next).is_some_and(|&(known, _)| known <= total) {
                     continue;
                 }
                 if let Some((known, _)) = reached.insert(next, (total, path)) {
@@ -265,7 +278,8 @@ impl Interlock {
         let stays = self.rehearse_from(train, ground.clone(), Path::new(), cast, picture);
         let by_staying = (gain(&stays, cast, Some(train)), None);
         let leading = if found.turns_back { stand.leading.other() } else { stand.leading };
-        let goes = self.home_from(train, &ground, leading, picture).into_iter().map(|(ground, course)| {
+        let homeward = self.runs[train].to.map(|to| self.home_from(train, to, &ground, leading, picture));
+        let goes = homeward.unwrap_or_default().into_iter().map(|(ground, course)| {
             let plan = course.path.iter().skip(1).copied().collect();
             let goes = self.rehearse_from(train, ground, plan, cast, picture);
             (gain(&goes, cast, None).filter(|_| goes.is_home(train)), Some(course))
@@ -293,19 +307,21 @@ impl Interlock {
     fn home_from(
         &self,
         train: TrainId,
+        to: Destination,
         ground: &VecDeque<Traverse>,
         leading: Direction,
         picture: &impl Picture,
     ) -> Vec<(VecDeque<Traverse>, Course)> {
-        let Some(to) = self.runs[train].to else { return Vec::new() };
         let covered = self.covered(train, ground);
+        let is_under =
+            |section| ground.iter().skip(ground.len() - covered).any(|passage: &Traverse| passage.section == section);
         let back: VecDeque<Traverse> = ground.iter().skip(ground.len() - covered).rev().map(turned).collect();
         let mut ways = Vec::new();
         for (ground, turns_back) in [(ground, false), (&back, true)] {
             let leading = if turns_back { leading.other() } else { leading };
             let Some(&last) = ground.back() else { continue };
             let [enter] = self.layout.ends[last.leave].meets[..] else { continue };
-            if let Some((onward, _)) = self.path_from(enter, train, to, picture)
+            if let Some((onward, _)) = self.path_clear_of(&is_under, enter, train, to, picture)
                 && !self.gropes(train, leading, &onward)
             {
                 let path = [last].into_iter().chain(onward).collect();
@@ -317,7 +333,7 @@ impl Interlock {
 
     /// So many of the last passages the train covers, standing at the end of them.
     fn covered(&self, train: TrainId, ground: &VecDeque<Traverse>) -> usize {
-        let mut to_cover = self.train_length(train).unwrap_or(Length::from_um(1)) + NEXT_AXLE;
+        let mut to_cover = self.train_length(train).unwrap_or(Length::from_um(1)) + NEXT_AXLE + STOPPING_ERROR;
         let mut count = 0;
         for passage in ground.iter().rev() {
             if to_cover <= Length::ZERO {
@@ -341,12 +357,46 @@ impl Interlock {
         let run = &mut self.runs[train];
         let granted = std::mem::replace(&mut run.granted, ground);
         let planned = std::mem::replace(&mut run.plan, plan.into());
+        let is_planned = std::mem::replace(&mut run.is_planned, true);
         // Whatever is behind the first of its ground it has left.
         let nose = std::mem::take(&mut run.nose);
         let scene = self.rehearse(&cast.company, &cast.newcomers, None, picture);
         let run = &mut self.runs[train];
-        (run.granted, run.plan, run.nose) = (granted, planned, nose);
+        (run.granted, run.plan, run.is_planned, run.nose) = (granted, planned, is_planned, nose);
         scene
+    }
+
+    /// Whether a train that lies over a turnout, so that no path leads there, would find one having drawn clear of it.
+    pub(super) fn could_draw_clear(
+        &self,
+        train: TrainId,
+        stand: &Whereabouts,
+        to: Destination,
+        picture: &impl Picture,
+    ) -> bool {
+        if stand.footprint.iter().all(|hold| self.layout.sections[hold.section].ways.len() == 1) {
+            return false;
+        }
+        let ahead = stand.footprint.last().and_then(|hold| hold.enter).map(|enter| (enter, stand.leading));
+        let behind = self.enter_after_turning(stand).map(|enter| (enter, stand.leading.other()));
+        ahead.into_iter().chain(behind).any(|(start, leading)| {
+            let may_go = |passage: Traverse| {
+                let worked = |need: &track::Need| {
+                    self.layout.turnouts[need.turnout].worked || self.turnouts.lie(need.turnout) == Some(need.lie)
+                };
+                (passage.enter != start || self.may_start_by(&passage, train, picture))
+                    && self.withdrawal(passage.section).is_none()
+                    && self.layout.ways[passage.way].needs.iter().all(worked)
+            };
+            self.paths_near(start, may_go, |_| true).into_iter().any(|path| {
+                let ground: VecDeque<Traverse> = path.into_iter().collect();
+                let has_room = self.train_length(train).is_none_or(|length| {
+                    let lengths = ground.iter().map(|passage| self.layout.ways[passage.way].length.unwrap_or(length));
+                    lengths.fold(Length::ZERO, |sum, length| sum + length) >= length + NEXT_AXLE + STOPPING_ERROR
+                });
+                has_room && !self.home_from(train, to, &ground, leading, picture).is_empty()
+            })
+        })
     }
 
     fn set_aside<P: Picture>(&mut self, found: Move, now: Time, picture: &mut P, outputs: &mut Vec<Output>) {

@@ -288,8 +288,24 @@ impl Interlock {
         self.give_back_ahead(train, now, picture, outputs);
         match self.plan_from_standing(train, to, now, picture, outputs) {
             Ok(()) => {}
-            Err(wait) => self.wait(train, wait, outputs),
+            Err(wait) => {
+                self.wait(train, wait, outputs);
+                if wait == Wait::NoPath {
+                    self.look_for_place(train, now, picture, outputs);
+                }
+            }
         }
+    }
+
+    /// No path leads there from where a train stands: it waits for a place that it could draw aside to.
+    fn look_for_place(&mut self, train: TrainId, now: Time, picture: &impl Picture, outputs: &mut Vec<Output>) {
+        if self.runs[train].granted.is_empty()
+            && let Some(ground) = picture.whereabouts(train, now).and_then(|stand| self.ground(&stand))
+            && self.can_take_ground(train, &ground, picture).is_ok()
+        {
+            self.take_ground(train, &ground, outputs);
+        }
+        self.wanting.push(train);
     }
 
     fn plan_from_standing<P: Picture>(

@@ -415,7 +415,7 @@ impl Interlock {
         };
         let call = if self.everything_stopped || run.holds.any() {
             Call::Stand
-        } else if run.must_stand || run.to.is_none() {
+        } else if run.must_stand || run.to.is_none() || run.waits_for == Some(Wait::NoPath) {
             Call::Brake
         } else if self.is_tried_again(train) {
             Call::Creep

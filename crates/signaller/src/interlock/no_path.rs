@@ -2,7 +2,8 @@
 //!
 //! An order is refused only for what no waiting changes: no track leads there, or only over a junction that nobody reports; the
 //! train would have to turn back on its way, which it never does by itself; it is too long to turn there, or to stand at its
-//! destination; it would come there the wrong way round; a turnout under the train itself would have to move. Whatever people
+//! destination; it would come there the wrong way round; a turnout under the train itself would have to move, and there is no
+//! place near by that is clear of it. Whatever people
 //! or time may change is waited for, and said: sections that are out of service or in a person's hands, turnouts that are locked,
 //! thrown by hand only, or do not move, signals that are kept at danger. Signals that face the other way keep nobody out: track
 //! against them is granted as one piece.

@@ -83,8 +83,10 @@ impl Interlock {
         picture: &impl Picture,
     ) -> Result<(), Reason> {
         let name = self.name(train);
-        let course = self.course(train, stand, to, picture);
-        let course = course.ok_or_else(|| self.why_no_path(train, stand, to, picture))?;
+        let Some(course) = self.course(train, stand, to, picture) else {
+            let could_go = self.could_draw_clear(train, stand, to, picture);
+            return if could_go { Ok(()) } else { Err(self.why_no_path(train, stand, to, picture)) };
+        };
         if !course.turns_back && self.cannot_tell_if_there(stand, &course.path, to) {
             return Err(format!(
                 "`{name}` may stand at {} or far short of it, and nobody knows; hint: send it somewhere else first",

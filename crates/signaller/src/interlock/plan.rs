@@ -4,7 +4,7 @@ use smallvec::SmallVec;
 use track::{EndId, Layout, Length, Path, SectionId, TrainId, Traverse, distance_cost};
 
 use super::Interlock;
-use crate::door::{Destination, Direction};
+use crate::door::{Destination, Direction, Tag};
 use crate::identity::Whereabouts;
 use crate::picture::Picture;
 
@@ -125,31 +125,51 @@ impl Interlock {
         to: Destination,
         picture: &impl Picture,
     ) -> Option<(Path, i64)> {
-        let cost = |passage: &Traverse| self.cost(passage, enter, train, picture);
-        let is_goal = |here: EndId| self.last_passage(here, enter, train, to, picture).is_some();
+        let is_under = |section: SectionId| picture.holders(section).contains(&train);
+        self.path_clear_of(&is_under, enter, train, to, picture)
+    }
+
+    /// The same for a train that lies in those sections, and has left all others where it is now.
+    pub(super) fn path_clear_of(
+        &self,
+        is_under: &impl Fn(SectionId) -> bool,
+        enter: EndId,
+        train: TrainId,
+        to: Destination,
+        picture: &impl Picture,
+    ) -> Option<(Path, i64)> {
+        let may_start = |passage: &Traverse| {
+            let has_left = !is_under(passage.section) && self.is_nobody_elses(train, passage.section, picture);
+            passage.enter != enter || has_left || self.may_start_by(passage, train, picture)
+        };
+        let cost = |passage: &Traverse| {
+            // A turnout does not move under the train itself, not even under an end of it that no detector sees.
+            let may_lie = self.turnouts.way_lies(passage.way) || !is_under(passage.section);
+            if may_lie && may_start(passage) { self.cost(passage, train, picture) } else { None }
+        };
+        let last_passage = |here| self.last_passage(here, to, &may_start);
+        let is_goal = |here: EndId| last_passage(here).is_some();
         let (mut path, goal) = self.graph.path(enter, is_goal, cost)?;
-        path.push(self.last_passage(goal, enter, train, to, picture)?);
+        path.push(last_passage(goal)?);
         let total = path.iter().filter_map(cost).sum();
         Some((path, total))
     }
 
     /// The passage by which a train that entered by `here` comes to stand at the destination.
-    fn last_passage(
-        &self,
-        here: EndId,
-        start: EndId,
-        train: TrainId,
-        to: Destination,
-        picture: &impl Picture,
-    ) -> Option<Traverse> {
+    fn last_passage(&self, here: EndId, to: Destination, may_start: &impl Fn(&Traverse) -> bool) -> Option<Traverse> {
         let layout = &self.layout;
         let passage = |way, leave| Traverse { section: layout.ends[here].section, enter: here, way, leave };
-        let may_go = |found: &Traverse| here != start || self.may_start_by(found, train, picture);
         layout
             .ways_from(here)
             .map(|(way, leave)| passage(way, leave))
-            .filter(may_go)
+            .filter(may_start)
             .find(|&found| self.stops_at(to, found))
+    }
+
+    /// Whether nothing is in a section, or may be, but this train.
+    fn is_nobody_elses(&self, train: TrainId, section: SectionId, picture: &impl Picture) -> bool {
+        picture.holders(section).iter().all(|&holder| holder == train)
+            && (!picture.is_occupied(section) || picture.tag(section) == Tag::Sure(train))
     }
 
     /// Whether a train can start by this passage from where it stands.
@@ -163,16 +183,9 @@ impl Interlock {
             || !picture.is_occupied(passage.section) && picture.holders(passage.section).is_empty()
     }
 
-    fn cost(&self, passage: &Traverse, start: EndId, train: TrainId, picture: &impl Picture) -> Option<i64> {
+    fn cost(&self, passage: &Traverse, train: TrainId, picture: &impl Picture) -> Option<i64> {
         // Where an end meets several, nobody can say where the train would go.
         if self.layout.ends[passage.leave].meets.len() > 1 {
-            return None;
-        }
-        if passage.enter == start && !self.may_start_by(passage, train, picture) {
-            return None;
-        }
-        // A turnout does not move under the train itself, not even under an end of it that no detector sees.
-        if !self.turnouts.way_lies(passage.way) && picture.holders(passage.section).contains(&train) {
             return None;
         }
         let by_hand = |need: &track::Need| {

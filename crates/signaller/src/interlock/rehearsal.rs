@@ -14,7 +14,7 @@ use crate::picture::Picture;
 const PATIENCE: Duration = Duration::from_secs(60);
 
 /// A train may come to stand so far short of where it should. Common practice, no source.
-const STOPPING_ERROR: Length = Length::from_mm(50);
+pub(super) const STOPPING_ERROR: Length = Length::from_mm(50);
 
 /// One step of a rehearsal: a train runs home, or draws up to the far end of a passage.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -1,7 +1,7 @@
 //! Scenarios about trains that give way to each other.
 
-use crate::Answer;
 use crate::model::{World, builder, passing_loop, railcar, row};
+use crate::{Answer, Request};
 
 /// Heron stands in the loop's north track and Plover before the loop, nose to nose.
 fn nose_to_nose() -> World {
@@ -54,4 +54,27 @@ fn a_train_on_its_way_aside_goes_where_it_is_sent_meanwhile() {
     let (one, to) = if draws_aside(&world, "Heron") { ("Heron", "far east") } else { ("Plover", "far west") };
     assert_eq!(world.go(one, to), Answer::Accepted);
     assert!(world.run(120.0, |world| world.has_arrived(one)));
+}
+
+/// Heron comes to stand with its nose in the north track, over the turnout before it.
+fn over_a_turnout() -> World {
+    let mut world = World::with_two_trains();
+    world.go("Heron", "halt");
+    assert!(world.run(60.0, |world| world.nose("Heron").0 == "north"));
+    let train = world.train("Heron");
+    assert_eq!(world.ask(Request::Stop { train }), Answer::Accepted);
+    assert!(world.run(20.0, |world| world.speed("Heron") == 0.0));
+    world.run(1.0, |_| false);
+    assert!(world.granted("Heron").contains(&"west"), "it lies over the turnout");
+    world
+}
+
+#[test]
+fn a_train_over_a_turnout_that_is_sent_down_its_other_leg_draws_clear_of_it_first() {
+    let mut world = over_a_turnout();
+    assert_eq!(world.go_to_section("Heron", "south"), Answer::Accepted);
+    assert!(world.run(120.0, |world| world.has_arrived("Heron")));
+    assert_eq!(world.nose("Heron").0, "south");
+    let said = world.waits("Heron");
+    assert!(said.iter().any(|why| why.contains("draws aside")), "it says so: {said:?}");
 }

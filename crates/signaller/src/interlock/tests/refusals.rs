@@ -46,9 +46,9 @@ fn a_train_that_is_too_long_for_where_it_would_have_to_turn_back_is_told_so() {
     assert_eq!(refusal(world.go_to_section("Heron", "h")), "`Heron` is 500 mm long, and `h` has room for 400 mm");
 }
 
-#[test]
-fn a_train_that_lies_over_the_turnout_it_would_need_otherwise_is_told_to_go_ahead_first() {
-    let mut world = headshunt(1000);
+/// Heron comes to stand with its nose in the headshunt, over the turnout.
+fn over_the_turnout(mm: i64) -> World {
+    let mut world = headshunt(mm);
     assert_eq!(world.go_to_section("Heron", "h"), Answer::Accepted);
     let x = world.section("x");
     assert!(world.run(60.0, |world| !world.signaller.identity().is_occupied(x)));
@@ -56,9 +56,23 @@ fn a_train_that_lies_over_the_turnout_it_would_need_otherwise_is_told_to_go_ahea
     assert_eq!(world.ask(Request::Stop { train }), Answer::Accepted);
     assert!(world.run(20.0, |world| world.speed("Heron") == 0.0));
     world.run(1.0, |_| false);
+    world
+}
+
+#[test]
+fn a_train_that_lies_over_the_turnout_it_would_need_otherwise_and_cannot_draw_clear_of_it_is_told_so() {
+    let mut world = over_the_turnout(560);
     let reason =
         "turnout `W1` would have to move under `Heron`; hint: send it ahead first, until all of it is past the turnout";
     assert_eq!(refusal(world.go_to_section("Heron", "y")), reason);
+}
+
+#[test]
+fn a_train_that_lies_over_the_turnout_it_would_need_otherwise_draws_clear_of_it_first() {
+    let mut world = over_the_turnout(1000);
+    assert_eq!(world.go_to_section("Heron", "y"), Answer::Accepted);
+    assert!(world.run(120.0, |world| world.has_arrived("Heron")));
+    assert_eq!(world.nose("Heron").0, "y");
 }
 
 #[test]
