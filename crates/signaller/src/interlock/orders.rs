@@ -66,8 +66,11 @@ impl Interlock {
         self.forget_plan(train);
         self.orders_so_far += 1;
         let run = &mut self.runs[train];
+        // One that is sent elsewhere before it could set out keeps its place: else it might never have its turn.
+        if run.to.is_none() || run.has_departed {
+            run.age = self.orders_so_far;
+        }
         run.to = Some(to);
-        run.age = self.orders_so_far;
         (run.has_departed, run.drew_aside_at) = (false, None);
         run.waits_for = None;
         self.touch(train);
