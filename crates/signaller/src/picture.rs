@@ -27,6 +27,11 @@ pub trait Picture {
         let _ = (train, section, leave);
         false
     }
+    /// Whether its detector says that it is free, and that is not believed yet.
+    fn is_emptying(&self, section: SectionId) -> bool {
+        let _ = section;
+        false
+    }
     /// What is said of the section.
     fn tag(&self, section: SectionId) -> Tag;
     /// Every train that some surviving account puts into the section, blind ends included.
@@ -73,6 +78,10 @@ impl Picture for Identity {
 
     fn is_barred(&self, train: TrainId, section: SectionId, leave: EndId) -> bool {
         self.is_barred(train, section, leave)
+    }
+
+    fn is_emptying(&self, section: SectionId) -> bool {
+        self.is_emptying(section)
     }
 
     fn tag(&self, section: SectionId) -> Tag {

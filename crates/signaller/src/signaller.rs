@@ -127,6 +127,7 @@ impl Signaller {
             self.interlock.follow_turnouts(now, &mut self.identity, changes, outputs);
             return;
         }
+        self.identity.note_emptying(self.detect.emptying());
         self.drive.reckon(now, &mut self.identity, &mut self.interlock);
         self.interlock.work(now, &mut self.identity, &self.drive, &self.signals, changes, outputs);
     }

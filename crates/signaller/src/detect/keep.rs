@@ -283,6 +283,14 @@ impl Detect {
         train
     }
 
+    /// The sections that are said to be free, and identity does not know yet.
+    pub(crate) fn emptying(&self) -> impl Iterator<Item = SectionId> + '_ {
+        self.timers.iter().filter_map(|(_, timer)| match timer {
+            Timer::Section(section) if self.channels[*section].is_emptying_kept() => Some(*section),
+            _ => None,
+        })
+    }
+
     pub(super) fn set_due(&mut self, section: SectionId, due: Option<Time>) {
         let before = std::mem::replace(&mut self.channels[section].due, due);
         self.set_timer(Timer::Section(section), before, due);

@@ -97,6 +97,8 @@ pub struct Identity {
     /// How long what was last heard of each section had been kept back.
     kept_back: Table<SectionId, Duration>,
     filled_at: Table<SectionId, Time>,
+    /// Sections that are said to be free, which is not believed yet.
+    emptying: Vec<SectionId>,
     lies: Table<TurnoutId, Option<Lie>>,
     odometers: Odometers,
     /// To which train each section is granted.
@@ -141,6 +143,7 @@ impl Identity {
             reported: Table::filled(None, sections),
             standings: Table::filled(Standing::Current, sections),
             changed_standing: Vec::new(),
+            emptying: Vec::new(),
             kept_back: Table::filled(Duration::ZERO, sections),
             filled_at: Table::filled(Time::from_nanos(i64::MIN), sections),
             lies: Table::filled(None, layout.turnouts.len()),
@@ -370,6 +373,16 @@ impl Identity {
         if std::mem::replace(&mut self.standings[section], standing) != standing {
             self.changed_standing.push(section);
         }
+    }
+
+    /// From now on these sections, and no others, are said to be free, which is not believed yet.
+    pub(crate) fn note_emptying(&mut self, sections: impl Iterator<Item = SectionId>) {
+        self.emptying.clear();
+        self.emptying.extend(sections);
+    }
+
+    pub(crate) fn is_emptying(&self, section: SectionId) -> bool {
+        self.emptying.contains(&section)
     }
 
     /// What is heard of the section next happened so long before.

@@ -1,6 +1,8 @@
 //! Following a train through what it was granted: where its nose is, what lies behind its tail, and whether it is where it
 //! may be.
 
+use std::time::Duration;
+
 use track::{Length, TrainId, Traverse};
 
 use super::astray::reaches_beyond;
@@ -12,6 +14,9 @@ use crate::drive::Drive;
 use crate::identity::Whereabouts;
 use crate::picture::Picture;
 use crate::time::Time;
+
+/// A train that waits to turn back until it is clear what it has left looks again this often.
+const SETTLES: Duration = Duration::from_millis(500);
 
 impl Interlock {
     /// Brings what is kept of a train up to date with where it stands.
@@ -369,6 +374,11 @@ impl Interlock {
             }
         }
         let stand = picture.whereabouts(train, now).filter(|stand| stand.sure).ok_or(Wait::NotSure)?;
+        if course.turns_back && stand.footprint.iter().any(|hold| picture.is_emptying(hold.section)) {
+            // Its tail has only just left that: told once it has turned back, it would be taken for its nose.
+            self.look_again(train, now + SETTLES);
+            return Err(Wait::Settling);
+        }
         let stand = if course.turns_back {
             picture.turn_back(train, now);
             picture.whereabouts(train, now).filter(|stand| stand.sure).ok_or(Wait::NotSure)?

@@ -138,6 +138,8 @@ pub(crate) enum Wait {
         section: SectionId,
     },
     NotSure,
+    /// What it has just left is said to be free, and may be so only for a moment.
+    Settling,
     NoPath,
 }
 
@@ -196,6 +198,7 @@ impl Wait {
                 format!("trains stand in each other's way: it draws aside to `{}` first", section(id))
             }
             Self::NotSure => "nobody is sure where it stands".to_owned(),
+            Self::Settling => "it is not certain yet what it has just left".to_owned(),
             Self::NoPath => "no path leads there from where it stands".to_owned(),
         }
     }

@@ -227,6 +227,8 @@ fn a_standing_train_that_may_have_been_pushed_is_held() {
 struct Painted {
     train: TrainId,
     stand: Whereabouts,
+    /// Whether all it stands on is said to be free, which is not believed yet.
+    empties: bool,
 }
 
 impl Painted {
@@ -236,6 +238,7 @@ impl Painted {
         let leading = Direction::Forward;
         Self {
             train,
+            empties: false,
             stand: Whereabouts {
                 sure: true,
                 footprint: smallvec![hold],
@@ -250,6 +253,9 @@ impl Painted {
 impl Picture for Painted {
     fn is_occupied(&self, section: SectionId) -> bool {
         self.stand.footprint.iter().any(|hold| hold.section == section)
+    }
+    fn is_emptying(&self, section: SectionId) -> bool {
+        self.empties && self.is_occupied(section)
     }
     fn tag(&self, section: SectionId) -> Tag {
         if self.is_occupied(section) { Tag::Sure(self.train) } else { Tag::Free }
@@ -333,6 +339,23 @@ fn a_train_found_outside_its_authority_is_let_go_at_once_by_whoever_vouches_for_
     bench.interlock.release(train, &mut outputs).unwrap();
     assert!(outputs.contains(&Output::Fact(Fact::HoldLifted { train })));
     assert_eq!(bench.interlock.granted_sections(train).count(), 0, "what it had before means nothing now");
+}
+
+#[test]
+fn a_train_does_not_turn_back_before_it_is_certain_what_it_has_just_left() {
+    let layout = passing_loop();
+    let mut bench = Bench::new("w1.b");
+    let train = bench.picture.train;
+    bench.picture.empties = true;
+    let to = Destination::Section(layout.section_named("south").unwrap());
+    bench.interlock.go(train, to, Time::ZERO, &bench.picture, &bench.drive).unwrap();
+    let outputs = bench.work(0.0);
+    let reason = "it is not certain yet what it has just left".to_owned();
+    assert_eq!(outputs, [Output::Fact(Fact::Waiting { train, reason })]);
+    assert_eq!(bench.interlock.granted_sections(train).count(), 0);
+    bench.picture.empties = false;
+    bench.work(1.0);
+    assert_ne!(bench.interlock.granted_sections(train).count(), 0);
 }
 
 #[test]
