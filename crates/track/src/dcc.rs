@@ -54,6 +54,14 @@ const BASELINE: u8 = 0b0100_0000;
 const FORWARD_BASELINE: u8 = 0b0010_0000;
 /// The bit C: with 28 steps the lowest bit of the speed.
 const LOWEST_OF_28: u8 = 0b0001_0000;
+/// The speed that is none, and stops at once.
+const EMERGENCY: u8 = 1;
+/// The address that speaks to all decoders.
+const EVERYBODY: u8 = 0;
+/// The bit S of a broadcast stop: the motors get no more energy.
+const CUT: u8 = 0b0000_0001;
+/// The bit C of a broadcast stop: what it says of direction is not meant.
+const ANY_DIRECTION: u8 = 0b0001_0000;
 /// First byte of a long address, before the upper bits are added (S-9.2.1, section A).
 const LONG: u8 = 0b1100_0000;
 
@@ -75,7 +83,7 @@ impl SpeedSteps {
     pub fn instruction(self, order: SpeedOrder, direction: Direction) -> Option<Bytes> {
         let value = match order {
             SpeedOrder::Stop => 0,
-            SpeedOrder::EmergencyStop => 1,
+            SpeedOrder::EmergencyStop => EMERGENCY,
             SpeedOrder::Step(step) if (1..=self.highest()).contains(&step) => match self {
                 Self::Steps14 | Self::Steps126 => step + 1,
                 // Steps 1 and 2 share SSSS 0010, 3 and 4 share 0011: the bit C tells them apart.
@@ -83,11 +91,16 @@ impl SpeedSteps {
             },
             SpeedOrder::Step(_) => return None,
         };
+        Some(self.coded(value, direction))
+    }
+
+    /// The instruction with a speed as it is coded: 0 to stop, 1 for an emergency stop, then the steps.
+    fn coded(self, value: u8, direction: Direction) -> Bytes {
         let forward = |bit| if direction == Direction::Forward { bit } else { 0 };
-        Some(match self {
+        match self {
             Self::Steps14 | Self::Steps28 => Bytes::of([BASELINE + forward(FORWARD_BASELINE) + value]),
             Self::Steps126 => Bytes::of([STEPS_128, forward(FORWARD_128) + value]),
-        })
+        }
     }
 
     /// The order that an instruction gives to a decoder with so many steps; nothing where it is no speed instruction.
@@ -115,7 +128,50 @@ impl SpeedSteps {
 
 /// A whole packet: address, instruction, and the error detection byte, the exclusive or of all before it (S-9.2, section A).
 pub fn packet(address: Address, instruction: Bytes) -> Vec<u8> {
-    let mut bytes = [address.bytes().as_slice(), instruction.as_slice()].concat();
-    bytes.push(bytes.iter().fold(0, |error, byte| error ^ byte));
-    bytes
+    checked(&[address.bytes().as_slice(), instruction.as_slice()].concat())
+}
+
+/// The packet that makes one decoder cut its motor at once. The direction matters still: headlights go by it.
+pub fn emergency_stop(address: Address, steps: SpeedSteps, direction: Direction) -> Vec<u8> {
+    packet(address, steps.coded(EMERGENCY, direction))
+}
+
+/// How a broadcast makes all decoders stop.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum BroadcastStop {
+    /// Each brings its locomotive to a stop.
+    Brake,
+    /// Each stops giving its motor energy.
+    Cut,
+}
+
+/// The packet that stops everything: address 0 and 01DC000S (S-9.2, section B). Without a direction the bit C lets decoders
+/// pass over it.
+pub fn broadcast_stop(how: BroadcastStop, direction: Option<Direction>) -> Vec<u8> {
+    let direction = match direction {
+        Some(Direction::Forward) => FORWARD_BASELINE,
+        Some(Direction::Reverse) => 0,
+        None => ANY_DIRECTION,
+    };
+    let stop = match how {
+        BroadcastStop::Brake => 0,
+        BroadcastStop::Cut => CUT,
+    };
+    checked(&[EVERYBODY, BASELINE + direction + stop])
+}
+
+/// The packet that makes all decoders forget what they were told, and stop (S-9.2, section B).
+pub fn reset() -> Vec<u8> {
+    checked(&[EVERYBODY, 0])
+}
+
+/// The packet that is for no decoder, and keeps the track alive (S-9.2, section B).
+pub fn idle() -> Vec<u8> {
+    checked(&[0xFF, 0])
+}
+
+/// Bytes with their error detection byte.
+fn checked(bytes: &[u8]) -> Vec<u8> {
+    let error = bytes.iter().fold(0, |error, byte| error ^ byte);
+    [bytes, &[error]].concat()
 }

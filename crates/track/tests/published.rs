@@ -4,7 +4,7 @@
 
 #![cfg(test)]
 
-use track::dcc::{Direction, SpeedOrder, packet};
+use track::dcc::{BroadcastStop, Direction, SpeedOrder, broadcast_stop, emergency_stop, idle, packet, reset};
 use track::{Address, Scale, SpeedSteps};
 
 /// The lines of a table behind its heading, split at commas.
@@ -117,4 +117,28 @@ fn whole_packets_are_as_published() {
     assert_eq!(packet(short(3), forward(SpeedSteps::Steps126, 126)), [0x03, 0x3F, 0xFF, 0xC3]);
     let long = Address::long(1000).unwrap();
     assert_eq!(packet(long, forward(SpeedSteps::Steps126, 50)), [0xC3, 0xE8, 0x3F, 0xB3, 0xA7]);
+}
+
+#[test]
+fn the_packets_that_stop_trains_are_as_published() {
+    let [forward, reverse] = [Direction::Forward, Direction::Reverse];
+    let short = |number| Address::short(number).unwrap();
+    // S-9.2 section B and S-9.2.1 section C: speed value 1.
+    assert_eq!(emergency_stop(short(3), SpeedSteps::Steps14, reverse), [0x03, 0x41, 0x42]);
+    assert_eq!(emergency_stop(short(3), SpeedSteps::Steps28, forward), [0x03, 0x61, 0x62]);
+    assert_eq!(emergency_stop(short(3), SpeedSteps::Steps126, reverse), [0x03, 0x3F, 0x01, 0x3D]);
+    let long = Address::long(1000).unwrap();
+    assert_eq!(emergency_stop(long, SpeedSteps::Steps126, forward), [0xC3, 0xE8, 0x3F, 0x81, 0x95]);
+    // S-9.2 section B: 00000000 01DC000S, with its exclusive or.
+    for (how, direction, told) in [
+        (BroadcastStop::Brake, Some(forward), 0b0110_0000),
+        (BroadcastStop::Brake, Some(reverse), 0b0100_0000),
+        (BroadcastStop::Brake, None, 0b0101_0000),
+        (BroadcastStop::Cut, Some(forward), 0b0110_0001),
+        (BroadcastStop::Cut, Some(reverse), 0b0100_0001),
+        (BroadcastStop::Cut, None, 0b0101_0001),
+    ] {
+        assert_eq!(broadcast_stop(how, direction), [0, told, told], "{how:?} {direction:?}");
+    }
+    assert_eq!((reset(), idle()), (vec![0, 0, 0], vec![0xFF, 0, 0xFF]));
 }
