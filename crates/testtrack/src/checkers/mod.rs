@@ -34,6 +34,7 @@ mod holds;
 mod signals;
 mod tags;
 mod turnouts;
+mod wishes;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
@@ -117,13 +118,15 @@ struct Said {
     tags: Rows<SectionId, Option<Tag>>,
     authority: Rows<SectionId, SmallVec<[TrainId; 1]>>,
     aspects: Rows<SignalId, Aspect>,
+    wishes: wishes::Wishes,
     /// By when each held train must stand.
     stand_by: BTreeMap<TrainId, Time>,
 }
 
 impl Said {
-    fn new(layout: &Layout) -> Self {
+    fn new(layout: &Arc<Layout>) -> Self {
         Self {
+            wishes: wishes::Wishes::new(layout),
             tags: Rows::filled(None, layout.sections.len()),
             authority: Rows::filled(SmallVec::new(), layout.sections.len()),
             aspects: Rows::filled(Aspect::STOP, layout.signals.len()),
@@ -213,14 +216,27 @@ impl Checkers {
     /// Takes in what the signaller says. Must be called before the table acts on it.
     pub fn hear(&mut self, now: Time, output: &Output, table: &Table) {
         match output {
-            Output::Throw { turnout, lie } => turnouts::check(self, now, *turnout, *lie, table),
+            Output::Throw { turnout, lie } => {
+                turnouts::check(self, now, *turnout, *lie, table);
+                wishes::thrown(self, now, *turnout, *lie);
+            }
             Output::Show { signal, aspect } => self.said.aspects[*signal] = *aspect,
             Output::Drive { .. } | Output::Light { .. } => {}
             Output::Fact(Fact::Tagged { section, tag }) => {
                 self.claims.made += u64::from(matches!(tag, Tag::Sure(_)));
                 self.said.tags[*section] = Some(tag.clone());
             }
-            Output::Fact(Fact::RouteSet { train, sections }) => authority::granted(self, now, *train, sections, table),
+            Output::Fact(Fact::RouteSet { train, sections }) => {
+                wishes::granted(self, now, *train, sections);
+                authority::granted(self, now, *train, sections, table);
+            }
+            Output::Fact(Fact::RouteStage { entry, exit, stage }) => self.said.wishes.route(*entry, *exit, *stage),
+            Output::Fact(Fact::Withdrawn { section, .. }) => {
+                self.said.wishes.withdrawn.insert(*section);
+            }
+            Output::Fact(Fact::InService { section }) => {
+                self.said.wishes.withdrawn.remove(section);
+            }
             Output::Fact(Fact::SectionReleased { train, section }) => {
                 self.said.authority[*section].retain(|holder| holder != train);
             }

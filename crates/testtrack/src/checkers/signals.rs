@@ -3,8 +3,8 @@
 //! A main signal vouches for the track behind it up to the next one that faces the same way. Anything better than stop
 //! needs every turnout on it to lie right; whatever lets trains run otherwise than on sight needs none of it, nor of
 //! the overlap behind the next signal, to be covered by a train; and what is foretold of the next signal must be so. At
-//! the end of the track, and at the edge of the layout, that is a stop. What aspects mean is said by the layout's
-//! books, and judged here without asking their rules. Common practice, no source.
+//! the end of the track, at the edge of the layout, and where a route that was set is over, that is a stop. What aspects
+//! mean is said by the layout's books, and judged here without asking their rules. Common practice, no source.
 //!
 //! Reports are late: a train that rolled in is forgiven for the detector's on-delay and the lateness of its report. A
 //! train that lies across the signal itself with its nose beyond is running past it, and nobody can know before a
@@ -89,6 +89,10 @@ fn fault(checkers: &Checkers, now: Time, signal: SignalId, aspect: Aspect, table
             };
             let too_good = is_too_good(row, layout.book_of(next).pass(shows));
             return too_good.then(|| Fault { train: None, section: Some(section), because: because() });
+        }
+        // A route to a stopping point is over there, and so is what its signal vouches for.
+        if vouches && checkers.said.wishes.stops_at(layout, signal) == Some(leave) {
+            return is_too_good(row, Pass::Stop).then(|| track_ends(checkers, leave));
         }
     }
     None

@@ -17,6 +17,8 @@ pub enum FaultSet {
     Harsh,
     /// Only these, often.
     Only(Vec<Fault>),
+    /// That, and a dispatcher who sets routes and takes track out of service.
+    Dispatched(Box<Self>),
 }
 
 impl FaultSet {
@@ -31,7 +33,12 @@ impl FaultSet {
         }
     }
 
-    /// Reads `none`, `mild`, `harsh` or names of faults with commas between them.
+    /// Whether there is a dispatcher.
+    pub fn has_dispatcher(&self) -> bool {
+        matches!(self, Self::Dispatched(_))
+    }
+
+    /// Reads `none`, `mild`, `harsh` or names of faults with commas between them; behind it `+dispatcher` may stand.
     ///
     /// # Errors
     /// In plain words, which name means nothing.
@@ -42,6 +49,9 @@ impl FaultSet {
                 format!("there is no fault `{name}`\nhint: none, mild, harsh, or one or more of {}", known.join(", "))
             })
         };
+        if let Some(faults) = text.strip_suffix("+dispatcher") {
+            return Self::read(faults).map(|faults| Self::Dispatched(Box::new(faults)));
+        }
         match text {
             "none" => Ok(Self::None),
             "mild" => Ok(Self::Mild),
@@ -57,6 +67,7 @@ impl FaultSet {
             Self::Mild => Faults::mild(),
             Self::Harsh => Faults::harsh(),
             Self::Only(faults) => Faults::only(faults),
+            Self::Dispatched(faults) => faults.faults(),
         }
     }
 
@@ -67,6 +78,7 @@ impl FaultSet {
             Self::Mild => "mild",
             Self::Harsh => "harsh",
             Self::Only(_) => "single",
+            Self::Dispatched(faults) => faults.kind(),
         }
     }
 }
@@ -78,6 +90,7 @@ impl fmt::Display for FaultSet {
                 let names: Vec<_> = faults.iter().map(|fault| fault.name()).collect();
                 f.write_str(&names.join(","))
             }
+            Self::Dispatched(faults) => write!(f, "{faults}+dispatcher"),
             set => f.write_str(set.kind()),
         }
     }
@@ -132,7 +145,9 @@ mod tests {
     fn what_a_seed_chose_can_be_typed_again() {
         for seed in 0..200 {
             let set = FaultSet::of_seed(seed);
-            assert_eq!(FaultSet::read(&set.to_string()), Ok(set), "seed {seed}");
+            assert_eq!(FaultSet::read(&set.to_string()), Ok(set.clone()), "seed {seed}");
+            let dispatched = FaultSet::Dispatched(Box::new(set));
+            assert_eq!(FaultSet::read(&dispatched.to_string()), Ok(dispatched), "seed {seed}");
             let place = Place::of_seed(seed);
             assert_eq!(Place::named(place.name()), Some(place), "seed {seed}");
         }

@@ -16,6 +16,7 @@ use super::watch::{Settled, Watch};
 use super::{FINISH, words};
 use crate::checkers::{Rule, Violation};
 use crate::digest::Digest;
+use crate::dispatch::Dispatcher;
 use crate::meddling::Meddling;
 use crate::place::PlaceError;
 use crate::random::Stream;
@@ -209,6 +210,7 @@ fn pass(session: &mut Session, until: Duration, crew: &mut Crew<'_>, is_done: im
 struct Crew<'a> {
     traffic: Traffic,
     meddling: Option<Meddling>,
+    dispatcher: Option<Dispatcher>,
     person: Option<Person>,
     caller: Caller,
     seed: u64,
@@ -224,6 +226,7 @@ impl<'a> Crew<'a> {
         Self {
             traffic: Traffic::new(&plan.layout, plan.seed),
             meddling: meddles.then(|| Meddling::new(&plan.layout, plan.seed)),
+            dispatcher: plan.faults.has_dispatcher().then(|| Dispatcher::new(&plan.layout, plan.seed)),
             person: None,
             caller: Caller::default(),
             seed: plan.seed,
@@ -245,6 +248,9 @@ impl<'a> Crew<'a> {
     fn heal(&mut self) {
         self.watch.heal();
         self.meddling = None;
+        if let Some(dispatcher) = &mut self.dispatcher {
+            dispatcher.go_home();
+        }
         self.person = Some(Person::new(self.seed));
     }
 
@@ -263,6 +269,9 @@ impl<'a> Crew<'a> {
         self.traffic.hear(moment, desk);
         if let Some(meddling) = &mut self.meddling {
             meddling.hear(moment, desk);
+        }
+        if let Some(dispatcher) = &mut self.dispatcher {
+            dispatcher.hear(moment, desk);
         }
         self.caller.hear(moment, &self.watch, desk);
         if let Some(person) = &mut self.person {

@@ -22,3 +22,5 @@ mod session;
 mod swarm;
 #[cfg(test)]
 mod troubles;
+#[cfg(test)]
+mod wishes;
