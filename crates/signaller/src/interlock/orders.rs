@@ -56,7 +56,10 @@ impl Interlock {
             Destination::Stop(stop) => self.layout.stops[stop].section,
             Destination::Section(section) => section,
         };
-        self.stands_in_service(&stand).and_then(|()| self.in_service(goal)).map_err(|wait| self.in_words(wait))?;
+        // What its nose reaches into unseen counts as well.
+        let reaches = || self.granted_sections(train).try_for_each(|section| self.in_service(section));
+        let in_service = self.stands_in_service(&stand).and_then(|()| reaches()).and_then(|()| self.in_service(goal));
+        in_service.map_err(|wait| self.in_words(wait))?;
         // A train in doubt may be anywhere on its likeliest account; it is planned for when it is sure again.
         if stand.sure && drive.is_at_rest(train) {
             self.can_set_out(train, &stand, to, picture)?;

@@ -94,3 +94,20 @@ fn nobody_hands_over_what_is_half_a_trains() {
         "no section was named"
     );
 }
+
+#[test]
+fn a_train_whose_nose_may_reach_into_track_that_is_out_of_service_stays_where_it_is() {
+    let mut world = World::with_two_trains();
+    assert_eq!(world.go("Heron", "halt"), Answer::Accepted);
+    assert!(world.run(40.0, |world| world.nose("Heron").0 == "west"));
+    let train = world.train("Heron");
+    assert_eq!(world.ask(Request::Stop { train }), Answer::Accepted);
+    assert!(world.run(20.0, |world| world.speed("Heron") == 0.0));
+    world.run(1.0, |_| false);
+    assert_eq!((world.nose("Heron").0, world.granted("Heron").last()), ("west", Some(&"north")));
+    assert_eq!(world.ask(out_of_service(&world, "north")), Answer::Accepted);
+    assert_eq!(refusal(world.go("Heron", "far west")), "`north` is out of service");
+    assert_eq!(world.ask(Request::PutInService { section: world.section("north") }), Answer::Accepted);
+    assert_eq!(world.go("Heron", "far west"), Answer::Accepted);
+    assert!(world.run(60.0, |world| world.has_arrived("Heron")));
+}
