@@ -183,8 +183,11 @@ impl Drive {
             };
             self.learn(train, &stand, now);
             self.expect_answer(train, &stand, picture, interlock, signals, outputs);
-            self.look_ahead(train, picture, interlock, signals);
-            let wish = match interlock.authority(train, picture, signals) {
+            let authority = interlock.authority(train, picture, signals);
+            if let Some(authority) = &authority {
+                self.look_ahead(train, authority, signals);
+            }
+            let wish = match authority {
                 Some(authority) if stand.sure => self.wish(train, &authority, &stand),
                 Some(authority) => self.wish_in_doubt(train, &authority, now, picture, interlock),
                 None => STAND,
@@ -217,12 +220,11 @@ impl Drive {
     }
 
     /// Takes in what signals and gradients before the train make of how it may run.
-    fn look_ahead(&mut self, train: TrainId, picture: &impl Picture, interlock: &Interlock, signals: &Signals) {
+    fn look_ahead(&mut self, train: TrainId, authority: &Authority<'_>, signals: &Signals) {
         let layout = Arc::clone(&self.layout);
-        let Some(authority) = interlock.authority(train, picture, signals) else { return };
         let row = self.row(train);
-        row.signalled.look(&layout, &authority, signals);
-        row.profile.brake_on(reach::steepest_fall(&layout, &authority));
+        row.signalled.look(&layout, authority, signals);
+        row.profile.brake_on(reach::steepest_fall(&layout, authority));
     }
 
     /// Holds the train if it should have shown itself farther on by now.

@@ -15,8 +15,8 @@ const ACCELERATION: Acceleration = Acceleration::from_mm(80);
 const BRAKING: Acceleration = Acceleration::from_mm(120);
 /// How far the real speed may be off where nobody said, in thousandths. Common practice, no source.
 const TOLERANCE: i64 = 100;
-/// No train is taken to brake better than this part of what is said of it, in thousandths: a loaded train on a falling
-/// gradient needs room. Common practice, no source.
+/// No train is taken to brake better than this part of what is said of it, in thousandths: a loaded train needs room. What
+/// falling track takes is reckoned apart. Common practice, no source.
 const BRAKING_COUNTED_ON: i64 = 800;
 
 /// No gradient is taken to leave a train less than this part of its brakes, in thousandths: one that runs away does so

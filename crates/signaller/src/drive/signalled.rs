@@ -2,6 +2,9 @@
 //!
 //! Behind a train a signal goes to danger at once, so what it showed is remembered for as long as the train stands on track
 //! that it spoke of. A signal at danger sets no speed: a train goes past one only on track that it was granted all the same.
+//!
+//! Limits: a restart forgets what a signal said that a train had passed by then, and so does a train that turns back: up to the
+//! next signal only the limits of ways hold for it.
 
 use smallvec::SmallVec;
 use track::{EndId, Layout, Speed};
