@@ -278,3 +278,13 @@ fn track_that_nobody_measured_is_not_judged_and_that_is_said() {
     let output = check(&folder("no-trains", &layout, ""), &["--spacing"]);
     assert!(output.contains("note: there is no train whose needs could be reckoned\n"), "{output}");
 }
+
+#[test]
+fn one_table_is_written_at_a_time_and_spacing_not_as_markdown() {
+    let folder = folder("forms", &line(&head("three-aspect"), &[("a", "900"), ("b", "900")]), HERON);
+    for arguments in [["--spacing", "--markdown"], ["--spacing", "--control-table"], ["--spacing", "--json"]] {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_lineclear"));
+        let ran = command.arg("check").arg(&folder).args(arguments).output().unwrap();
+        assert_eq!((ran.status.code(), ran.stdout.as_slice()), (Some(2), &b""[..]), "{arguments:?}");
+    }
+}

@@ -36,7 +36,7 @@ pub(crate) struct Args {
     #[arg(long, requires = "table", conflicts_with = "markdown")]
     csv: bool,
     /// Write the control table as Markdown
-    #[arg(long, requires = "control_table")]
+    #[arg(long, requires = "control_table", conflicts_with = "spacing")]
     markdown: bool,
     /// Say what the layout's signals can show, when, and with which lamps, instead of the summary
     #[arg(long, conflicts_with_all = ["json", "table"])]
@@ -69,6 +69,7 @@ stopping points before it, to buffers and to the edge of the layout.
   overlap          sections beyond the exit signal, and how turnouts in them lie
   conflicts        routes that cannot be set at the same time; CSV has a further column that says why
   aspects          what the entry signal shows at best, for each aspect of the exit signal
+
 Among the warnings are those of track that is too short for a train, each told once, with the train that fits least:
   signals          from where a caution is seen, as far as trains need to obey it at the speed they may have there. A train
                    counts as being at a signal when a detector can have said so: its blind nose and the detector's `on-delay`
