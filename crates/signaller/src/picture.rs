@@ -57,6 +57,10 @@ pub trait Picture {
     fn suspect_exchange(&mut self, one: TrainId, other: TrainId) {
         let _ = (one, other);
     }
+    /// From now on these trains do not answer, and there their noses were seen last.
+    fn set_missing(&mut self, missing: &[(TrainId, SectionId)]) {
+        let _ = missing;
+    }
     /// From now on somebody drives the train who does not say how.
     fn forget_pace(&mut self, train: TrainId);
     /// How a turnout lies, as far as is known now.
@@ -114,6 +118,10 @@ impl Picture for Identity {
 
     fn suspect_exchange(&mut self, one: TrainId, other: TrainId) {
         self.suspect_exchange(one, other);
+    }
+
+    fn set_missing(&mut self, missing: &[(TrainId, SectionId)]) {
+        self.set_missing(missing);
     }
 
     fn forget_pace(&mut self, train: TrainId) {

@@ -12,14 +12,16 @@ use crate::identity::Identity;
 use crate::time::Time;
 
 /// Districts that go dark together are found dark no further apart than this.
-const TOGETHER: Duration = Duration::from_millis(1_500);
+pub(super) const TOGETHER: Duration = Duration::from_millis(1_500);
 
 impl Detect {
     /// Whether everything that a district saw emptied in one moment, and trains cannot have done that. It is dark then.
     ///
+    /// Where a single train stood on all of it, that train may have been taken off instead: then this is a guess.
+    ///
     /// Where it saw one section only, that one may have lost contact. But if in the same moment another district lost all that
     /// it saw, or went dark, so did this one.
-    pub(super) fn infer_all_emptied(&mut self, now: Time, place: usize) -> bool {
+    pub(super) fn infer_all_emptied(&mut self, now: Time, place: usize, identity: &Identity) -> bool {
         if self.supplies[place].is_dark() {
             return true;
         }
@@ -29,6 +31,10 @@ impl Detect {
         if gone.len() >= 2 {
             let because = format!("all {} occupied sections emptied in one moment", gone.len());
             self.go_dark(now, place, now, because);
+            let mut trains = gone.iter().flat_map(|&section| identity.holders(section));
+            let first = trains.next();
+            let is_alone = (0..self.supplies.len()).all(|other| other == place || !self.went_dark_together(now, other));
+            self.supplies[place].is_guess = is_alone && trains.all(|train| Some(train) == first);
             return true;
         }
         let mut with: SmallVec<[usize; 4]> = SmallVec::new();

@@ -46,6 +46,8 @@ pub(super) struct Channel {
     pub left_by: Option<TrainId>,
     /// No movement explained that it emptied, or filled.
     pub is_unexplained: bool,
+    /// It filled just before the power was reported to be off.
+    pub filled_as_power_went: bool,
 }
 
 impl Default for Channel {
@@ -60,6 +62,7 @@ impl Default for Channel {
             is_old: false,
             left_by: None,
             is_unexplained: false,
+            filled_as_power_went: false,
         }
     }
 }
@@ -218,7 +221,7 @@ impl Detect {
     /// A report was kept back long enough.
     pub(super) fn reconsider(&mut self, now: Time, section: SectionId, identity: &Identity) {
         let (channel, supply) = (self.channels[section], self.rules[section].supply);
-        if channel.raw == Some(false) && supply.is_some_and(|supply| self.infer_all_emptied(now, supply)) {
+        if channel.raw == Some(false) && supply.is_some_and(|supply| self.infer_all_emptied(now, supply, identity)) {
             return;
         }
         self.channels[section].due = None;

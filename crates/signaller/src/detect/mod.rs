@@ -157,7 +157,10 @@ impl Detect {
     pub(crate) fn standing(&self, section: SectionId) -> Standing {
         let (rules, channel) = (&self.rules[section], &self.channels[section]);
         if rules.supply.is_some_and(|supply| self.supplies[supply].is_dark()) {
-            Standing::Dark
+            match channel.filled_as_power_went || rules.supply.is_some_and(|supply| self.supplies[supply].is_guess) {
+                true => Standing::DarkPerhaps,
+                false => Standing::Dark,
+            }
         } else if channel.is_old || channel.is_filling_kept() {
             Standing::Old
         } else {

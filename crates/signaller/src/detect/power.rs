@@ -13,6 +13,8 @@ use std::time::Duration;
 use smallvec::SmallVec;
 use track::{DistrictId, Layout, SectionId};
 
+use super::infer::TOGETHER;
+use super::rules::SPREAD;
 use super::{Detect, Timer};
 use crate::door::Fact;
 use crate::identity::Identity;
@@ -43,6 +45,8 @@ pub(super) struct Supply {
     power: Power,
     /// All its detectors have said occupied since it went dark: that is how they say it.
     dark_says_occupied: bool,
+    /// That it is dark was inferred from what a single train may have done.
+    pub is_guess: bool,
     /// When it last went dark.
     pub dark_from: Option<Time>,
     reported: Option<bool>,
@@ -97,6 +101,7 @@ impl Supply {
             free: 0,
             power: Power::Live,
             dark_says_occupied: false,
+            is_guess: false,
             dark_from: None,
             reported: None,
             due: None,
@@ -138,6 +143,7 @@ impl Detect {
         self.supplies[place].reported = Some(live);
         match (&mut self.supplies[place].power, live) {
             (Power::Live, false) => {
+                self.doubt_fillings(now, place);
                 let fallen = now + FALLING + self.supplies[place].slowest();
                 self.go_dark(now, place, fallen, "it was reported".to_owned());
             }
@@ -150,7 +156,22 @@ impl Detect {
                 let changed = std::mem::take(changed);
                 self.stay_dark(now, place, changed);
             }
-            (Power::Live, true) | (Power::Dark { .. }, false) => {}
+            (Power::Dark { .. }, false) => {
+                self.supplies[place].is_guess = false;
+                self.say_power_changed(place);
+            }
+            (Power::Live, true) => {}
+        }
+    }
+
+    /// The power went a moment ago. What filled since may be the darkness falling, or a train that came just before: nobody knows
+    /// until there is power again.
+    fn doubt_fillings(&mut self, now: Time, place: usize) {
+        for at in 0..self.supplies[place].sections.len() {
+            let section = self.supplies[place].sections[at];
+            let falling = SPREAD + self.rules[section].on_delay;
+            let channel = &mut self.channels[section];
+            channel.filled_as_power_went = channel.has_just_filled() && now.since(channel.raw_at) <= falling;
         }
     }
 
@@ -158,6 +179,7 @@ impl Detect {
         debug_assert!(fallen >= now, "darkness does not fall in the past");
         self.supplies[place].power = Power::Dark { fallen, changed: SmallVec::new() };
         self.supplies[place].dark_from = Some(now);
+        self.supplies[place].is_guess = false;
         self.supplies[place].dark_says_occupied = self.supplies[place].says_nothing_but_occupied();
         for at in 0..self.supplies[place].sections.len() {
             let section = self.supplies[place].sections[at];
@@ -166,7 +188,24 @@ impl Detect {
         }
         let district = self.supplies[place].district;
         self.heard.facts.push(Fact::PowerLost { district, because });
+        self.confirm_guesses(now, place);
         self.say_power_changed(place);
+    }
+
+    /// Another district goes dark in the same moment: one train that was taken off does not explain that.
+    fn confirm_guesses(&mut self, now: Time, place: usize) {
+        for other in (0..self.supplies.len()).filter(|&other| other != place) {
+            if self.supplies[other].is_guess && self.went_dark_together(now, other) {
+                self.supplies[other].is_guess = false;
+                self.say_power_changed(other);
+            }
+        }
+    }
+
+    /// Whether a district is dark, and went dark no longer ago than districts do that go dark together.
+    pub(super) fn went_dark_together(&self, now: Time, place: usize) -> bool {
+        let supply = &self.supplies[place];
+        supply.is_dark() && supply.dark_from.is_some_and(|since| now.since(since) <= TOGETHER)
     }
 
     fn say_power_changed(&mut self, place: usize) {
@@ -269,6 +308,7 @@ impl Detect {
         self.say_power_changed(place);
         for at in 0..self.supplies[place].sections.len() {
             let section = self.supplies[place].sections[at];
+            self.channels[section].filled_as_power_went = false;
             let channel = self.channels[section];
             if let Some(raw) = channel.raw.filter(|&raw| !channel.is_old && channel.told != Some(raw)) {
                 // When a train left in the dark nobody knows.

@@ -78,6 +78,9 @@ pub(crate) enum Standing {
     Old,
     /// There is no power: the section counts as occupied, and what was said of it stays, for nothing moves there.
     Dark,
+    /// The same, but what was said of it need not have been so when the power went: the section filled in that moment, or that
+    /// there is no power is only inferred from what a single train may have done, which may have been taken off.
+    DarkPerhaps,
 }
 
 /// All accounts of where the trains are.
@@ -92,6 +95,10 @@ pub struct Identity {
     reported: Table<SectionId, Option<bool>>,
     /// How far what is said of each section can be relied on.
     standings: Table<SectionId, Standing>,
+    /// Sections that went dark under the rear of a train that moved: it may have run on until it was out.
+    run_out: Table<SectionId, bool>,
+    /// Sections that went dark since the last instant.
+    darkened: Vec<SectionId>,
     /// Those that are different since the last instant.
     changed_standing: Vec<SectionId>,
     /// How long what was last heard of each section had been kept back.
@@ -123,6 +130,8 @@ pub struct Identity {
     joint: Vec<Account>,
     /// Pairs of trains that may have been taken for each other, to be looked at in the next instant.
     suspected: Vec<(TrainId, TrainId)>,
+    /// Trains that do not answer, and where their noses were seen last.
+    missing: Vec<(TrainId, SectionId)>,
     results: Vec<Account>,
 }
 
@@ -142,6 +151,8 @@ impl Identity {
             trust: trust::by_kind(&layout),
             reported: Table::filled(None, sections),
             standings: Table::filled(Standing::Current, sections),
+            run_out: Table::filled(false, sections),
+            darkened: Vec::new(),
             changed_standing: Vec::new(),
             emptying: Vec::new(),
             kept_back: Table::filled(Duration::ZERO, sections),
@@ -164,6 +175,7 @@ impl Identity {
             gather: Gather::default(),
             joint: Vec::new(),
             suspected: Vec::new(),
+            missing: Vec::new(),
             results: Vec::new(),
             layout,
         }
@@ -175,6 +187,10 @@ impl Identity {
         self.tags.begin();
         for section in self.changed_standing.drain(..) {
             self.tags.touch_section(section);
+            // What is said of the rest of a train there depends on it, too.
+            for &cluster in self.clusters.at(section) {
+                self.tags.touch(&self.clusters.cluster(cluster).accounts);
+            }
         }
         self.stretched.clear();
         self.stretched.forget(&batch.lifted);
@@ -215,6 +231,9 @@ impl Identity {
             self.settle_shares();
         }
         self.follow_tails();
+        while let Some(section) = self.darkened.pop() {
+            self.run_out[section] = self.may_run_out_of(section);
+        }
         self.retag();
         self.review_doubts();
     }
@@ -370,9 +389,31 @@ impl Identity {
 
     /// From now on what the section's detector said last is to be relied on so far.
     pub(crate) fn set_standing(&mut self, section: SectionId, standing: Standing) {
-        if std::mem::replace(&mut self.standings[section], standing) != standing {
+        let before = std::mem::replace(&mut self.standings[section], standing);
+        if before != standing {
             self.changed_standing.push(section);
         }
+        if !matches!(before, Standing::Dark | Standing::DarkPerhaps) {
+            self.run_out[section] = false;
+            if self.is_frozen(section) {
+                self.darkened.push(section);
+            }
+        }
+    }
+
+    /// From now on these trains do not answer, and there their noses were seen last.
+    pub(crate) fn set_missing(&mut self, missing: &[(TrainId, SectionId)]) {
+        self.missing.clear();
+        self.missing.extend_from_slice(missing);
+    }
+
+    /// Whether a train whose rear is in the section moves.
+    fn may_run_out_of(&self, section: SectionId) -> bool {
+        let clusters = self.clusters.at(section).iter().flat_map(|&cluster| &self.clusters.cluster(cluster).accounts);
+        clusters.flat_map(|account| &account.stands).any(|stand| {
+            stand.position(section).is_some_and(|at| stand.holds[at + 1..].iter().any(|hold| hold.seen))
+                && self.odometers.has_moved(stand.who, self.heard_at)
+        })
     }
 
     /// From now on these sections, and no others, are said to be free, which is not believed yet.
@@ -392,7 +433,7 @@ impl Identity {
 
     /// Whether the section has no power, or it is not yet known to be back.
     pub fn is_frozen(&self, section: SectionId) -> bool {
-        self.standings[section] == Standing::Dark
+        matches!(self.standings[section], Standing::Dark | Standing::DarkPerhaps)
     }
 
     /// The sections of which something else is said now than before the last [`Identity::observe`].

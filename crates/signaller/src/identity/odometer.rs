@@ -135,6 +135,11 @@ impl Odometers {
         self.row(who).is_some()
     }
 
+    /// Whether the train moves, or came to stand a moment ago, as far as anybody says.
+    pub fn has_moved(&self, who: Who, now: Time) -> bool {
+        self.row(who).is_none_or(|odometer| odometer.lately(now, LATE + LATE) > 0 || odometer.pace.most > Speed::ZERO)
+    }
+
     fn row(&self, who: Who) -> Option<&Odometer> {
         if self.rows.is_empty() {
             return None;

@@ -110,7 +110,13 @@ impl Identity {
         match known().next() {
             Some((train, share)) if share >= self.prices.sure => {
                 let against = (total - share).max(1.0 - share) + given_up;
-                if against < self.prices.sure && self.standings[section] == Standing::Old {
+                let is_stale = self.may_hide_another(section, train)
+                    || match self.standings[section] {
+                        Standing::Current => false,
+                        Standing::Old | Standing::DarkPerhaps => true,
+                        Standing::Dark => self.run_out[section] || self.is_drawn_out(section, train),
+                    };
+                if against < self.prices.sure && is_stale {
                     Tag::Doubt(smallvec![train])
                 } else if against < self.prices.sure {
                     Tag::Sure(train)
@@ -130,6 +136,29 @@ impl Identity {
         }
     }
 
+    /// Whether a train that does not answer may have run into the section unheard, for it was filled already: that it stays filled
+    /// does not show then that the rear of this train is still there.
+    fn may_hide_another(&self, section: SectionId, train: TrainId) -> bool {
+        let is_beside = |&(other, nose): &(TrainId, SectionId)| {
+            let mut ends = self.topology.ends(nose).iter().flat_map(|&end| self.topology.meets(end));
+            other != train && ends.any(|&end| self.topology.section_of[end] == section)
+        };
+        self.missing.iter().any(is_beside)
+            && self.clusters.at(section).iter().any(|&cluster| {
+                let stands = self.clusters.cluster(cluster).accounts.iter().flat_map(|account| &account.stands);
+                let mut own = stands.filter(|stand| stand.who == Who::train(train));
+                own.any(|stand| stand.position(section).is_some_and(|at| at + 1 < stand.holds.len()))
+            })
+    }
+
+    /// Whether some of the train stands where there is power, so that it may have drawn out of this section, which has none.
+    fn is_drawn_out(&self, section: SectionId, train: TrainId) -> bool {
+        let who = Who::train(train);
+        let clusters = self.clusters.at(section).iter().flat_map(|&cluster| &self.clusters.cluster(cluster).accounts);
+        let mut stands = clusters.flat_map(|account| &account.stands).filter(|stand| stand.who == who);
+        stands.any(|stand| stand.holds.iter().any(|hold| !self.is_frozen(hold.section)))
+    }
+
     /// Whether a train that stands so must still be in this dark section. It need not where only its tail may be left there, or
     /// where it can have gone on into the next dark section: nothing tells when it does.
     fn is_surely_in_the_dark(&self, stand: &Stand, section: SectionId) -> bool {
@@ -141,6 +170,8 @@ impl Identity {
             (true, true) => true,
             (true, false) | (false, true) => false,
             (false, false) if stand.is_said => true,
+            // It came out, and was lost from sight there.
+            (false, false) if stand.holds[at + 1..].iter().any(|hold| !self.topology.is_dark(hold.section)) => false,
             (false, false) => {
                 !others.any(|hold| self.topology.is_dark(hold.section)) && !self.is_dark_beyond(stand.holds[at])
             }

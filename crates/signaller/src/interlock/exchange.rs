@@ -56,6 +56,10 @@ impl Interlock {
             // What is only told now that there is power again happened before it went.
             self.note_who_stands(now, picture, drive);
         }
+        if std::mem::take(&mut self.missing_changed) {
+            let missing = self.runs.ids().filter_map(|train| Some((train, self.missing_since(train)?)));
+            picture.set_missing(&missing.collect::<SmallVec<[(TrainId, SectionId); 4]>>());
+        }
         if changes.sections.is_empty() || !drive.any_unanswered() {
             return;
         }

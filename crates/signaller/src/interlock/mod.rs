@@ -116,6 +116,8 @@ pub struct Interlock {
     /// Trains to be looked at again at a time.
     looks: Vec<(Time, TrainId)>,
     roll_call: Option<roll_call::RollCall>,
+    /// Other trains do not answer, or answer again, than identity knows of.
+    missing_changed: bool,
     /// Where trains stood when one set out.
     stood: exchange::Stood,
     /// A mistake made on purpose, so that the model checker has something to find.
@@ -184,6 +186,7 @@ impl Interlock {
             wanting: Vec::new(),
             looks: Vec::new(),
             roll_call: None,
+            missing_changed: false,
             stood: exchange::Stood::default(),
             #[cfg(test)]
             planted: None,

@@ -47,6 +47,7 @@ impl Interlock {
         let no_answer = &mut self.runs[train].no_answer;
         if no_answer.nose != Some(nose) {
             *no_answer = NoAnswer { nose: Some(nose), ..NoAnswer::default() };
+            self.missing_changed = true;
             self.look_at_signals_of(train);
         }
         let no_answer = &mut self.runs[train].no_answer;
@@ -71,12 +72,18 @@ impl Interlock {
     /// Something else strange happened while a train did not answer: it is not tried again by itself.
     pub(super) fn note_no_answer(&mut self, train: TrainId, nose: Option<SectionId>) {
         self.runs[train].no_answer = NoAnswer { nose, tries: TRIES, again_at: None };
+        self.missing_changed = true;
         self.look_at_signals_of(train);
     }
 
     /// Whether the train did not answer and has not shown itself since: it may have passed the signals ahead of it unseen.
     pub(super) fn is_missing(&self, train: TrainId) -> bool {
         self.runs.get(train).is_some_and(|run| run.no_answer.nose.is_some())
+    }
+
+    /// Where the nose of a train was seen last that did not answer.
+    pub(super) fn missing_since(&self, train: TrainId) -> Option<SectionId> {
+        self.runs.get(train).and_then(|run| run.no_answer.nose)
     }
 
     fn look_at_signals_of(&mut self, train: TrainId) {
@@ -90,6 +97,7 @@ impl Interlock {
         if nose != self.runs[train].no_answer.nose {
             let was_missing = std::mem::take(&mut self.runs[train].no_answer).nose.is_some();
             if was_missing {
+                self.missing_changed = true;
                 self.look_at_signals_of(train);
             }
             self.lift_hold(train, HoldKind::NoAnswer, outputs);
