@@ -10,12 +10,17 @@ use crate::curve::SpeedCurve;
 use crate::electrics::Load;
 use crate::ground::{Ground, Onward};
 use crate::random::Stream;
-use crate::settings::{Settings, TICK};
+use crate::settings::{Momentum, Settings, TICK};
+use crate::temper::Temper;
 
 /// What a train is like where nobody described it.
 const LENGTH_UNKNOWN: Length = Length::from_mm(200);
 const ACCELERATION_UNKNOWN: Acceleration = Acceleration::from_mm(150);
 const BRAKING_UNKNOWN: Acceleration = Acceleration::from_mm(200);
+
+/// How decoders that nobody measured gather and lose speed, in millimetres a second squared. Common practice, no source.
+const GATHERING_DRAWN: (i64, i64) = (50, 250);
+const BRAKING_DRAWN: (i64, i64) = (100, 300);
 
 /// What counts as the tip of a train: more than any train moves in a tick.
 const TIP: i64 = 6_000;
@@ -157,6 +162,7 @@ pub(crate) struct Rolling {
     forward: SpeedCurve,
     backward: SpeedCurve,
     pub(crate) axles: Axles,
+    temper: Temper,
     /// What is left of the voltage that its motor runs on, in thousandths.
     pub(crate) power_permille: i64,
     against_buffer: Option<Tip>,
@@ -176,8 +182,15 @@ impl Rolling {
         };
         let stranger = [whole];
         let vehicles = if train.vehicles.is_empty() { &stranger[..] } else { &train.vehicles[..] };
-        let braking = train.braking.unwrap_or(BRAKING_UNKNOWN).scaled(stream.between(900, 1100), 1000).um();
-        let gathering = train.acceleration.unwrap_or(ACCELERATION_UNKNOWN).scaled(stream.between(800, 1000), 1000).um();
+        let mut braking = train.braking.unwrap_or(BRAKING_UNKNOWN).scaled(stream.between(900, 1100), 1000).um();
+        let mut gathering =
+            train.acceleration.unwrap_or(ACCELERATION_UNKNOWN).scaled(stream.between(800, 1000), 1000).um();
+        if settings.running.momentum == Momentum::Drawn {
+            let momentum = &mut Stream::labelled(settings.seed, &format!("momentum of {}", train.name));
+            braking = 1000 * momentum.between(BRAKING_DRAWN.0, BRAKING_DRAWN.1);
+            gathering = 1000 * momentum.between(GATHERING_DRAWN.0, GATHERING_DRAWN.1);
+        }
+        let temper = Stream::labelled(settings.seed, &format!("temper of {}", train.name));
         Self {
             length: vehicles.iter().map(|vehicle| vehicle.length.um()).sum(),
             overhangs: (train.overhang_front().um(), train.overhang_rear().um()),
@@ -192,6 +205,7 @@ impl Rolling {
             forward: SpeedCurve::drawn(train, stream),
             backward: SpeedCurve::drawn(train, stream),
             axles: Axles::new(train, vehicles, settings),
+            temper: Temper::new(settings.running, temper),
             power_permille: 1000,
             against_buffer: None,
             carried: 0,
@@ -309,6 +323,7 @@ impl Rolling {
             backward: self.backward.clone(),
             overhangs: (0, 0),
             axles: self.axles.parted(),
+            temper: self.temper.clone(),
             speed: 0,
             wanted: 0,
             against_buffer: None,
@@ -363,7 +378,7 @@ impl Rolling {
                 self.carried += (before + self.speed) * TICK_MS;
                 let distance = self.carried / 2000;
                 self.carried %= 2000;
-                distance
+                self.temper.slip(distance, self.speed.abs() - before.abs())
             }
         };
         if self.speed != 0 {
@@ -434,8 +449,9 @@ impl Rolling {
         }
     }
 
-    fn next_speed(&self) -> i64 {
-        let wanted = if self.pushes_buffer() { 0 } else { self.pull() * self.power_permille / 1000 };
+    fn next_speed(&mut self) -> i64 {
+        let pull = self.pull() * self.power_permille / 1000;
+        let wanted = if self.pushes_buffer() { 0 } else { pull * self.temper.tick() / 1_000_000 };
         let speed = self.speed;
         let harder = if self.mischief.stalled { STALL_BRAKES } else { 1 };
         let (braked, gathered) = (self.braking * harder * TICK_MS / 1000, self.gathering * TICK_MS / 1000);

@@ -27,8 +27,47 @@ pub struct Settings {
     pub order_delay: Spread,
     /// How turnouts lie at first, where no train stands on them.
     pub turnouts_at_first: FirstLie,
+    /// How trains run otherwise than their speed curves say.
+    pub running: Running,
     /// What goes wrong, and how often.
     pub faults: Faults,
+}
+
+/// How trains run otherwise than their speed curves say.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Running {
+    /// So far at most the speed wanders about its curve within seconds, in thousandths.
+    pub wander_permille: i64,
+    /// So much faster a train runs when it is warm, in thousandths.
+    pub warming_permille: i64,
+    /// So often, on average, its wheels slip or slide while it changes its speed; nothing where they never do.
+    pub slips_every: Option<Duration>,
+    /// How its decoder is set up to gather and lose speed.
+    pub momentum: Momentum,
+}
+
+/// How decoders are set up.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Momentum {
+    /// About as described.
+    AsDescribed,
+    /// As the seed has it, whatever was described: never worse than what is taken for granted where nothing is.
+    Drawn,
+}
+
+impl Running {
+    /// Exactly as its curve says.
+    pub const AS_DESCRIBED: Self =
+        Self { wander_permille: 0, warming_permille: 0, slips_every: None, momentum: Momentum::AsDescribed };
+
+    /// As on a real table: speeds that wander by up to 3 %, motors that run 4 % faster when warm, wheels that slip in every
+    /// twentieth second of changing speed, decoders that nobody measured. Common practice, no source.
+    pub const LIFELIKE: Self = Self {
+        wander_permille: 30,
+        warming_permille: 40,
+        slips_every: Some(Duration::from_secs(20)),
+        momentum: Momentum::Drawn,
+    };
 }
 
 /// A span that is drawn anew each time.
@@ -59,6 +98,7 @@ impl Settings {
             says_again: None,
             order_delay: Spread { least: Duration::from_millis(10), most: Duration::from_millis(60) },
             turnouts_at_first: FirstLie::Drawn,
+            running: Running::AS_DESCRIBED,
             faults: Faults::NONE,
         }
     }
