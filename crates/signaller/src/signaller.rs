@@ -129,6 +129,7 @@ impl Signaller {
         }
         self.identity.note_emptying(self.detect.emptying());
         self.drive.reckon(now, &mut self.identity, &mut self.interlock);
+        self.drive.hear_spots(&self.batch.passed, &self.identity, &mut self.interlock);
         self.interlock.work(now, &mut self.identity, &self.drive, &self.signals, changes, outputs);
     }
 

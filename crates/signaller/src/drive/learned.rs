@@ -128,7 +128,7 @@ impl Learned {
     }
 }
 
-fn side(direction: Direction) -> usize {
+pub(super) fn side(direction: Direction) -> usize {
     usize::from(direction == Direction::Backward)
 }
 

@@ -13,8 +13,12 @@
 //! train whose nose is only known within wide bounds stops short by as much.
 
 mod answer;
+mod approach;
+mod curve;
+mod estimate;
 mod handling;
 mod learned;
+mod locate;
 mod motion;
 mod passage;
 mod profile;
@@ -24,19 +28,23 @@ mod signalled;
 mod tests;
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use smallvec::SmallVec;
-use track::{Id, Layout, Length, SectionId, Speed, Table, TrainId};
+use track::{DetectorKind, Id, Layout, Length, SectionId, Speed, Table, Train, TrainId, WayId};
 
 use crate::aspect::Signals;
 use crate::door::{Direction, Output};
-use crate::identity::{Pace, Whereabouts};
+use crate::identity::{LATEST, Pace, SpotPassage, Whereabouts};
 use crate::interlock::{Authority, Call, Creep, Interlock};
 use crate::picture::Picture;
 use crate::time::Time;
 
 use answer::Answer;
+use approach::Approach;
+use estimate::Likely;
 pub use handling::Handling;
+use locate::Locating;
 use motion::{Motion, RUN_AGAIN, STOP_AGAIN};
 use passage::Passage;
 use profile::Profile;
@@ -52,12 +60,19 @@ pub struct Drive {
     moving: Vec<TrainId>,
     /// Trains whose last order is repeated in a while.
     repeating: Vec<TrainId>,
+    /// Trains that stand because they may be farther than they are, and when it is known better.
+    waiting: Vec<(Time, TrainId)>,
+    /// What passed spots in this step.
+    spots: SmallVec<[SpotPassage; 2]>,
+    /// Where on each way there are spots, measured from its first end.
+    spots_on: Table<WayId, SmallVec<[Length; 2]>>,
 }
 
 #[derive(Clone, Debug)]
 struct Row {
     profile: Profile,
     motion: Motion,
+    locating: Locating,
     passage: Passage,
     /// The speeds that signals have set for the track it was granted.
     signalled: Signalled,
@@ -76,21 +91,56 @@ struct Row {
 /// Looks at trains that start together are spread over so many turns.
 const TURNS: u32 = 10;
 
+/// A train that stands does not start for less than this, in millimetres.
+const WORTH_STARTING: f64 = 40.0;
+
+/// It is looked at again after so long at the earliest.
+const SOON: Duration = Duration::from_millis(2);
+
 /// What is wanted of a train now.
 #[derive(Clone, Copy, Debug)]
 struct Wish {
     step: u8,
     /// It stops because it may not go farther, not for a hold.
     is_at_its_end: bool,
+    /// It has to be looked at again as soon as this.
+    look_in: Option<Duration>,
+    /// It stands short of the last section it may enter, because it may be farther than it most likely is.
+    waits: bool,
 }
 
-const STAND: Wish = Wish { step: 0, is_at_its_end: false };
+const STAND: Wish = Wish { step: 0, is_at_its_end: false, look_in: None, waits: false };
 
 impl Drive {
     /// All trains stand.
     pub fn new(layout: Arc<Layout>) -> Self {
-        let rows = layout.trains.values().map(|train| Row::new(Profile::new(Some(train)))).collect();
-        Self { rows, layout, moving: Vec::new(), repeating: Vec::new() }
+        let rows = layout.trains.values().map(|train| Row::new(Some(train))).collect();
+        let mut spots_on = Table::filled(SmallVec::new(), layout.ways.len());
+        for detector in layout.detectors.values() {
+            if let DetectorKind::Spot { way, from_first_end: Some(at) } = detector.kind {
+                spots_on[way].push(at);
+            }
+        }
+        Self {
+            rows,
+            layout,
+            moving: Vec::new(),
+            repeating: Vec::new(),
+            waiting: Vec::new(),
+            spots: SmallVec::new(),
+            spots_on,
+        }
+    }
+
+    /// Takes note of what passed spots in this step, and of whom that concerns.
+    pub(crate) fn hear_spots(&mut self, passed: &[SpotPassage], picture: &impl Picture, interlock: &mut Interlock) {
+        self.spots.clear();
+        self.spots.extend_from_slice(passed);
+        for spot in passed {
+            if let [train] = picture.holders(self.layout.ways[spot.way].section)[..] {
+                interlock.touch(train);
+            }
+        }
     }
 
     /// Whether the train surely stands, as far as it was told.
@@ -139,6 +189,9 @@ impl Drive {
 
     /// Reckons how fast moving trains can be by now, and names those that are due to be looked at.
     pub(crate) fn reckon(&mut self, now: Time, picture: &mut impl Picture, interlock: &mut Interlock) {
+        while let Some(place) = self.waiting.iter().position(|&(at, _)| at <= now) {
+            interlock.touch(self.waiting.swap_remove(place).1);
+        }
         let mut place = 0;
         while let Some(&train) = self.moving.get(place) {
             let row = &mut self.rows[train];
@@ -197,6 +250,9 @@ impl Drive {
                 interlock.note_who_stands(now, picture, self);
                 self.row(train).started_on = Some(stand.footprint.iter().map(|hold| hold.section).collect());
             }
+            if wish.waits && self.is_at_rest(train) && self.waiting.iter().all(|&(_, other)| other != train) {
+                self.waiting.push((now + LATEST, train));
+            }
             if wish.is_at_its_end && self.is_at_rest(train) {
                 interlock.stands_at_its_end(train, now, picture, outputs);
             }
@@ -205,7 +261,7 @@ impl Drive {
 
     /// Times the train from joint to joint, and learns how fast it is.
     fn learn(&mut self, train: TrainId, stand: &Whereabouts, now: Time) {
-        let layout = Arc::clone(&self.layout);
+        let (layout, spots) = (Arc::clone(&self.layout), self.spots.clone());
         let row = self.row(train);
         let on = stand.footprint.iter().map(|hold| hold.section);
         if row.started_on.as_ref().is_some_and(|before| !on.eq(before.iter().copied())) {
@@ -213,6 +269,10 @@ impl Drive {
         }
         if let Some(timed) = row.passage.follow(&layout, stand, &row.motion, now) {
             row.profile.learn(row.motion.step, &timed);
+        }
+        let deviation = row.profile.deviation_of_run();
+        if let Some(lesson) = row.locating.follow(&layout, stand, &row.motion, &spots, deviation, now) {
+            row.profile.learn_run(&lesson);
         }
         if row.motion.is_at_rest() {
             row.profile.direction = stand.leading;
@@ -270,6 +330,7 @@ impl Drive {
             return;
         }
         row.told = None;
+        row.locating.lose();
         row.motion = Motion::default();
         row.passage = Passage::default();
         row.repeat_at.clear();
@@ -331,7 +392,12 @@ impl Drive {
         let creep = profile.creep_step(CREEP);
         let slow = if authority.call == Call::Creep { profile.nominal(creep) } else { Speed::MAX };
         let limit = reach::limit(layout, authority, stand, profile, &row.signalled).min(slow);
-        let allowed = match reach::reach(layout, authority, stand, profile) {
+        let close = self.approach(row, authority);
+        let reach = match close {
+            Some((_, likely)) => reach::to_end(layout, authority, stand, &likely, profile),
+            None => reach::reach(layout, authority, stand, profile),
+        };
+        let allowed = match reach {
             Reach::Measured(room) => {
                 let by_room = profile.step_within(limit.min(reach::speed_before(room, Speed::ZERO, profile)));
                 let to_creep = reach::room_to_stop(profile.most(creep), profile);
@@ -343,14 +409,48 @@ impl Drive {
             Reach::Sections(1) => profile.step_within(limit.min(SECTION_APPROACH)).max(creep),
             Reach::Sections(_) => profile.step_within(limit).max(1),
         };
+        let (close, look_in) = close.map_or((u8::MAX, None), |(close, _)| (close.step, close.look_in));
+        let allowed = allowed.min(close);
         if allowed > step {
             let gained = Speed::from_um(profile.acceleration.scaled(1, 10).um());
-            return Wish {
-                step: allowed.min(profile.step_up(step, profile.nominal(step) + gained)),
-                is_at_its_end: false,
-            };
+            let step = allowed.min(profile.step_up(step, profile.nominal(step) + gained));
+            return Wish { step, is_at_its_end: false, look_in, waits: false };
         }
-        Wish { step: allowed, is_at_its_end: allowed == 0 }
+        let waits = allowed == 0 && authority.nose + 1 < authority.end;
+        Wish { step: allowed, is_at_its_end: allowed == 0, look_in, waits }
+    }
+
+    /// How the train comes up to its stopping point; nothing where it has none, or nobody can tell where it is.
+    fn approach(&self, row: &Row, authority: &Authority<'_>) -> Option<(Approach, Likely)> {
+        let to_point = reach::to_stopping_point(&self.layout, authority).filter(|_| authority.call == Call::Go)?;
+        let likely = row.locating.likely()?;
+        let to_point = to_point.mm() - likely.place;
+        let way =
+            approach::Way { to_point, to_report: self.to_report(row, authority), room: row.locating.room_to_stand() };
+        let close = approach::approach(&likely, way, &row.profile);
+        // A train that stands does not start again for a few millimetres.
+        let is_worth_it = row.motion.step > 0 || to_point > WORTH_STARTING;
+        Some((if is_worth_it { close } else { Approach { step: 0, look_in: None } }, likely))
+    }
+
+    /// How far the nose of a train runs until it is next heard of before its stopping point, by a spot in the section of that or
+    /// by the last joint before it.
+    fn to_report(&self, row: &Row, authority: &Authority<'_>) -> Option<f64> {
+        let nose = authority.granted.get(authority.nose)?;
+        if authority.nose + 1 < authority.end {
+            let mut ahead = -row.locating.likely()?.place;
+            for passage in authority.granted.range(authority.nose..authority.end - 1) {
+                ahead += self.layout.ways[passage.way].length?.mm();
+            }
+            return Some(ahead);
+        }
+        let way = &self.layout.ways[nose.way];
+        let length = way.length?;
+        let at = |from_first_end: Length| {
+            let at = if nose.enter == way.ends[0] { from_first_end } else { length - from_first_end };
+            row.locating.to_spot(at.mm())
+        };
+        self.spots_on[nose.way].iter().filter_map(|&spot| at(spot)).min_by(f64::total_cmp)
     }
 
     /// Tells the train its step if that is another than before; tells whether it starts with that.
@@ -379,6 +479,7 @@ impl Drive {
         }
         if wish.step != before {
             row.motion.order(wish.step, direction, &row.profile, now);
+            row.locating.order(now, row.profile.likely(wish.step), row.profile.share(wish.step));
             outputs.push(Output::Drive { train, direction, step: wish.step });
             row.repeat_at.clear();
             match wish.step {
@@ -395,6 +496,9 @@ impl Drive {
             }
         }
         let row = &mut self.rows[train];
+        if let Some(look_in) = wish.look_in.filter(|_| wish.step > 0) {
+            row.look_at = row.look_at.min(now + look_in.max(SOON));
+        }
         if leading.is_some() {
             row.tell(train, now, picture);
         }
@@ -403,7 +507,7 @@ impl Drive {
 
     fn row(&mut self, train: TrainId) -> &mut Row {
         while self.rows.len() <= train.index() {
-            self.rows.push(Row::new(Profile::new(None)));
+            self.rows.push(Row::new(None));
         }
         &mut self.rows[train]
     }
@@ -415,20 +519,25 @@ impl Drive {
     }
 
     /// The train is made of other vehicles from now on.
-    pub(crate) fn make_up(&mut self, train: TrainId, described: &track::Train) {
-        self.row(train).profile.blind = described.blind_front().max(described.blind_rear());
+    pub(crate) fn make_up(&mut self, train: TrainId, described: &Train) {
+        let row = self.row(train);
+        row.profile.blind = described.blind_front().max(described.blind_rear());
+        row.locating.make_up(described);
     }
 
     pub(crate) fn wake_at(&self) -> Option<Time> {
         let looks = self.moving.iter().map(|&train| self.rows[train].look_at);
         let repeats = self.repeating.iter().filter_map(|&train| self.rows[train].repeat_at.first().copied());
-        looks.chain(repeats).min()
+        let waits = self.waiting.iter().map(|&(at, _)| at);
+        looks.chain(repeats).chain(waits).min()
     }
 }
 
 impl Row {
-    fn new(profile: Profile) -> Self {
+    fn new(train: Option<&Train>) -> Self {
+        let profile = Profile::new(train);
         Self {
+            locating: Locating::new(train, profile.momentum()),
             profile,
             motion: Motion::default(),
             passage: Passage::default(),

@@ -73,7 +73,7 @@ impl Passage {
 }
 
 /// How far it is from one entry to the next.
-fn length_between(layout: &Layout, from: EndId, to: EndId) -> Option<Length> {
+pub(super) fn length_between(layout: &Layout, from: EndId, to: EndId) -> Option<Length> {
     let section = layout.ends[from].section;
     let leave = layout.ends[to].meets.iter().copied().find(|&end| layout.ends[end].section == section)?;
     layout.ways[layout.way_between(from, leave)?].length

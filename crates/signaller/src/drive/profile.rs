@@ -3,7 +3,9 @@
 use track::braking::Gradient;
 use track::{Acceleration, Length, Speed, SpeedSteps, Train};
 
-use super::learned::{Learned, MILLION, Ratio, Timed};
+use super::curve::Curve;
+use super::estimate::{Lesson, Momentum};
+use super::learned::{Learned, MILLION, Ratio, Timed, side};
 use crate::door::Direction;
 
 /// The speed at the highest step of a train that was not measured. Common practice, no source: about 80 km/h in H0.
@@ -29,6 +31,12 @@ pub(crate) struct Profile {
     top: Speed,
     steps: u8,
     learned: Learned,
+    /// What is most likely, forwards and backwards.
+    curves: [Curve; 2],
+    /// At what share of its highest step it ran of late.
+    usual_share: f64,
+    /// Which way it ran before, and how fast it was taken to be then.
+    run_before: Option<(Direction, f64)>,
     /// Which way it faces: an engine is not as fast backwards as forwards.
     pub(crate) direction: Direction,
     /// How it is made to gather speed.
@@ -47,11 +55,17 @@ impl Profile {
     /// The profile of a train; of a stranger, where nothing is known.
     pub(crate) fn new(train: Option<&Train>) -> Self {
         let tolerance = train.map_or(0, |train| train.speed_tolerance_permille);
+        let tolerance = if tolerance > 0 { tolerance.min(900) } else { TOLERANCE };
+        // Anything within the tolerance is as likely.
+        let deviation = tolerance as f64 / 1000.0 / 3.0_f64.sqrt();
         let counted_on = train.and_then(|train| train.braking).unwrap_or(BRAKING).scaled(BRAKING_COUNTED_ON, 1000);
         Self {
             top: train.and_then(|train| train.top_speed).unwrap_or(TOP_SPEED),
             steps: train.map_or(SpeedSteps::Steps126, |train| train.speed_steps).highest(),
-            learned: Learned::new(if tolerance > 0 { tolerance.min(900) } else { TOLERANCE }),
+            learned: Learned::new(tolerance),
+            curves: [Curve::new(deviation), Curve::new(deviation)],
+            usual_share: 0.5,
+            run_before: None,
             direction: Direction::Forward,
             acceleration: train.and_then(|train| train.acceleration).unwrap_or(ACCELERATION),
             braking: counted_on,
@@ -104,6 +118,62 @@ impl Profile {
     /// The highest step whose speed is no more than `limit` by the curve, and at least one above `from`.
     pub(crate) fn step_up(&self, from: u8, limit: Speed) -> u8 {
         self.step_by_curve(limit).max(from.saturating_add(1).min(self.steps))
+    }
+
+    /// How fast it most likely is at a step, in millimetres a second.
+    pub(super) fn likely(&self, step: u8) -> f64 {
+        self.nominal(step).mm() * self.curve().ratio(self.share(step))
+    }
+
+    /// The highest step at which it is most likely no faster than so many millimetres a second.
+    pub(super) fn step_at(&self, mm_s: f64) -> u8 {
+        let (mut below, mut above) = (0, self.steps + 1);
+        while above - below > 1 {
+            let middle = below + (above - below) / 2;
+            if self.likely(middle) <= mm_s {
+                below = middle;
+            } else {
+                above = middle;
+            }
+        }
+        below
+    }
+
+    /// What share of the highest step this one is.
+    pub(super) fn share(&self, step: u8) -> f64 {
+        f64::from(step) / f64::from(self.steps)
+    }
+
+    /// How far a run may be off what is likely, as a share and a standard deviation.
+    pub(super) fn deviation_of_run(&self) -> f64 {
+        self.curve().deviation_of_run(self.usual_share)
+    }
+
+    /// A run that has ended showed how fast the train is, and how fast it was on the run before.
+    pub(super) fn learn_run(&mut self, lesson: &Lesson) {
+        if let (Some(taught), Some((direction, base))) = (lesson.before, self.run_before) {
+            self.curves[side(direction)].learn(taught.share, taught.ratio * base, taught.variance);
+        }
+        let base = self.curve().ratio(lesson.share);
+        self.run_before = Some((self.direction, base));
+        self.usual_share = lesson.share;
+        if let Some(taught) = lesson.now {
+            self.curves[side(self.direction)].learn(taught.share, taught.ratio * base, taught.variance);
+        }
+    }
+
+    fn curve(&self) -> &Curve {
+        &self.curves[side(self.direction)]
+    }
+
+    /// How decoders of such a train gather and lose speed, before it is known better.
+    pub(super) fn momentum(&self) -> Momentum {
+        Momentum {
+            gathers: self.acceleration.mm(),
+            gathers_at_least: self.acceleration.mm() / 2.0,
+            loses: self.braking.scaled(1000, BRAKING_COUNTED_ON).mm(),
+            loses_at_least: self.braking.mm(),
+        }
     }
 
     fn step_by_curve(&self, limit: Speed) -> u8 {

@@ -5,10 +5,11 @@ use std::time::Duration;
 use track::braking::{Braking, Gradient};
 use track::{Layout, Length, Speed, Traverse};
 
+use super::estimate::Likely;
 use super::motion::REACTION;
 use super::profile::Profile;
 use super::signalled::Signalled;
-use crate::identity::{NEXT_AXLE, Whereabouts};
+use crate::identity::{NEXT_AXLE, NoseInterval, Whereabouts};
 use crate::interlock::{Authority, Call};
 
 /// A nose stops at least so far short of the end of what it was granted, beside [`NEXT_AXLE`]. Common practice, no source.
@@ -17,6 +18,8 @@ pub(super) const SHORT_OF_END: Length = Length::from_mm(20);
 pub(super) const CREEP: Speed = Speed::from_mm(25);
 /// How fast a train runs towards the section it has to stop in, where lengths are not known.
 pub(super) const SECTION_APPROACH: Speed = Speed::from_mm(60);
+/// A nose is no more deviations farther than where it most likely is.
+const LIKELY_DEVIATIONS: f64 = 5.0;
 /// How often a moving train is looked at.
 pub(super) const LOOK: Duration = Duration::from_millis(100);
 
@@ -44,6 +47,36 @@ pub(super) fn reach(layout: &Layout, authority: &Authority<'_>, stand: &Whereabo
     // At a stopping point a train must stand close, or its tail is in the way of others: there reports are taken to be in time.
     let likely = stand.nose.filter(|_| authority.call != Call::Creep).map_or(far, |nose| nose.most);
     Reach::Measured(ahead - likely - layout.stops[stop].short_of_end.max(least_short))
+}
+
+/// How far the train may go before its authority ends, where it comes up to a stopping point before that and its nose is most
+/// likely there.
+///
+/// There it must stand close, or its tail is in the way of others: reports are taken to be in time unless the last one does not fit
+/// how the train ran, and its nose to be where it is most likely, or near that.
+pub(super) fn to_end(
+    layout: &Layout,
+    authority: &Authority<'_>,
+    stand: &Whereabouts,
+    likely: &Likely,
+    profile: &Profile,
+) -> Reach {
+    let end = Authority { stop: None, ..*authority };
+    let near = Length::from_mm_f64(likely.place + LIKELY_DEVIATIONS * likely.deviation);
+    let told = |nose: NoseInterval| if likely.is_contradicted { nose.far } else { nose.most };
+    let nose = stand.nose.map(|nose| NoseInterval { far: told(nose).min(near), ..nose });
+    reach(layout, &end, &Whereabouts { nose, ..stand.clone() }, profile)
+}
+
+/// How far it is from the entry of the nose's section to the train's stopping point; nothing where it has none or lengths are not
+/// known.
+pub(super) fn to_stopping_point(layout: &Layout, authority: &Authority<'_>) -> Option<Length> {
+    let stop = authority.stop?;
+    let mut ahead = Length::ZERO;
+    for passage in authority.granted.iter().take(authority.end).skip(authority.nose) {
+        ahead += layout.ways[passage.way].length?;
+    }
+    Some(ahead - layout.stops[stop].short_of_end)
 }
 
 /// How far beyond the entry of its section the nose can be; nothing where lengths are not known.

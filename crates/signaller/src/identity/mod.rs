@@ -45,7 +45,7 @@ pub use batch::{Batch, Placement};
 pub use couple::{Joining, Parting};
 pub(crate) use doubts::{End, News};
 pub(crate) use matter::{Alternative, Doubted, Matter, Place};
-pub(crate) use odometer::{LATE, MEASURED_WITHIN};
+pub(crate) use odometer::{LATE, LATEST, MEASURED_WITHIN};
 pub use picture::{Hold, NoseInterval, Pace, Whereabouts};
 pub(crate) use position::NEXT_AXLE;
 pub use position::SpotPassage;

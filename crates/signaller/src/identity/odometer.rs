@@ -17,7 +17,7 @@ pub(crate) const LATE: Duration = Duration::from_millis(150);
 const VERY_LATE: Duration = Duration::from_secs(3);
 
 /// No report that arrives takes longer: of a slow detector, by a busy bus. Common practice, no source.
-pub(super) const LATEST: Duration = Duration::from_secs(5);
+pub(crate) const LATEST: Duration = Duration::from_secs(5);
 
 /// How far the measured length of a section may be off. Common practice, no source: a tape along the track does better.
 pub(crate) const MEASURED_WITHIN: Length = Length::from_mm(10);

@@ -38,11 +38,8 @@ pub(super) fn drawn(seed: u64, fitted: Fitted) -> Layout {
         if fitted == Fitted::Sections {
             line.push(section(&mut builder, &format!("east-{station}"), STOPPING_SECTION, limit, stream));
         }
-        let (west, east) = if fitted == Fitted::Sections {
-            (line[line.len() - 3], line[line.len() - 1])
-        } else {
-            (middle, middle)
-        };
+        let (west, east) =
+            if fitted == Fitted::Sections { (line[line.len() - 3], line[line.len() - 1]) } else { (middle, middle) };
         for (name, end) in [("west", ends(&builder, west)[0]), ("east", ends(&builder, east)[1])] {
             builder.stop(format!("station {station} {name}"), end, SHORT_OF_END);
             if fitted == Fitted::Spots {
@@ -66,7 +63,13 @@ fn ends(builder: &Builder, section: SectionId) -> [EndId; 2] {
     [ends[0], ends[1]]
 }
 
-fn section(builder: &mut Builder, name: &str, (least, most): (i64, i64), limit: Speed, stream: &mut Stream) -> SectionId {
+fn section(
+    builder: &mut Builder,
+    name: &str,
+    (least, most): (i64, i64),
+    limit: Speed,
+    stream: &mut Stream,
+) -> SectionId {
     let section = builder.plain_section(name, Some(Length::from_mm(stream.between(least, most))));
     let row = &builder.layout().sections[section];
     let (way, detector) = (row.ways[0], row.detector);

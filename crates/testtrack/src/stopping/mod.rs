@@ -176,3 +176,31 @@ impl Dispatcher {
         steady.last().map(|pair| (pair[1].0, pair[1].2))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn figures(fitted: Fitted, seeds: std::ops::RangeInclusive<u64>) -> Figures {
+        let mut stops = Vec::new();
+        for seed in seeds {
+            let outcome = try_out(seed, fitted, 40).unwrap_or_else(|wrong| panic!("{wrong}"));
+            assert!(outcome.violations.is_empty(), "seed {seed}: {:?}", outcome.violations);
+            stops.extend(outcome.stops);
+        }
+        Figures::of(&stops, SERVICE_BRAKING_MM_S2)
+    }
+
+    #[test]
+    fn a_train_that_has_learned_stands_within_a_centimetre_before_its_stopping_point() {
+        let figures = figures(Fitted::Spots, 101..=112);
+        assert!(figures.share_within(10.0) >= 0.98, "{figures}");
+        assert!(figures.quantile_ratio(500) <= 1.25, "{figures}");
+    }
+
+    #[test]
+    fn without_spots_a_train_that_has_learned_stands_within_four_centimetres() {
+        let figures = figures(Fitted::Sections, 101..=112);
+        assert!(figures.share_within(40.0) >= 0.97, "{figures}");
+    }
+}

@@ -1,0 +1,523 @@
+//! Where a train's nose most likely is and how fast it runs: an estimate beside the bounds.
+//!
+//! Whether a train keeps to its authority is reckoned with bounds that hold whatever happens. To stand close to a stopping point
+//! takes more than bounds: the likeliest place, and how far that may be off. This is an extended Kalman filter over the nose's
+//! place and speed, how fast the train is today in relation to its speed curve, and how its decoder gathers and loses speed; it
+//! is corrected by every joint and every spot that the train is heard to pass (R. E. Kalman, "A New Approach to Linear Filtering
+//! and Prediction Problems", 1960; the ramps of the decoder make it an extended one).
+//!
+//! It never leaves its bounds: whoever uses it keeps to those as well. Its numbers are floats, of which it only takes sums,
+//! products, quotients and square roots: these are rounded alike everywhere (IEEE 754), so equal inputs give equal outputs.
+
+use std::collections::VecDeque;
+use std::time::Duration;
+
+use smallvec::SmallVec;
+
+use crate::time::Time;
+
+/// What is estimated: place and speed of the nose, the speed in relation to the curve, gathering and losing of speed, and how fast
+/// the train was on the run before: where that was mistaken, the run began elsewhere than was thought.
+const STATES: usize = 6;
+const PLACE: usize = 0;
+const SPEED: usize = 1;
+const RATIO: usize = 2;
+const GATHERS: usize = 3;
+const LOSES: usize = 4;
+const BEFORE: usize = 5;
+
+type Row = [f64; STATES];
+type Square = [Row; STATES];
+
+/// How long an order takes on average until the train acts on it, in seconds, and how much that varies. Common practice, no
+/// source.
+const ORDER_TAKES: f64 = 0.050;
+const ORDER_VARIES: f64 = 0.028;
+/// How long a report takes on average beside its detector's own delay, in seconds, and how much that varies. Common practice, no
+/// source.
+pub(super) const REPORT_TAKES: Duration = Duration::from_millis(55);
+const REPORT_VARIES: f64 = 0.030;
+/// How much the ratio wanders within a second. Common practice, no source.
+const RATIO_WANDERS: f64 = 0.003;
+/// How much the place strays beside that, in millimetres, within a second of running.
+const PLACE_STRAYS: f64 = 0.6;
+/// A report that is farther off than so many deviations tells of something else.
+const FARTHEST: f64 = 6.0;
+/// A run teaches something if it made the ratio known better by this part.
+const LEAST_GAIN: f64 = 0.02;
+/// Places are remembered for so long, to know where the train was when something happened that is reported now.
+const REMEMBERED: usize = 24;
+
+/// The estimate of one train.
+#[derive(Clone, Debug)]
+pub(super) struct Estimate {
+    x: Row,
+    p: Square,
+    /// As of when; nothing where the place is not known.
+    as_of: Option<Time>,
+    /// The speed by the curve that the train strives for, in millimetres a second.
+    strives_for: f64,
+    /// What share of its highest step that is.
+    share: f64,
+    /// Orders that it does not act on yet: when it will, the speed, and the share.
+    orders: SmallVec<[(Time, f64, f64); 4]>,
+    /// How far it has run since it stood, and the same with each stretch multiplied by its share.
+    ran: (f64, f64),
+    /// How well the ratio was known when it started.
+    ratio_variance: f64,
+    /// The run before: its share, and what was known of its ratio when this one started.
+    before: Option<Run>,
+    /// The place was never heard of since it was put somewhere: the next report tells nothing of how the train ran up to there.
+    is_vague: bool,
+    /// What was heard last does not fit.
+    is_contradicted: bool,
+    /// Where it was, and when.
+    been: VecDeque<(Time, f64)>,
+    at_least: [f64; 2],
+}
+
+/// Where the nose most likely is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Likely {
+    /// Millimetres beyond the entry of its section.
+    pub(super) place: f64,
+    /// The standard deviation of that.
+    pub(super) deviation: f64,
+    /// Millimetres a second.
+    pub(super) speed: f64,
+    /// The speed in relation to the curve.
+    pub(super) ratio: f64,
+    /// The standard deviation of that.
+    pub(super) ratio_deviation: f64,
+    /// What was heard last does not fit.
+    pub(super) is_contradicted: bool,
+}
+
+/// What a run has taught of how fast the train is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Taught {
+    /// At what share of the highest step, on average.
+    pub(super) share: f64,
+    /// The speed in relation to what it was taken to be before.
+    pub(super) ratio: f64,
+    /// How well that is known.
+    pub(super) variance: f64,
+}
+
+/// What a run has taught that has ended: at what share it was, and what was learned of it and of the one before, if anything.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Lesson {
+    pub(super) share: f64,
+    pub(super) now: Option<Taught>,
+    pub(super) before: Option<Taught>,
+}
+
+/// A run: at what share of the highest step it was on average, and what was known of its ratio at some time.
+#[derive(Clone, Copy, Debug)]
+struct Run {
+    share: f64,
+    ratio: f64,
+    variance: f64,
+}
+
+impl Run {
+    /// What was learned of it since, if anything.
+    fn learned(self, ratio: f64, variance: f64) -> Option<Taught> {
+        let (before, after) = (1.0 / self.variance, 1.0 / variance);
+        let gained = after - before;
+        (gained > LEAST_GAIN * before).then(|| Taught {
+            share: self.share,
+            ratio: (ratio * after - self.ratio * before) / gained,
+            variance: 1.0 / gained,
+        })
+    }
+}
+
+/// What is known of a decoder before anything is learned, in millimetres a second squared: how it gathers and loses speed most
+/// likely, and at least.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Momentum {
+    pub(super) gathers: f64,
+    pub(super) gathers_at_least: f64,
+    pub(super) loses: f64,
+    pub(super) loses_at_least: f64,
+}
+
+impl Estimate {
+    pub(super) fn new(momentum: Momentum) -> Self {
+        let mut p = [[0.0; STATES]; STATES];
+        p[GATHERS][GATHERS] = square(0.5 * momentum.gathers);
+        p[LOSES][LOSES] = square(0.5 * momentum.loses);
+        let x = [0.0, 0.0, 1.0, momentum.gathers, momentum.loses, 1.0];
+        Self {
+            x,
+            p,
+            as_of: None,
+            strives_for: 0.0,
+            share: 0.0,
+            orders: SmallVec::new(),
+            ran: (0.0, 0.0),
+            ratio_variance: 0.0,
+            before: None,
+            is_vague: true,
+            is_contradicted: false,
+            been: VecDeque::new(),
+            at_least: [momentum.gathers_at_least, momentum.loses_at_least],
+        }
+    }
+
+    /// Nobody knows any more where the nose is.
+    pub(super) fn lose(&mut self) {
+        self.as_of = None;
+        self.been.clear();
+        self.orders.clear();
+    }
+
+    /// Whether the place was heard of since it was put somewhere.
+    pub(super) fn is_heard_of(&self) -> bool {
+        self.as_of.is_some() && !self.is_vague
+    }
+
+    /// Whether the place is known.
+    pub(super) fn is_placed(&self) -> bool {
+        self.as_of.is_some()
+    }
+
+    /// The train stands between these places, in millimetres beyond the entry of its nose's section. Its speed in relation to the
+    /// curve is known no better than that deviation.
+    pub(super) fn put(&mut self, now: Time, (least, most): (f64, f64), ratio_deviation: f64) {
+        for state in [PLACE, SPEED, RATIO, BEFORE] {
+            for other in 0..STATES {
+                (self.p[state][other], self.p[other][state]) = (0.0, 0.0);
+            }
+        }
+        (self.x[PLACE], self.x[SPEED], self.x[RATIO]) = ((least + most) / 2.0, 0.0, 1.0);
+        self.p[PLACE][PLACE] = square((most - least) / 12.0_f64.sqrt()).max(1.0);
+        self.p[RATIO][RATIO] = square(ratio_deviation);
+        (self.is_vague, self.is_contradicted, self.before) = (true, false, None);
+        (self.as_of, self.strives_for, self.share) = (Some(now), 0.0, 0.0);
+        (self.ran, self.ratio_variance) = ((0.0, 0.0), square(ratio_deviation));
+        self.orders.clear();
+        self.been.clear();
+    }
+
+    /// What the run that ends now has taught; nothing where none ends.
+    pub(super) fn taught(&self) -> Option<Lesson> {
+        if self.as_of.is_none() || self.ran.0 <= 0.0 {
+            return None;
+        }
+        let share = self.ran.1 / self.ran.0;
+        let run = Run { share, ratio: 1.0, variance: self.ratio_variance };
+        let learned = |run: Run, state: usize| run.learned(self.x[state], self.p[state][state]);
+        let before = self.before.and_then(|run| learned(run, BEFORE));
+        Some(Lesson { share, now: learned(run, RATIO), before })
+    }
+
+    /// The train stands where it was last estimated to be.
+    pub(super) fn stand(&mut self, now: Time, ratio_deviation: f64) {
+        self.advance(now);
+        self.stand_at(now, self.x[PLACE], 1.0, ratio_deviation);
+    }
+
+    /// The train stands there, as well as its place was known before; it may be counted from elsewhere now, and the other way: then
+    /// `sense` is -1.
+    pub(super) fn stand_at(&mut self, now: Time, place: f64, sense: f64, ratio_deviation: f64) {
+        let (variance, is_vague) = (self.p[PLACE][PLACE], self.is_vague);
+        let state = if self.ran.0 > 0.0 { RATIO } else { BEFORE };
+        let (ratio, known, shared) = (self.x[state], self.p[state][state], self.p[PLACE][state]);
+        let share = if self.ran.0 > 0.0 { Some(self.ran.1 / self.ran.0) } else { self.before.map(|run| run.share) };
+        self.put(now, (place, place), ratio_deviation);
+        self.p[PLACE][PLACE] = variance;
+        self.is_vague = is_vague;
+        if let Some(share) = share {
+            self.x[BEFORE] = ratio;
+            self.p[BEFORE][BEFORE] = known;
+            (self.p[PLACE][BEFORE], self.p[BEFORE][PLACE]) = (sense * shared, sense * shared);
+            self.before = Some(Run { share, ratio, variance: known });
+        }
+    }
+
+    /// The train is told to run at a speed by its curve, at such a share of its highest step.
+    pub(super) fn order(&mut self, now: Time, by_curve: f64, share: f64) {
+        self.orders.push((now + seconds(ORDER_TAKES), by_curve, share));
+    }
+
+    /// Time passes.
+    pub(super) fn advance(&mut self, now: Time) {
+        let Some(mut at) = self.as_of else { return };
+        while let Some(&(due, by_curve, share)) = self.orders.first().filter(|(due, ..)| *due <= now) {
+            self.run(due.since(at).as_secs_f64());
+            at = at.max(due);
+            self.orders.remove(0);
+            // When exactly it obeyed is not known.
+            let change = (by_curve - self.strives_for) * self.x[RATIO];
+            self.p[PLACE][PLACE] += square(change * ORDER_VARIES);
+            (self.strives_for, self.share) = (by_curve, share);
+        }
+        self.run(now.since(at).as_secs_f64());
+        self.as_of = Some(at.max(now));
+        if self.been.len() == REMEMBERED {
+            self.been.pop_front();
+        }
+        self.been.push_back((now, self.x[PLACE]));
+    }
+
+    /// The nose passed a joint: its place counts from there, so many millimetres on.
+    pub(super) fn pass_joint(&mut self, length: f64) {
+        self.x[PLACE] -= length;
+        self.been.iter_mut().for_each(|(_, place)| *place -= length);
+    }
+
+    /// How far off its estimate the nose was when it `was` at a place, in deviations.
+    pub(super) fn surprise(&self, was: Time, place: f64) -> f64 {
+        let off = place - self.place_at(was);
+        (off * off / (self.p[PLACE][PLACE] + self.doubt_of_report(1.0))).sqrt()
+    }
+
+    /// The nose was at a place, known to within so many millimetres, when something happened that was reported only now.
+    pub(super) fn fix(&mut self, was: Time, place: f64, within: f64) {
+        if self.as_of.is_none() {
+            return;
+        }
+        let off = place - self.place_at(was);
+        let doubt = self.doubt_of_report(within);
+        if std::mem::take(&mut self.is_vague) {
+            // Nobody knew where it was: that teaches nothing of how it runs.
+            self.forget_how_it_got_there();
+        } else if off * off > square(FARTHEST) * (self.p[PLACE][PLACE] + doubt) {
+            // It is somewhere else than it was believed to be, or this was reported late, or it was something else. Until it is
+            // heard again either may be so.
+            self.forget_how_it_got_there();
+            self.x[PLACE] += off / 2.0;
+            self.p[PLACE][PLACE] += off * off / 4.0;
+            self.been.clear();
+            self.is_contradicted = true;
+            return;
+        }
+        self.is_contradicted = false;
+        let total = self.p[PLACE][PLACE] + doubt;
+        let gain = self.p.map(|row| row[PLACE] / total);
+        let before = self.p[PLACE];
+        for state in 0..STATES {
+            self.x[state] += gain[state] * off;
+            for other in 0..STATES {
+                self.p[state][other] -= gain[state] * before[other];
+            }
+        }
+        self.been.iter_mut().for_each(|(_, place)| *place += gain[PLACE] * off);
+        self.keep_sane();
+    }
+
+    /// The nose is between these places, if reports come in time.
+    pub(super) fn keep_within(&mut self, (least, most): (f64, f64)) {
+        if least <= most {
+            let off = self.x[PLACE] - self.x[PLACE].clamp(least, most);
+            self.is_contradicted |= off * off > square(FARTHEST) * self.p[PLACE][PLACE];
+            self.x[PLACE] -= off;
+            self.p[PLACE][PLACE] += off * off;
+        }
+    }
+
+    fn forget_how_it_got_there(&mut self) {
+        for state in [SPEED, RATIO, GATHERS, LOSES, BEFORE] {
+            (self.p[PLACE][state], self.p[state][PLACE]) = (0.0, 0.0);
+        }
+    }
+
+    /// Where the nose most likely is, as of the last [`Estimate::advance`].
+    pub(super) fn likely(&self) -> Option<Likely> {
+        self.as_of?;
+        let [place, speed, ratio, ..] = self.x;
+        let deviation = |state: usize| self.p[state][state].max(0.0).sqrt();
+        let is_contradicted = self.is_contradicted;
+        let (deviation, ratio_deviation) = (deviation(PLACE), deviation(RATIO));
+        Some(Likely { place, deviation, speed, ratio, ratio_deviation, is_contradicted })
+    }
+
+    /// How far the train still runs if it is told to stand now, in millimetres.
+    pub(super) fn room_to_stand(&self) -> f64 {
+        let Some(mut at) = self.as_of else { return 0.0 };
+        let (mut speed, mut strives_for, mut room) = (self.x[SPEED], self.strives_for, 0.0);
+        let stand = (at + seconds(ORDER_TAKES), 0.0, 0.0);
+        for &(due, by_curve, _) in self.orders.iter().filter(|(due, ..)| *due <= stand.0).chain([&stand]) {
+            let step = self.stretch(speed, strives_for, due.since(at).as_secs_f64());
+            room += step.0;
+            (speed, strives_for, at) = (step.1, by_curve, at.max(due));
+        }
+        room + speed * speed / (2.0 * self.x[LOSES])
+    }
+
+    /// How far it runs within a time, and how fast it is then.
+    fn stretch(&self, speed: f64, strives_for: f64, time: f64) -> (f64, f64) {
+        let target = strives_for * self.x[RATIO];
+        let (rate, ramp) = self.ramp(speed, target);
+        let ramping = ramp.min(time);
+        let reached = if ramp < time { target } else { speed + rate * ramping };
+        ((speed + reached) / 2.0 * ramping + reached * (time - ramping), reached)
+    }
+
+    /// How the speed changes on its way to a target, and for how long.
+    fn ramp(&self, speed: f64, target: f64) -> (f64, f64) {
+        let rate = if target > speed { self.x[GATHERS] } else { -self.x[LOSES] };
+        (rate, (target - speed) / rate)
+    }
+
+    fn run(&mut self, time: f64) {
+        if time <= 0.0 {
+            return;
+        }
+        let from = self.x[PLACE];
+        let target = self.strives_for * self.x[RATIO];
+        let (rate, ramp) = self.ramp(self.x[SPEED], target);
+        let ramping = ramp.min(time);
+        if ramping > 0.0 {
+            let state = if rate > 0.0 { GATHERS } else { LOSES };
+            let sign = if rate > 0.0 { 1.0 } else { -1.0 };
+            let mut change = identity();
+            change[PLACE][SPEED] = ramping;
+            change[PLACE][state] += sign * ramping * ramping / 2.0;
+            change[SPEED][state] += sign * ramping;
+            self.x[PLACE] += self.x[SPEED] * ramping + rate * ramping * ramping / 2.0;
+            self.x[SPEED] += rate * ramping;
+            self.spread(&change);
+        }
+        if ramp <= time {
+            let steady = time - ramping;
+            let mut change = identity();
+            change[PLACE][RATIO] = self.strives_for * steady;
+            change[SPEED] = [0.0; STATES];
+            change[SPEED][RATIO] = self.strives_for;
+            self.x[SPEED] = target;
+            self.x[PLACE] += target * steady;
+            self.spread(&change);
+        }
+        if self.x[SPEED] > 0.0 {
+            self.p[RATIO][RATIO] += square(RATIO_WANDERS) * time;
+            self.p[PLACE][PLACE] += square(PLACE_STRAYS) * time;
+        }
+        let ran = self.x[PLACE] - from;
+        self.ran = (self.ran.0 + ran, self.ran.1 + ran * self.share);
+    }
+
+    /// What is uncertain becomes so in another way as the train runs.
+    fn spread(&mut self, change: &Square) {
+        let half = product(change, &self.p);
+        for state in 0..STATES {
+            for other in 0..STATES {
+                self.p[state][other] = (0..STATES).map(|inner| half[state][inner] * change[other][inner]).sum();
+            }
+        }
+    }
+
+    fn place_at(&self, was: Time) -> f64 {
+        let mut later = (self.as_of.unwrap_or(was), self.x[PLACE]);
+        for &(at, place) in self.been.iter().rev() {
+            if at <= was {
+                let span = later.0.since(at).as_secs_f64();
+                let share = if span > 0.0 { was.since(at).as_secs_f64() / span } else { 0.0 };
+                return place + (later.1 - place) * share.min(1.0);
+            }
+            later = (at, place);
+        }
+        later.1 - self.x[SPEED] * later.0.since(was).as_secs_f64()
+    }
+
+    fn doubt_of_report(&self, within: f64) -> f64 {
+        square(self.x[SPEED] * REPORT_VARIES) + square(within)
+    }
+
+    /// Keeps what is physical: no decoder is slower than it was said to be, or takes no time.
+    fn keep_sane(&mut self) {
+        self.x[SPEED] = self.x[SPEED].max(0.0);
+        self.x[RATIO] = self.x[RATIO].clamp(0.3, 3.0);
+        for (state, at_least) in [GATHERS, LOSES].into_iter().zip(self.at_least) {
+            self.x[state] = self.x[state].clamp(at_least, 20.0 * at_least);
+        }
+    }
+}
+
+fn square(value: f64) -> f64 {
+    value * value
+}
+
+fn seconds(seconds: f64) -> Duration {
+    Duration::from_nanos((seconds * 1e9) as u64)
+}
+
+fn identity() -> Square {
+    let mut square = [[0.0; STATES]; STATES];
+    for (state, row) in square.iter_mut().enumerate() {
+        row[state] = 1.0;
+    }
+    square
+}
+
+fn product(one: &Square, other: &Square) -> Square {
+    let mut product = [[0.0; STATES]; STATES];
+    for (row, from) in product.iter_mut().zip(one) {
+        for (column, value) in row.iter_mut().enumerate() {
+            *value = (0..STATES).map(|inner| from[inner] * other[inner][column]).sum();
+        }
+    }
+    product
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const MOMENTUM: Momentum = Momentum { gathers: 100.0, gathers_at_least: 50.0, loses: 120.0, loses_at_least: 96.0 };
+
+    fn at(seconds: f64) -> Time {
+        Time::from_secs_f64(seconds)
+    }
+
+    /// A train that runs at 100 mm/s by its curve since long ago, and is heard to pass a joint after ten seconds.
+    fn running() -> Estimate {
+        let mut estimate = Estimate::new(MOMENTUM);
+        estimate.put(at(0.0), (0.0, 400.0), 0.05);
+        estimate.order(at(0.0), 100.0, 0.5);
+        estimate.advance(at(10.0));
+        let report = at(10.0) - REPORT_TAKES;
+        estimate.fix(report, 0.0, 2.0);
+        estimate
+    }
+
+    #[test]
+    fn a_train_is_where_it_has_run_to_since_it_was_heard() {
+        let estimate = running();
+        let likely = estimate.likely().unwrap();
+        assert!((likely.place - 5.5).abs() < 1.0, "it ran on while the report was under way: {likely:?}");
+        assert!(likely.deviation > 2.0 && likely.deviation < 5.0, "{likely:?}");
+    }
+
+    #[test]
+    fn a_train_that_comes_early_to_the_next_joint_is_faster_than_was_thought() {
+        let mut estimate = running();
+        estimate.advance(at(19.0));
+        estimate.fix(at(19.0) - REPORT_TAKES, 950.0, 2.0);
+        let likely = estimate.likely().unwrap();
+        assert!(likely.ratio > 1.02 && likely.ratio < 1.06, "{likely:?}");
+        let taught = estimate.taught().and_then(|lesson| lesson.now).unwrap();
+        assert!((taught.ratio - 1.055).abs() < 0.01, "{taught:?}");
+    }
+
+    #[test]
+    fn a_report_that_does_not_fit_leaves_open_which_of_the_two_is_right() {
+        let mut estimate = running();
+        estimate.advance(at(15.0));
+        // Two seconds late: the train is at 500 mm, and the report tells of 300.
+        estimate.fix(at(15.0) - REPORT_TAKES, 300.0, 2.0);
+        let likely = estimate.likely().unwrap();
+        assert!(likely.is_contradicted && likely.place + likely.deviation > 490.0, "{likely:?}");
+        assert!(likely.place - likely.deviation < 320.0, "{likely:?}");
+    }
+
+    #[test]
+    fn a_train_told_to_stand_runs_on_until_it_hears_it_and_then_as_long_as_its_brakes_take() {
+        let estimate = running();
+        let room = estimate.room_to_stand();
+        // 50 ms at 100 mm/s, and 100² / (2 · 120).
+        assert!((room - (5.0 + 41.7)).abs() < 1.0, "{room}");
+    }
+}
