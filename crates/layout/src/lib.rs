@@ -123,7 +123,8 @@
 //!
 //! Signals that stand at one line may be of different books: what one shows is to the one before it the least
 //! restrictive aspect of its own book that promises no more. A signal of a book of `kind = "distant"` only foretells
-//! what the next main signal shows; it ends no stretch.
+//! what the next main signal shows; it ends no stretch. A signal at an end with a buffer stop is **fixed**, like the red
+//! lamps at the end of a platform track: it shows its most restrictive aspect, always, and routes lead up to it.
 //!
 //! A train that passes a signal at slow, medium or limited speed, or on sight, keeps to that speed up to the next one. On
 //! the real railway slow and restricted speed are 20 mph, medium speed is 40 mph (49 CFR 236.812, 236.813, 236.811) and

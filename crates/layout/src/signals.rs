@@ -18,20 +18,7 @@ impl<'t> Resolver<'t, '_> {
             }
             names.add(written.name, ());
             let Some(at) = at else { continue };
-            let layout = self.builder.layout();
-            if layout.ends[at].beyond == Beyond::BufferStop {
-                let at_stop = self.places.closed.get(&at).copied();
-                let mistake = self
-                    .out
-                    .mistake(
-                        written.at.span,
-                        format!("signal `{}` stands at an end that nothing leaves", written.name.value),
-                    )
-                    .hint("a signal governs leaving its section; put it at the end that trains leave by");
-                if let Some(place) = at_stop {
-                    mistake.see(place, "the buffer stop");
-                }
-            } else if let Some(&first) = self.places.signals.get(&at) {
+            if let Some(&first) = self.places.signals.get(&at) {
                 self.out
                     .mistake(written.at.span, format!("a second signal stands at `{}`", written.at.value))
                     .see(first, "the first")
@@ -71,11 +58,15 @@ impl<'t> Resolver<'t, '_> {
 
     /// The overlap of a signal. What cannot be one is reported, and left out.
     fn overlap(&mut self, signal: SignalId, written: &Said<WrittenOverlap<'t>>) -> Overlap {
-        let at = self.builder.layout().signals[signal].at;
-        if self.builder.layout().ends[at].meets.is_empty() {
-            self.out
-                .mistake(written.span, "nothing is known of the track behind this signal, so it has no overlap")
-                .hint("the overlap of a signal is the track beyond it");
+        let end = &self.builder.layout().ends[self.builder.layout().signals[signal].at];
+        if end.meets.is_empty() {
+            let why = match end.beyond {
+                Beyond::BufferStop => "behind this signal is a buffer stop, so it has no overlap",
+                Beyond::Joint | Beyond::OffLayout => {
+                    "nothing is known of the track behind this signal, so it has no overlap"
+                }
+            };
+            self.out.mistake(written.span, why).hint("the overlap of a signal is the track beyond it");
             return Overlap::None;
         }
         match &written.value {

@@ -2,8 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use crate::ids::{BookId, EndId, SectionId};
-use crate::layout::Layout;
+use crate::ids::{BookId, EndId, SectionId, SignalId};
+use crate::layout::{Beyond, Layout};
 use crate::units::Length;
 
 /// A signal.
@@ -41,6 +41,12 @@ pub enum Overlap {
 }
 
 impl Layout {
+    /// Whether the signal stands at a buffer stop: nothing leaves there, and it never shows anything but its most
+    /// restrictive aspect.
+    pub fn is_fixed(&self, signal: SignalId) -> bool {
+        self.ends[self.signals[signal].at].beyond == Beyond::BufferStop
+    }
+
     /// Every section in which the overlap beyond the signal that governs leaving by `at` can lie, whichever way
     /// turnouts lie.
     pub fn overlap_sections(&self, at: EndId) -> Vec<SectionId> {

@@ -1,24 +1,22 @@
 //! Signals, stopping points, detectors, power districts.
 
-use crate::check;
+use crate::{check, load};
 
 #[test]
-fn a_signal_at_an_end_that_nothing_leaves() {
+fn a_signal_at_a_buffer_stop_is_fixed_and_has_no_overlap() {
+    let fixed = |overlap: &str| {
+        format!(
+            "\n[[section]]\nname = \"quay\"\n[[buffer-stop]]\nat = \"quay.a\"\n[[off-layout]]\nat = \"quay.b\"\n\
+             [[signal]]\nname = \"S1\"\nat = \"quay.a\"\n{overlap}"
+        )
+    };
+    let layout = load(&fixed("")).unwrap_or_else(|refused| panic!("{refused}")).layout;
+    assert!(layout.is_fixed(layout.signal_named("S1").unwrap()));
     check(
+        &fixed("overlap = 200\n"),
         r#"
-[[section]]
-name = "quay"
-[[buffer-stop]]
-at = "quay.a"
-[[off-layout]]
-at = "quay.b"
-[[signal]]
-name = "S1"
-at = "quay.a"
-"#,
-        r#"
-            layout 10:6-14 mistake: signal `S1` stands at an end that nothing leaves
-            hint: a signal governs leaving its section; put it at the end that trains leave by
+            layout 11:11-14 mistake: behind this signal is a buffer stop, so it has no overlap
+            hint: the overlap of a signal is the track beyond it
         "#,
     );
 }

@@ -77,6 +77,7 @@ fn row(routes: &Routes, id: RouteId) -> Row {
 fn exit(layout: &Layout, exit: Exit) -> String {
     let name = exit.name(layout);
     match exit {
+        Exit::Signal(signal) if layout.is_fixed(signal) => format!("{name} (buffers)"),
         Exit::Signal(_) => name,
         Exit::Stop(_) => format!("stop {name}"),
         Exit::BufferStop(_) => format!("buffers {name}"),
@@ -144,7 +145,8 @@ fn aspects(layout: &Layout, route: &Route) -> Vec<String> {
                 let shown = shown(Next::Shows(book.understands(other, aspect)));
                 format!("{shown} ({} {})", layout.signals[next].name, row.name)
             };
-            other.aspects().map(row).collect()
+            let is_shown = |(aspect, _): &(Aspect, _)| *aspect == Aspect::STOP || !layout.is_fixed(next);
+            other.aspects().filter(is_shown).map(row).collect()
         }
     }
 }

@@ -61,7 +61,7 @@ the rest. With status 2 the only line is
   {\"severity\": \"unreadable\", \"file\": \"...\", \"message\": \"...\", \"hint\": \"...\" or null}
 
 With --control-table the summary gives way to one row a route: from a signal to each next one that faces the same way, to
-stopping points before it, to buffers and to the edge of the layout.
+stopping points before it, to buffers (with a fixed signal there, or without) and to the edge of the layout.
   turnouts         normal is straight, unless `layout.toml` says otherwise of the turnout
   flank            what keeps others from running into the side of the route; NONE where nothing does, with the end that is open
                    and where somebody could come from

@@ -213,7 +213,7 @@ impl Signals {
     /// of what lies beyond the border: nothing better is shown than what is known here allows.
     fn decide(&self, signal: SignalId, picture: &impl Picture, interlock: &Interlock) -> (Aspect, u8) {
         let state = &self.states[signal];
-        if state.kept_at_danger {
+        if state.kept_at_danger || self.layout.is_fixed(signal) {
             return (Aspect::STOP, 0);
         }
         let at_border = self.layout.ends[self.layout.signals[signal].at].meets.is_empty();

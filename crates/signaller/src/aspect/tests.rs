@@ -149,6 +149,20 @@ fn what_is_beyond_the_layout_is_unknown_until_the_border_signal_is_reported() {
 }
 
 #[test]
+fn a_fixed_signal_at_the_buffers_shows_danger_whatever_is_reported_and_the_one_before_it_caution() {
+    let (mut builder, line) = plain_line(Beyond::BufferStop);
+    let buffers = end(&builder, line[4], "b");
+    let s9 = builder.signal("S9", buffers);
+    let mut line = Watched::new(builder.build());
+    assert_eq!(line.all(), ["green", "green", "yellow", "red"]);
+    let green = line.signaller.signals().book_of(s9).named("green").unwrap();
+    line.hear(&[Input::SignalReported { signal: s9, shows: green }]);
+    assert_eq!(line.all(), ["green", "green", "yellow", "red"], "nothing leaves there");
+    line.section("e", true);
+    assert_eq!(line.all(), ["green", "yellow", "red", "red"]);
+}
+
+#[test]
 fn a_signal_within_the_layout_shows_nothing_better_than_the_track_allows_whatever_is_reported_of_it() {
     let (builder, sections) = plain_line(Beyond::OffLayout);
     let mut line = Watched::new(builder.build());

@@ -89,7 +89,8 @@ impl<'a> Survey<'a> {
             Exit::Signal(exit) => {
                 let restrictive =
                     |(aspect, row): &(Aspect, &AspectRow)| *aspect == Aspect::STOP || slow_class(row.pass).is_some();
-                for (aspect, _) in self.layout.book_of(exit).aspects().filter(restrictive) {
+                let is_shown = |(aspect, _): &(Aspect, _)| *aspect == Aspect::STOP || !self.layout.is_fixed(exit);
+                for (aspect, _) in self.layout.book_of(exit).aspects().filter(restrictive).filter(is_shown) {
                     self.look_for_caution(route, End { target: Target::Signal(exit), shows: Some((exit, aspect)) });
                 }
             }
