@@ -8,6 +8,7 @@ use smallvec::SmallVec;
 use track::routes::Exit;
 use track::{Aspect, DetectorId, DistrictId, EndId, Lie, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId};
 
+use crate::drive::Lessons;
 use crate::time::Time;
 
 /// Something that was heard.
@@ -61,6 +62,14 @@ pub enum Input {
         train: TrainId,
         /// Where it stood.
         memory: Memory,
+    },
+    /// What was learned of how a train runs when the signaller was last in charge. To be told before the train moves;
+    /// what does not fit the train as it is described now ([`Lessons::fits`]) is not taken.
+    ProfileRemembered {
+        /// The train.
+        train: TrainId,
+        /// What was learned.
+        lessons: Box<Lessons>,
     },
     /// A border signal, beyond the layout, was reported to show this.
     SignalReported {
@@ -187,6 +196,18 @@ pub enum Request {
     },
     /// A hold set by [`Request::Hold`] is lifted.
     Release {
+        /// The train.
+        train: TrainId,
+    },
+    /// A train is to run no faster than at a speed step, whatever else would allow; or no longer.
+    LimitStep {
+        /// The train.
+        train: TrainId,
+        /// The step, at least 1; nothing where that ends.
+        step: Option<u8>,
+    },
+    /// What was learned of how a train runs is to be forgotten. It must stand.
+    ForgetProfile {
         /// The train.
         train: TrainId,
     },

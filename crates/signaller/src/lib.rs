@@ -27,6 +27,7 @@ pub use door::{
     Answer, Destination, Direction, Doubt, DoubtId, Fact, Input, Memory, Output, Refusal, Request, RouteStage, Step,
     Suspect, Tag, Ticket,
 };
+pub use drive::{Lessons, SpeedProfile, StepSpeed};
 pub use signaller::{Conduct, Signaller};
 pub use time::Time;
 pub use track::{Aspect, AspectBook};

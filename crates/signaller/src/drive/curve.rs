@@ -8,8 +8,10 @@
 //! Old runs fade: temperature, load and lubrication change. As in `estimate.rs`, floats are only added, multiplied, divided and
 //! rooted; the one exponential is a table.
 
+use super::lessons::TaughtNear;
+
 /// So many nodes carry the curve; steps between them are interpolated.
-const NODES: usize = 16;
+pub(super) const NODES: usize = 16;
 /// What a run taught keeps so much of its weight when a later one nearby has taught all that one can.
 const FADES: f64 = 0.88;
 /// How much a train's speed is off its own curve from one run to the next. Common practice, no source.
@@ -32,12 +34,18 @@ pub(super) struct Curve {
     deviation: [f64; NODES],
 }
 
-/// What runs near one node have taught.
+/// What runs near one node have taught. Kept to whole billionths and millionths, so that what is stored is just what is used.
 #[derive(Clone, Copy, Debug, Default)]
 struct Taught {
     mean: f64,
     weight: f64,
+    runs: u32,
 }
+
+const BILLION: f64 = 1e9;
+/// No run is taken to show a train to be slower or faster than that in relation to the straight line.
+pub(super) const RATIOS_BILLIONTHS: std::ops::RangeInclusive<i64> = 100_000_000..=10_000_000_000;
+const MILLION: f64 = 1e6;
 
 impl Curve {
     /// The speed may be off by such a deviation, as a share.
@@ -70,16 +78,47 @@ impl Curve {
     /// A run at such a share showed this ratio, as well as it is known.
     pub(super) fn learn(&mut self, share: f64, ratio: f64, variance: f64) {
         let weight = 1.0 / (variance + FROM_RUN_TO_RUN * FROM_RUN_TO_RUN);
-        let node = ((share.clamp(0.0, 1.0) * (NODES - 1) as f64) + 0.5) as usize;
+        let node = node_of(share);
         for (place, taught) in self.taught.iter_mut().enumerate() {
             let alike = ALIKE[place.abs_diff(node)];
             taught.weight *= 1.0 - (1.0 - FADES) * alike * alike * weight * FROM_RUN_TO_RUN * FROM_RUN_TO_RUN;
+            taught.weight = (taught.weight * MILLION).round() / MILLION;
         }
         let taught = &mut self.taught[node];
         let total = taught.weight + weight;
         taught.mean += (ratio - taught.mean) * weight / total;
-        taught.weight = total;
+        let (least, most) = (*RATIOS_BILLIONTHS.start() as f64, *RATIOS_BILLIONTHS.end() as f64);
+        taught.mean = (taught.mean * BILLION).round().clamp(least, most) / BILLION;
+        taught.weight = (total * MILLION).round() / MILLION;
+        taught.runs = taught.runs.saturating_add(1);
         self.solve();
+    }
+
+    /// How many times runs near such a share have taught something.
+    pub(super) fn runs(&self, share: f64) -> u32 {
+        self.taught[node_of(share)].runs
+    }
+
+    /// What runs have taught, node by node.
+    pub(super) fn taught(&self) -> Vec<TaughtNear> {
+        let whole = |value: f64| value.round() as i64;
+        let node = |taught: &Taught| TaughtNear {
+            ratio_billionths: whole(taught.mean * BILLION),
+            weight_millionths: whole(taught.weight * MILLION),
+            runs: taught.runs,
+        };
+        self.taught.iter().map(node).collect()
+    }
+
+    /// The same curve once more, from what [`Curve::taught`] said.
+    pub(super) fn remember(&mut self, taught: &[TaughtNear]) {
+        for (node, said) in self.taught.iter_mut().zip(taught) {
+            let (mean, weight) = (said.ratio_billionths as f64 / BILLION, said.weight_millionths as f64 / MILLION);
+            *node = Taught { mean, weight, runs: said.runs };
+        }
+        if self.taught.iter().any(|taught| taught.runs > 0) {
+            self.solve();
+        }
     }
 
     /// Rasmussen and Williams, algorithm 2.1, at every node.
@@ -129,6 +168,10 @@ impl Curve {
             }
         }
     }
+}
+
+fn node_of(share: f64) -> usize {
+    ((share.clamp(0.0, 1.0) * (NODES - 1) as f64) + 0.5) as usize
 }
 
 fn between(nodes: &[f64; NODES], share: f64) -> f64 {

@@ -143,6 +143,14 @@ pub(super) struct Momentum {
     pub(super) loses_at_least: f64,
 }
 
+/// What is known of a decoder now: how it gathers and loses speed most likely, and the variances of both and of them together.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Ramps {
+    pub(super) gathers: f64,
+    pub(super) loses: f64,
+    pub(super) variances: [f64; 3],
+}
+
 impl Estimate {
     pub(super) fn new(momentum: Momentum) -> Self {
         let mut p = [[0.0; STATES]; STATES];
@@ -164,6 +172,28 @@ impl Estimate {
             been: VecDeque::new(),
             at_least: [momentum.gathers_at_least, momentum.loses_at_least],
         }
+    }
+
+    /// How the decoder gathers and loses speed, in millimetres a second squared, and how far that may be off: both variances, and
+    /// what they have in common.
+    pub(super) fn ramps(&self) -> Ramps {
+        let [_, _, _, gathers, loses, _] = self.x;
+        let variances = [self.p[GATHERS][GATHERS], self.p[LOSES][LOSES], self.p[GATHERS][LOSES]];
+        Ramps { gathers, loses, variances }
+    }
+
+    /// The same once more, from what [`Estimate::ramps`] said. The train must stand.
+    pub(super) fn remember(&mut self, ramps: &Ramps) {
+        for state in 0..STATES {
+            for ramp in [GATHERS, LOSES] {
+                (self.p[state][ramp], self.p[ramp][state]) = (0.0, 0.0);
+            }
+        }
+        (self.x[GATHERS], self.x[LOSES]) = (ramps.gathers, ramps.loses);
+        let [gathers, loses, shared] = ramps.variances;
+        (self.p[GATHERS][GATHERS], self.p[LOSES][LOSES]) = (gathers, loses);
+        (self.p[GATHERS][LOSES], self.p[LOSES][GATHERS]) = (shared, shared);
+        self.keep_sane();
     }
 
     /// Nobody knows any more where the nose is.

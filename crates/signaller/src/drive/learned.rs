@@ -13,15 +13,16 @@ use std::time::Duration;
 
 use track::{Length, Speed};
 
+use super::lessons::TimedBand;
 use crate::door::Direction;
 
 /// So many bands share the speed steps.
-const BANDS: usize = 24;
+pub(super) const BANDS: usize = 24;
 /// So many passages have to be timed before a band is believed. One alone may be wrong, and two may be wrong alike.
 const PROVING: usize = 3;
 /// So many of the last passages count, all that each of them leaves open: a detector that is slow for a while makes passages that
 /// end there too long, and those that begin there too short.
-const KEPT: usize = 5;
+pub(super) const KEPT: usize = 5;
 /// What a believed interval is widened by, in millionths. Common practice, no source.
 const MARGIN: i64 = 5_000;
 /// And for the steps of a band being unlike: this part of the tolerance, that is, a curve that wanders once through its whole
@@ -29,6 +30,8 @@ const MARGIN: i64 = 5_000;
 const MARGIN_OF_TOLERANCE: i64 = 24;
 
 pub(super) const MILLION: i64 = 1_000_000;
+/// What a passage that took next to no time counts as, in millionths: a train runs no million times faster than was said.
+pub(super) const MOST_TIMED_RATIO: i64 = MILLION * MILLION;
 
 /// Bounds of a real speed in relation to the nominal one, in millionths.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -82,7 +85,7 @@ impl Timed {
         };
         let least = ratio((self.length - self.length_within).max(Length::ZERO), self.most)?;
         let most = ratio(self.length + self.length_within, self.least)?;
-        Some(Ratio { least, most: most + 1 })
+        Some(Ratio { least: least.min(MOST_TIMED_RATIO), most: most.min(MOST_TIMED_RATIO - 1) + 1 })
     }
 }
 
@@ -121,6 +124,30 @@ impl Learned {
         let band = &mut self.bands[side(direction)][band_of(step, steps)];
         band.recent[band.count % KEPT] = ratio;
         band.count += 1;
+    }
+
+    /// What the last passages left open, band by band.
+    pub(super) fn timed(&self, side: usize) -> Vec<TimedBand> {
+        let band = |band: &Band| TimedBand {
+            passages: band.count as u64,
+            recent: band.recent[..band.count.min(KEPT)].iter().map(|ratio| (ratio.least, ratio.most)).collect(),
+        };
+        self.bands[side].iter().map(band).collect()
+    }
+
+    /// The same once more, from what [`Learned::timed`] said.
+    pub(super) fn remember(&mut self, side: usize, timed: &[TimedBand]) {
+        for (band, said) in self.bands[side].iter_mut().zip(timed) {
+            band.count = said.passages as usize;
+            for (ratio, &(least, most)) in band.recent.iter_mut().zip(&said.recent) {
+                *ratio = Ratio { least, most };
+            }
+        }
+    }
+
+    /// How far the speed was said to be off at most, in thousandths.
+    pub(super) fn tolerance_permille(&self) -> i64 {
+        self.tolerance / 1000
     }
 
     fn margin(&self) -> i64 {

@@ -3,7 +3,7 @@
 use smallvec::SmallVec;
 use track::{EndId, Layout, Length, Train};
 
-use super::estimate::{Estimate, Lesson, Likely, Momentum, REPORT_TAKES};
+use super::estimate::{Estimate, Lesson, Likely, Momentum, REPORT_TAKES, Ramps};
 use super::motion::Motion;
 use super::passage::length_between;
 use crate::door::Direction;
@@ -40,6 +40,16 @@ impl Locating {
     pub(super) fn make_up(&mut self, train: &Train) {
         (self.axles, self.length) = (axles(train), train.length());
         self.lose();
+    }
+
+    /// How its decoder gathers and loses speed.
+    pub(super) fn ramps(&self) -> Ramps {
+        self.estimate.ramps()
+    }
+
+    /// It gathers and loses speed so, as was known before.
+    pub(super) fn remember(&mut self, ramps: &Ramps) {
+        self.estimate.remember(ramps);
     }
 
     /// Nobody knows any more where the nose is.

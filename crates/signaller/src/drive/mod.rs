@@ -9,8 +9,9 @@
 //! How fast a train really is at a speed step is learned as it runs (`learned.rs`), from passages timed from joint to joint
 //! (`passage.rs`): the better that is known, the closer to its stopping point it comes to stand.
 //!
-//! Limits: what is learned is forgotten when the program ends; how a train gathers speed and brakes is not learned; and a
-//! train whose nose is only known within wide bounds stops short by as much.
+//! What was learned can be taken out, kept, and told again (`lessons.rs`).
+//!
+//! Limits: a train whose nose is only known within wide bounds stops short by as much.
 
 mod answer;
 mod approach;
@@ -18,6 +19,7 @@ mod curve;
 mod estimate;
 mod handling;
 mod learned;
+mod lessons;
 mod locate;
 mod motion;
 mod passage;
@@ -44,6 +46,7 @@ use answer::Answer;
 use approach::Approach;
 use estimate::Likely;
 pub use handling::Handling;
+pub use lessons::{Described, Lessons, Rate, SideLessons, SpeedProfile, StepSpeed, TaughtNear, TimedBand};
 use locate::Locating;
 use motion::{Motion, RUN_AGAIN, STOP_AGAIN};
 use passage::Passage;
@@ -86,6 +89,8 @@ struct Row {
     started_on: Option<SmallVec<[SectionId; 4]>>,
     /// When its last order is repeated.
     repeat_at: SmallVec<[Time; 2]>,
+    /// Somebody wants it to run no faster than at this step.
+    no_faster: Option<u8>,
 }
 
 /// Looks at trains that start together are spread over so many turns.
@@ -410,7 +415,7 @@ impl Drive {
             Reach::Sections(_) => profile.step_within(limit).max(1),
         };
         let (close, look_in) = close.map_or((u8::MAX, None), |(close, _)| (close.step, close.look_in));
-        let allowed = allowed.min(close);
+        let allowed = allowed.min(close).min(row.no_faster.unwrap_or(u8::MAX));
         if allowed > step {
             let gained = Speed::from_um(profile.acceleration.scaled(1, 10).um());
             let step = allowed.min(profile.step_up(step, profile.nominal(step) + gained));
@@ -548,6 +553,7 @@ impl Row {
             is_let_go: false,
             started_on: None,
             repeat_at: SmallVec::new(),
+            no_faster: None,
         }
     }
 

@@ -6,6 +6,7 @@ use track::{Acceleration, Length, Speed, SpeedSteps, Train};
 use super::curve::Curve;
 use super::estimate::{Lesson, Momentum};
 use super::learned::{Learned, MILLION, Ratio, Timed, side};
+use super::lessons::{Described, Lessons, SideLessons, StepSpeed};
 use crate::door::Direction;
 
 /// The speed at the highest step of a train that was not measured. Common practice, no source: about 80 km/h in H0.
@@ -24,6 +25,9 @@ const BRAKING_COUNTED_ON: i64 = 800;
 /// No gradient is taken to leave a train less than this part of its brakes, in thousandths: one that runs away does so
 /// however it is driven, and one that does not must be known to come to rest some time.
 const LEAST_BRAKING: i64 = 100;
+
+/// What lies no more deviations off holds in 95 cases of 100, if it is distributed normally.
+const WITHIN_95_PERCENT: f64 = 1.96;
 
 /// One train's speed curve: a straight line, with bounds that narrow as it is timed.
 #[derive(Clone, Debug)]
@@ -73,6 +77,60 @@ impl Profile {
             gradient_share: train.map_or(Train::GRADIENT_SHARE_PERMILLE, |train| train.gradient_share_permille),
             blind: train.map_or(Length::ZERO, |train| train.blind_front().max(train.blind_rear())),
         }
+    }
+
+    /// What it was said to be when this was learned.
+    pub(super) fn described(&self) -> Described {
+        Described { top: self.top, steps: self.steps, tolerance_permille: self.learned.tolerance_permille() }
+    }
+
+    /// What was learned of one direction.
+    pub(super) fn lessons(&self, direction: Direction) -> SideLessons {
+        let side = side(direction);
+        SideLessons { taught: self.curves[side].taught(), timed: self.learned.timed(side) }
+    }
+
+    /// At what share of its highest step it ran of late, in billionths.
+    pub(super) fn usual_share_billionths(&self) -> i64 {
+        (self.usual_share * 1e9).round() as i64
+    }
+
+    /// Knows again what was learned before.
+    pub(super) fn remember(&mut self, lessons: &Lessons) {
+        for (direction, of_side) in [(Direction::Forward, &lessons.forward), (Direction::Backward, &lessons.backward)] {
+            self.curves[side(direction)].remember(&of_side.taught);
+            self.learned.remember(side(direction), &of_side.timed);
+        }
+        self.usual_share = lessons.usual_share_billionths as f64 / 1e9;
+    }
+
+    /// Takes over what a profile says of which nothing was learned; which way the train faces, and what it is made of, stays.
+    pub(super) fn forget(&mut self, fresh: Self) {
+        let (direction, blind, braking) = (self.direction, self.blind, self.braking);
+        *self = Self { direction, blind, braking, ..fresh };
+    }
+
+    /// How fast it is in one direction at every step, lowest first, as far as that is known.
+    pub(super) fn speeds(&self, direction: Direction) -> Vec<StepSpeed> {
+        let curve = &self.curves[side(direction)];
+        let mut speeds: Vec<StepSpeed> = (1..=self.steps)
+            .map(|step| {
+                let share = self.share(step);
+                let (ratio, off) = (curve.ratio(share), WITHIN_95_PERCENT * curve.deviation_of_run(share));
+                let speed =
+                    |ratio: f64| self.nominal(step).scaled((ratio.max(0.0) * 1e9).round() as i64, 1_000_000_000);
+                let (likely, least, most) = (speed(ratio), speed(ratio - off), speed(ratio + off));
+                StepSpeed { step, likely, least, most, runs: curve.runs(share) }
+            })
+            .collect();
+        // No step is slower than the one below: what holds for one bounds the others, too.
+        for place in 1..speeds.len() {
+            speeds[place].least = speeds[place].least.max(speeds[place - 1].least);
+        }
+        for place in (1..speeds.len()).rev() {
+            speeds[place - 1].most = speeds[place - 1].most.min(speeds[place].most);
+        }
+        speeds
     }
 
     /// From now on it brakes on track that falls so at most; a rise helps nobody, for all of the train may not be on it yet.
@@ -156,7 +214,7 @@ impl Profile {
         }
         let base = self.curve().ratio(lesson.share);
         self.run_before = Some((self.direction, base));
-        self.usual_share = lesson.share;
+        self.usual_share = (lesson.share * 1e9).round() / 1e9;
         if let Some(taught) = lesson.now {
             self.curves[side(self.direction)].learn(taught.share, taught.ratio * base, taught.variance);
         }

@@ -123,6 +123,26 @@ fn a_held_train_stands_at_once_and_not_only_at_the_next_signal() {
 }
 
 #[test]
+fn a_train_that_is_limited_to_a_speed_step_runs_no_faster_until_it_is_let_go_again() {
+    let mut world = World::with_two_trains();
+    let train = world.train("Heron");
+    let limit = |world: &mut World, step| world.ask(Request::LimitStep { train, step });
+    assert_eq!(limit(&mut world, Some(20)), Answer::Accepted);
+    assert!(matches!(limit(&mut world, Some(0)), Answer::Refused(_)));
+    world.go("Heron", "halt");
+    world.run(10.0, |_| false);
+    assert_eq!(world.signaller.drive().step_of(train), 20);
+    assert_eq!(limit(&mut world, Some(15)), Answer::Accepted);
+    assert_eq!(world.signaller.drive().step_of(train), 15, "at once, not only when it is looked at");
+    assert!(matches!(world.ask(Request::ForgetProfile { train }), Answer::Refused(_)), "it moves");
+    assert_eq!(limit(&mut world, None), Answer::Accepted);
+    assert!(world.run(20.0, |world| world.signaller.drive().step_of(train) > 20));
+    assert!(world.run(60.0, |world| world.has_arrived("Heron")));
+    world.run(5.0, |_| false);
+    assert_eq!(world.ask(Request::ForgetProfile { train }), Answer::Accepted);
+}
+
+#[test]
 fn a_longer_train_draws_up_far_enough_to_clear_the_turnout_behind_it() {
     let layout = passing_loop();
     assert!(layout.trains.values().all(|train| train.length() < Some(Length::from_mm(1500))));

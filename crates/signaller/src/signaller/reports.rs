@@ -61,6 +61,7 @@ impl Signaller {
                 Input::LinkReported { link, up } => self.detect.link(now, *link, *up),
                 Input::PowerReported { district, live } => self.detect.power(now, *district, *live),
                 Input::TrainRemembered { train, memory } => self.remember(*train, memory),
+                Input::ProfileRemembered { train, lessons } => self.drive.remember(*train, lessons),
                 _ => {}
             }
         }
@@ -97,6 +98,7 @@ impl Signaller {
                 | Input::LinkReported { .. }
                 | Input::PowerReported { .. }
                 | Input::TrainRemembered { .. }
+                | Input::ProfileRemembered { .. }
                 | Input::Woke => {}
             }
         }

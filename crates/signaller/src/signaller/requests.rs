@@ -75,6 +75,16 @@ impl Signaller {
             }
             Request::TakeOver { train } => interlock.take_over(*train),
             Request::HandBack { train } => self.hand_back(*train, now),
+            Request::LimitStep { train, step } => {
+                let name = self.known_train(*train)?;
+                self.drive.limit_step(*train, *step).map_err(|reason| format!("`{name}` {reason}"))?;
+                self.interlock.touch(*train);
+                Ok(())
+            }
+            Request::ForgetProfile { train } => {
+                let name = self.known_train(*train)?;
+                self.drive.forget_profile(*train).map_err(|reason| format!("`{name}` {reason}"))
+            }
             Request::Throw { turnout, lie } => interlock.throw(*turnout, *lie, now, identity, outputs),
             Request::SetRoute { entry, exit, via } => {
                 interlock.set_route((*entry, *exit, via), now, identity, &self.signals, outputs)
@@ -117,6 +127,12 @@ impl Signaller {
                 interlock.begin_roll_call(*train, now, identity, (&self.drive, &self.signals), outputs)
             }
         }
+    }
+
+    /// What a train is called, if there is such a train.
+    fn known_train(&self, train: TrainId) -> Result<String, String> {
+        self.roster.train(train).ok_or("there is no such train")?;
+        Ok(self.roster.name(train).to_owned())
     }
 
     fn hand_back(&mut self, train: TrainId, now: Time) -> Result<(), String> {
