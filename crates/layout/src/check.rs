@@ -155,7 +155,9 @@ fn check_parts(resolved: &Resolved<'_>, out: &mut Findings) {
     let mut groups = Groups::new(layout.sections.len());
     let joined =
         layout.ends.values().flat_map(|end| end.meets.iter().map(|&met| (end.section, layout.ends[met].section)));
-    for (one, other) in joined.chain(excused.touching.iter().copied()) {
+    let crossing =
+        layout.sections.iter().flat_map(|(one, section)| section.crosses.iter().map(move |&other| (one, other)));
+    for (one, other) in joined.chain(crossing).chain(excused.touching.iter().copied()) {
         groups.join(one.index(), other.index());
     }
     let mut members: BTreeMap<usize, Vec<SectionId>> = BTreeMap::new();

@@ -48,6 +48,7 @@
 //! dark     = false           # true where no detector watches it; false where left out
 //! limit    = "30 km/h"       # the highest speed on all its ways; may be left out
 //! gradient = -12.5           # rise from `a` to `b` in mm a metre, less than 0 where it falls; 0 where left out
+//! crosses  = "west-throat"   # a section, or a list, whose rails cross its own; said of one of the two, or of both
 //! speed-class = "normal"     # by which signals speak of all its ways; may be left out, and said of single ways instead
 //!
 //! [[section]]

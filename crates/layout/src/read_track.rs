@@ -119,6 +119,7 @@ fn read_section<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenSec
     let district = keys.text("district", out);
     let link = keys.text("link", out);
     let dark = keys.flag("dark", out);
+    let crosses = keys.value("crosses").map(|said| texts_of("crosses", said, out)).unwrap_or_default();
     let ways = keys.list("ways", out);
     if let (Some(length), Some(_)) = (length, ways) {
         out.mistake(length.span, "a section with `ways` has no `length` of its own").hint("give each way its `length`");
@@ -145,7 +146,7 @@ fn read_section<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenSec
         tables.collect()
     });
     keys.finish(out);
-    Some(WrittenSection { name: name?, length, ways, district, link, dark, limit, gradient, class })
+    Some(WrittenSection { name: name?, length, ways, district, link, dark, crosses, limit, gradient, class })
 }
 
 fn read_way<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenWay<'t>> {

@@ -24,6 +24,8 @@ type Text<'t> = Said<&'t str>;
 const MOST_SECTIONS: usize = 100;
 /// No end meets more others; bounded for the same reason.
 const MOST_MET: usize = 1000;
+/// No section crosses more others.
+const MOST_CROSSED: usize = 100;
 
 /// Puts the layout together; `fittings` adds what stands beside the track.
 pub(crate) struct Resolver<'t, 'o> {
@@ -97,6 +99,7 @@ pub(crate) fn resolve<'t>(track: &WrittenTrack<'t>, books: &Books, out: &mut Fin
     for section in &track.sections {
         resolver.add_section(section);
     }
+    resolver.add_crossings(track);
     resolver.add_joints(track);
     resolver.close_ends(&track.buffer_stops, Beyond::BufferStop);
     resolver.close_ends(&track.off_layout, Beyond::OffLayout);
@@ -191,6 +194,28 @@ impl<'t> Resolver<'t, '_> {
                 self.limit(way, written, None);
                 if let Some(gradient) = written.gradient {
                     self.builder.rise(way, gradient.value);
+                }
+            }
+        }
+    }
+
+    /// It is enough if one of two sections says that it crosses the other.
+    fn add_crossings(&mut self, track: &WrittenTrack<'t>) {
+        for written in &track.sections {
+            let Some(section) = self.sections.find_quietly(written.name.value) else { continue };
+            for &crossed in &written.crosses {
+                let Some(other) = self.sections.find(crossed, self.out) else { continue };
+                if other == section {
+                    self.out
+                        .mistake(crossed.span, format!("`{}` is said to cross itself", crossed.value))
+                        .hint("name the other section; ways of one section exclude each other anyway");
+                } else if self.builder.layout().sections[section].crosses.len() >= MOST_CROSSED {
+                    self.out.mistake(
+                        crossed.span,
+                        format!("`{}` crosses more than {MOST_CROSSED} sections", written.name.value),
+                    );
+                } else {
+                    self.builder.cross(section, other);
                 }
             }
         }

@@ -94,6 +94,8 @@ pub(crate) struct WrittenSection<'t> {
     pub(crate) district: Option<Text<'t>>,
     pub(crate) link: Option<Text<'t>>,
     pub(crate) dark: Option<Said<bool>>,
+    /// The sections whose rails cross its own.
+    pub(crate) crosses: Vec<Text<'t>>,
     pub(crate) limit: Option<Said<WrittenSpeed>>,
     pub(crate) gradient: Option<Said<Gradient>>,
     pub(crate) class: Option<SpeedClass>,

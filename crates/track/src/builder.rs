@@ -59,6 +59,7 @@ impl Builder {
             detector: None,
             district: None,
             stops: Vec::new(),
+            crosses: Vec::new(),
         })
     }
 
@@ -137,6 +138,17 @@ impl Builder {
     /// Says by which class of speed signals speak of a way.
     pub fn class(&mut self, way: WayId, class: SpeedClass) {
         self.layout.ways[way].class = Some(class);
+    }
+
+    /// Says that the rails of two sections cross.
+    pub fn cross(&mut self, one: SectionId, other: SectionId) {
+        debug_assert_ne!(one, other, "ways of one section exclude each other anyway");
+        for (section, crossed) in [(one, other), (other, one)] {
+            let crosses = &mut self.layout.sections[section].crosses;
+            if !crosses.contains(&crossed) {
+                crosses.push(crossed);
+            }
+        }
     }
 
     /// Joins two ends.

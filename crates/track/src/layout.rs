@@ -62,6 +62,8 @@ pub struct Section {
     pub district: Option<DistrictId>,
     /// Its stopping points.
     pub stops: Vec<StopId>,
+    /// The sections whose rails cross its own: a train in one of them may be in the way of one here. Each knows of the other.
+    pub crosses: Vec<SectionId>,
 }
 
 /// An end of a section.

@@ -22,6 +22,31 @@ fn a_signal_at_a_buffer_stop_is_fixed_and_has_no_overlap() {
 }
 
 #[test]
+fn tracks_that_cross_hang_together_and_each_knows_of_the_other() {
+    let tracks = |crosses: &str| {
+        format!(
+            "\n[[section]]\nname = \"quay\"\n{crosses}\n[[section]]\nname = \"line\"\n\
+             [[off-layout]]\nat = [\"quay.a\", \"quay.b\", \"line.a\", \"line.b\"]\n"
+        )
+    };
+    let layout = load(&tracks("crosses = \"line\"")).unwrap_or_else(|refused| panic!("{refused}")).layout;
+    let [quay, line] = ["quay", "line"].map(|name| layout.section_named(name).unwrap());
+    assert_eq!(layout.sections[quay].crosses, [line]);
+    assert_eq!(layout.sections[line].crosses, [quay]);
+    check(
+        &tracks("crosses = [\"line\", \"quay\", \"lino\", 7]"),
+        r#"
+            layout 4:20-26 mistake: `quay` is said to cross itself
+            hint: name the other section; ways of one section exclude each other anyway
+            layout 4:28-34 mistake: no section is named `lino`
+            hint: the nearest name is `line`
+            layout 4:36-37 mistake: `crosses` is a text, not a whole number
+            hint: put it in quotes: `"7"`
+        "#,
+    );
+}
+
+#[test]
 fn two_signals_at_one_end_and_two_of_one_name() {
     check(
         r#"

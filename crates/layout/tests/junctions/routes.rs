@@ -83,6 +83,19 @@ fn one_train_at_a_time_is_on_a_diamond() {
 }
 
 #[test]
+fn trains_on_tracks_that_cross_exclude_each_other_though_each_track_has_its_detector() {
+    let diamond = Junction::load("Diamond crossing with a detector on each track");
+    diamond.has(
+        "across.a > across.b
+         across.b > across.a
+         along.a > along.b
+         along.b > along.a",
+        NONE,
+    );
+    assert_eq!(diamond.flank("across.a > across.b"), ["along.a: signal along.a", "along.b: signal along.b"]);
+}
+
+#[test]
 fn a_single_slip_leads_over_one_curve() {
     Junction::load("Single slip").has(
         "a > d: W1 straight

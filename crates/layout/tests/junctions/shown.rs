@@ -34,8 +34,11 @@ fn with_surroundings(text: &str) -> String {
     for section in &sections {
         let name = section["name"].as_str().unwrap();
         let ways = section.get("ways").and_then(toml::Value::as_array).cloned().unwrap_or_default();
-        let ends: BTreeSet<&str> =
+        let mut ends: BTreeSet<&str> =
             ways.iter().flat_map(|way| [&way["from"], &way["to"]]).filter_map(|end| end.as_str()).collect();
+        if ways.is_empty() {
+            ends.extend(["a", "b"]);
+        }
         for end in ends.iter().filter(|end| !joined.contains(format!("{name}.{end}").as_str())) {
             let outside = if alone { (*end).to_owned() } else { format!("{name}.{end}") };
             write!(

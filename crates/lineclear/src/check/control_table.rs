@@ -177,7 +177,7 @@ fn notes(routes: &Routes) -> Vec<String> {
         let fan = routes.fan(entry);
         for &end in &fan.lost {
             notes.push(format!(
-                "from `{}` a path comes back at `{}` to a section that it has passed: put a signal or a stopping point in between",
+                "from `{}` a path comes back at `{}` to a section that it has passed, or crosses one: put a signal or a stopping point in between",
                 signal.name,
                 layout.end_name(end)
             ));

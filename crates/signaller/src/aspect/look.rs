@@ -122,6 +122,14 @@ impl Signals {
                 if works_by_itself && self.leads_against_traffic(enter) {
                     return None;
                 }
+                // Two signals that work by themselves would let two trains onto a crossing: it takes a route.
+                let is_by_itself = self.conduct == Conduct::Observe && up_to.is_none();
+                if is_by_itself && !self.layout.sections[section].crosses.is_empty() {
+                    return None;
+                }
+                if !self.crossing_is_clear(section, picture, interlock) {
+                    return None;
+                }
                 match self.track(section, picture) {
                     Track::Free => {}
                     Track::Occupied => path.occupied = true,
@@ -174,7 +182,7 @@ impl Signals {
         let mut worst = Track::Free;
         for &section in listed.into_iter().flatten() {
             worst = worst.max(self.track(section, picture));
-            if !self.may_overlap(section, &mut train, interlock) {
+            if !self.may_overlap(section, &mut train, picture, interlock) {
                 return Track::Unknown;
             }
         }
@@ -191,7 +199,7 @@ impl Signals {
                 return worst;
             }
             if listed.is_none() {
-                if !self.may_overlap(section, &mut train, interlock) {
+                if !self.may_overlap(section, &mut train, picture, interlock) {
                     return Track::Unknown;
                 }
                 worst = worst.max(self.track(section, picture));
@@ -205,11 +213,26 @@ impl Signals {
         worst
     }
 
-    /// Track out of service is no overlap, nor, where the signaller drives, is another train's track.
-    fn may_overlap(&self, section: SectionId, train: &mut Option<Option<TrainId>>, interlock: &Interlock) -> bool {
+    /// Whether whatever crosses a section is in service, free, and granted to nobody.
+    fn crossing_is_clear(&self, section: SectionId, picture: &impl Picture, interlock: &Interlock) -> bool {
+        self.layout.sections[section].crosses.iter().all(|&crossed| {
+            self.track(crossed, picture) == Track::Free
+                && interlock.granted_to(crossed).is_none()
+                && interlock.withdrawal(crossed).is_none()
+        })
+    }
+
+    /// Track out of service is no overlap, nor, where the signaller drives, is another train's track. What crosses it is clear.
+    fn may_overlap(
+        &self,
+        section: SectionId,
+        train: &mut Option<Option<TrainId>>,
+        picture: &impl Picture,
+        interlock: &Interlock,
+    ) -> bool {
         let holder = interlock.granted_to(section);
         let is_others = self.conduct == Conduct::Control && holder.is_some() && *train != Some(holder);
-        !is_others && interlock.withdrawal(section).is_none()
+        !is_others && interlock.withdrawal(section).is_none() && self.crossing_is_clear(section, picture, interlock)
     }
 
     /// What is known of a section, as far as its conduct asks: where people drive, detectors decide, and accounts only

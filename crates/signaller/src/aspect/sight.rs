@@ -33,13 +33,13 @@ impl Sight {
                 if std::mem::replace(&mut seen[enter], mark) == mark {
                     continue;
                 }
-                push_new(&mut sight.into[layout.ends[enter].section], signal);
+                sight.look_over(layout, [layout.ends[enter].section], signal);
                 for (_, leave) in layout.ways_from(enter) {
                     match layout.main_signal(leave) {
                         Some(next) => {
                             push_new(&mut sight.onto[next], signal);
                             if book.role() == Role::Main {
-                                sight.look_over(layout.overlap_sections(leave), signal);
+                                sight.look_over(layout, layout.overlap_sections(leave), signal);
                             }
                         }
                         None => open.extend(&layout.ends[leave].meets),
@@ -50,9 +50,13 @@ impl Sight {
         sight
     }
 
-    fn look_over(&mut self, overlap: Vec<SectionId>, signal: SignalId) {
-        for section in overlap {
+    /// A signal that depends on a section depends on whatever crosses it.
+    fn look_over(&mut self, layout: &Layout, sections: impl IntoIterator<Item = SectionId>, signal: SignalId) {
+        for section in sections {
             push_new(&mut self.into[section], signal);
+            for &crossed in &layout.sections[section].crosses {
+                push_new(&mut self.into[crossed], signal);
+            }
         }
     }
 }

@@ -563,6 +563,45 @@ fn nobody_is_let_in_against_something_unknown_from_either_end() {
 }
 
 #[test]
+fn where_tracks_cross_a_signal_clears_for_a_route_only_and_not_while_something_is_on_the_other_track() {
+    let mut builder = builder();
+    let across = row(&mut builder, &["a0", "a1", "a2"], 800);
+    let along = row(&mut builder, &["b0", "b1", "b2"], 800);
+    builder.cross(across[1], along[1]);
+    for (name, section) in [("S1", across[0]), ("S2", across[1]), ("S3", along[0])] {
+        let at = end(&builder, section, "b");
+        builder.signal(name, at);
+    }
+    let mut crossing = Watched::new(builder.build());
+    assert_eq!(crossing.all(), ["red", "yellow", "red"], "either may come");
+    let signal = |name: &str, crossing: &Watched| crossing.signaller.layout().signal_named(name).unwrap();
+    let set = |crossing: &mut Watched, from: &str, exit: track::routes::Exit| {
+        let (entry, via) = (signal(from, crossing), Vec::new());
+        crossing.tickets += 1;
+        let request = Request::SetRoute { entry, exit, via };
+        let ticket = Ticket(crossing.tickets);
+        let step = crossing.signaller.step(Time::ZERO, &[Input::Requested { ticket, request }]);
+        step.outputs
+            .iter()
+            .any(|output| matches!(output, Output::Fact(Fact::Answered { answer: Answer::Accepted, .. })))
+    };
+    let s2 = track::routes::Exit::Signal(signal("S2", &crossing));
+    let edge = track::routes::Exit::Edge(end_of(&crossing, "b2.b"));
+    crossing.section("b1", true);
+    assert!(!set(&mut crossing, "S1", s2), "something is on the crossing");
+    crossing.section("b1", false);
+    assert!(set(&mut crossing, "S1", s2));
+    assert_eq!(crossing.all(), ["green", "yellow", "red"]);
+    assert!(!set(&mut crossing, "S3", edge), "the other track has a route");
+    crossing.section("b1", true);
+    assert_eq!(crossing.all(), ["red", "yellow", "red"], "something rolled onto the crossing");
+}
+
+fn end_of(watched: &Watched, name: &str) -> track::EndId {
+    watched.signaller.layout().end_named(name).unwrap()
+}
+
+#[test]
 fn a_controlled_signal_is_at_stop_until_a_route_is_set_from_it() {
     let mut layout = single_line();
     let signal = layout.signal_named("U2").unwrap();

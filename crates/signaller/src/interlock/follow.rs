@@ -3,7 +3,7 @@
 
 use std::time::Duration;
 
-use track::{Length, TrainId, Traverse};
+use track::{Length, SectionId, TrainId, Traverse};
 
 use super::astray::reaches_beyond;
 use super::by_hand::Driver;
@@ -395,12 +395,30 @@ impl Interlock {
         }) {
             return Err(Wait::Taken { section, by });
         }
+        for passage in &footing {
+            self.nobody_else_crosses(train, passage.section, picture)?;
+        }
         self.give_back_all(train, outputs);
         for &passage in &footing {
             self.take(train, passage);
         }
         self.runs[train].nose = footing.len() - 1;
         self.adopt_plan(train, &course.path, 1);
+        Ok(())
+    }
+
+    /// Fails where something else than this train is in what crosses a section, or may come there.
+    fn nobody_else_crosses(&self, train: TrainId, section: SectionId, picture: &impl Picture) -> Result<(), Wait> {
+        for &crossed in &self.layout.sections[section].crosses {
+            let holders = picture.holders(crossed);
+            let mut there = self.granted_to[crossed].into_iter().chain(holders.iter().copied());
+            if let Some(by) = there.find(|&by| by != train) {
+                return Err(Wait::Taken { section: crossed, by });
+            }
+            if picture.is_occupied(crossed) && picture.tag(crossed) != Tag::Sure(train) {
+                return Err(Wait::Occupied { section: crossed });
+            }
+        }
         Ok(())
     }
 

@@ -176,6 +176,7 @@ impl Interlock {
         self.is_nobodys_overlap(Some(train), section)?;
         self.in_service(section)?;
         self.not_routed(section)?;
+        self.crossing_is_clear(section, picture)?;
         if let Some(by) = self.granted_to[section].filter(|&by| by != train) {
             return Err(Wait::Taken { section, by });
         }
@@ -187,6 +188,15 @@ impl Interlock {
             return Err(Wait::Occupied { section });
         }
         Ok(())
+    }
+
+    /// Whether whatever crosses a section is in service, nobody's, and clear. A train that crosses its own path is in its own
+    /// way, too, until its tail has left.
+    pub(super) fn crossing_is_clear(&self, section: SectionId, picture: &impl Picture) -> Result<(), Wait> {
+        self.layout.sections[section].crosses.iter().try_for_each(|&crossed| {
+            self.not_routed(crossed)?;
+            self.is_clear_for_all(crossed, picture)
+        })
     }
 
     /// Whether the signaller may throw a turnout.

@@ -62,8 +62,8 @@ pub use holds::HoldKind;
 use overlaps::Overlaps;
 pub(crate) use roll_call::Creep;
 pub(crate) use run::{Run, Wait};
-use set_route::SetRoutes;
 pub use set_route::{OVERLAP_DELAY, RELEASE_DELAY};
+use set_route::{SetRoutes, is_clear};
 use turnouts::Turnouts;
 pub use withdrawn::Withdrawal;
 use withdrawn::Withdrawn;
@@ -283,6 +283,11 @@ impl Interlock {
             if let Some(train) = self.granted_to[section] {
                 self.touch(train);
             }
+            for place in 0..self.layout.sections[section].crosses.len() {
+                if let Some(train) = self.granted_to[self.layout.sections[section].crosses[place]] {
+                    self.touch(train);
+                }
+            }
         }
         for place in 0..changes.power.len() {
             for train in picture.holders(changes.power[place]) {
@@ -444,6 +449,7 @@ impl Interlock {
             && self.turnouts.way_lies(passage.way)
             && holders.iter().all(|&holder| holder == train)
             && (!holders.is_empty() || !picture.is_occupied(passage.section))
+            && self.layout.sections[passage.section].crosses.iter().all(|&crossed| is_clear(crossed, picture))
     }
 
     fn name(&self, train: TrainId) -> String {

@@ -151,8 +151,23 @@ impl Interlock {
         let is_goal = |here: EndId| last_passage(here).is_some();
         let (mut path, goal) = self.graph.path(enter, is_goal, cost)?;
         path.push(last_passage(goal)?);
+        if self.crosses_itself(&path) {
+            return None;
+        }
         let total = path.iter().filter_map(cost).sum();
         Some((path, total))
+    }
+
+    /// Whether a path crosses itself with no signal in between, where the train could wait until its tail is out of the way.
+    fn crosses_itself(&self, path: &[Traverse]) -> bool {
+        let mut pieces = path.split_inclusive(|passage| self.layout.main_signal(passage.leave).is_some());
+        pieces.any(|piece| {
+            let sections = || piece.iter().map(|passage| passage.section);
+            sections().any(|section| {
+                let crosses = &self.layout.sections[section].crosses;
+                !crosses.is_empty() && sections().any(|other| crosses.contains(&other))
+            })
+        })
     }
 
     /// The passage by which a train that entered by `here` comes to stand at the destination.
@@ -202,6 +217,11 @@ impl Interlock {
         if self.routed_from(section).is_some() {
             return TAKEN;
         }
+        let crosses = self.layout.sections[section].crosses.iter().map(|&crossed| self.taken(crossed, train, picture));
+        crosses.fold(self.taken(section, train, picture), i64::max)
+    }
+
+    fn taken(&self, section: SectionId, train: TrainId, picture: &impl Picture) -> i64 {
         let holders = picture.holders(section);
         let other = self.granted_to[section].filter(|&holder| holder != train);
         match other.or_else(|| holders.iter().copied().find(|&holder| holder != train)) {

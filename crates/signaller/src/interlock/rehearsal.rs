@@ -183,7 +183,10 @@ impl Interlock {
             let last = path.last().or(self.runs[train].granted.back()).map(|passage| passage.section);
             let passes = |player: &Player| {
                 let mut rest = self.runs[player.train].plan.iter().skip(player.from);
-                !player.is_home && player.train != train && rest.any(|passage| Some(passage.section) == last)
+                let needs = |section: SectionId| {
+                    last.is_some_and(|last| section == last || self.layout.sections[section].crosses.contains(&last))
+                };
+                !player.is_home && player.train != train && rest.any(|passage| needs(passage.section))
             };
             if !scene.players.iter().any(passes) {
                 self.run_home(scene, place, &path, way);
@@ -274,11 +277,12 @@ impl Interlock {
     }
 
     fn is_open(&self, scene: &Scene, train: TrainId, section: SectionId, picture: &impl Picture) -> bool {
-        match self.occupant(scene, section, picture) {
+        let is_its_own = |section| match self.occupant(scene, section, picture) {
             Occupant::Nobody => true,
             Occupant::Train(other) => other == train,
             Occupant::Unknown => false,
-        }
+        };
+        is_its_own(section) && self.layout.sections[section].crosses.iter().all(|&crossed| is_its_own(crossed))
     }
 
     fn occupant(&self, scene: &Scene, section: SectionId, picture: &impl Picture) -> Occupant {

@@ -72,10 +72,12 @@ impl Interlock {
         while let Some(&train) = company.get(place) {
             let run = &self.runs[train];
             for passage in run.plan.iter().chain(&run.granted) {
-                let holder = self.granted_to[passage.section];
-                for &other in self.planned_by[passage.section].iter().chain(&holder) {
-                    if self.runs[other].is_admitted && !company.contains(&other) {
-                        company.push(other);
+                for &section in self.layout.sections[passage.section].crosses.iter().chain([&passage.section]) {
+                    let holder = self.granted_to[section];
+                    for &other in self.planned_by[section].iter().chain(&holder) {
+                        if self.runs[other].is_admitted && !company.contains(&other) {
+                            company.push(other);
+                        }
                     }
                 }
             }

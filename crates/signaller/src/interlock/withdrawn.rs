@@ -81,6 +81,7 @@ impl Interlock {
             return Err(self.in_words(wait));
         }
         self.not_routed(section).map_err(|wait| self.in_words(wait))?;
+        self.nobody_crosses(section)?;
         if let Some(by) = self.granted_to[section].filter(|&by| self.is_on_an_errand(by)) {
             return Err(format!("{}; hint: stop it first", self.in_words(Wait::Taken { section, by })));
         }
@@ -124,6 +125,7 @@ impl Interlock {
             self.known_section(section)?;
             let is_free = self.in_service(section).and_then(|()| self.not_routed(section));
             is_free.map_err(|wait| self.in_words(wait))?;
+            self.nobody_crosses(section)?;
             for train in self.granted_to[section].into_iter().chain(picture.holders(section)) {
                 if !trains.contains(&train) && !self.is_driven_by_hand(train) {
                     self.may_hand_over(train, section, sections, drive)?;
@@ -177,6 +179,17 @@ impl Interlock {
     /// Whether a train is going somewhere, or has not yet come to stand after that.
     fn is_on_an_errand(&self, train: TrainId) -> bool {
         self.is_called(train) || self.runs.get(train).is_some_and(|run| run.to.is_some() || run.must_stand)
+    }
+
+    /// Fails where what crosses a section is locked for a route, or granted to a train on an errand.
+    fn nobody_crosses(&self, section: SectionId) -> Result<(), Reason> {
+        for &crossed in &self.layout.sections[section].crosses {
+            self.not_routed(crossed).map_err(|wait| self.in_words(wait))?;
+            if let Some(by) = self.granted_to[crossed].filter(|&by| self.is_on_an_errand(by)) {
+                return Err(format!("{}; hint: stop it first", self.in_words(Wait::Taken { section: crossed, by })));
+            }
+        }
+        Ok(())
     }
 
     fn known_section(&self, section: SectionId) -> Result<(), Reason> {

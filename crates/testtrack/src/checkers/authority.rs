@@ -1,5 +1,6 @@
 //! N2: two trains hold authority over the same section. N4: a driven train's nose passes the end of its authority.
 //!
+//! Sections that cross are like one here: where exactly their rails meet nobody measured, so on the table nothing touches there.
 //! A train with wheels in a section holds it, granted or not: giving it to another is N2 too, whatever detectors say. A train
 //! may move within the sections it lies in; every section that its nose rolls into must have been granted before and not been
 //! given back. The end of the track is the end of every authority.
@@ -12,6 +13,7 @@ use crate::table::Table;
 
 pub(super) fn granted(checkers: &mut Checkers, now: Time, train: TrainId, sections: &[SectionId], table: &Table) {
     for &section in sections {
+        crossed(checkers, now, train, section);
         let holders = checkers.said.authority[section].iter().copied();
         let others = table.trains_in(section).iter().map(|presence| presence.train);
         let lying = others.filter(|&other| {
@@ -29,6 +31,18 @@ pub(super) fn granted(checkers: &mut Checkers, now: Time, train: TrainId, sectio
         let authority = &mut checkers.said.authority[section];
         if !authority.contains(&train) {
             authority.push(train);
+        }
+    }
+}
+
+fn crossed(checkers: &mut Checkers, now: Time, train: TrainId, section: SectionId) {
+    for place in 0..checkers.layout.sections[section].crosses.len() {
+        let other = checkers.layout.sections[section].crosses[place];
+        if let Some(&by) = checkers.said.authority[other].iter().min() {
+            let [name, by] = [train, by].map(|train| checkers.train_name(train));
+            let [here, there] = [section, other].map(|section| checkers.section_name(section));
+            let sentence = format!("{name} was granted {here}, which crosses {there}, but {by} holds that");
+            checkers.report(now, Rule::N2, Some(train), Some(section), sentence);
         }
     }
 }

@@ -58,7 +58,11 @@ fn fault(checkers: &Checkers, now: Time, signal: SignalId, aspect: Aspect, table
         let section = layout.ends[enter].section;
         if vouches
             && row.pass.is_proceed()
-            && let Some(fault) = stands_in(checkers, now, at, section, table)
+            && let Some(fault) = layout.sections[section]
+                .crosses
+                .iter()
+                .chain([&section])
+                .find_map(|&section| stands_in(checkers, now, at, section, table))
         {
             return Some(fault);
         }

@@ -24,6 +24,8 @@ pub enum Reason {
     Section(SectionId),
     /// It is in the overlap of one, and in the path or the overlap of the other.
     Overlap(SectionId),
+    /// A section in the path or the overlap of one crosses one of the other. The lower first.
+    Crossing(SectionId, SectionId),
     /// Their paths need the turnout to lie differently.
     Turnout(TurnoutId),
     /// The overlap of one needs it to lie otherwise than the other does.
@@ -45,6 +47,7 @@ impl Reason {
             Self::Opposing(it) => format!("they meet in `{}`", section(it)),
             Self::Section(it) => format!("both lead through `{}`", section(it)),
             Self::Overlap(it) => format!("`{}` is the overlap of one", section(it)),
+            Self::Crossing(one, other) => format!("`{}` crosses `{}`", section(one), section(other)),
             Self::Turnout(it) => format!("they need `{}` both straight and diverging", turnout(it)),
             Self::OverlapTurnout(it) => format!("the overlap of one needs `{}` otherwise", turnout(it)),
             Self::FlankTurnout(it) => format!("the flank of one needs `{}` otherwise", turnout(it)),
@@ -54,7 +57,7 @@ impl Reason {
 }
 
 /// All reasons why these two cannot be set at once, in order, each once. The order of the two makes no difference.
-pub(super) fn between(one: &Route, other: &Route) -> Vec<Reason> {
+pub(super) fn between(layout: &Layout, one: &Route, other: &Route) -> Vec<Reason> {
     if one.entry == other.entry {
         return vec![Reason::SameEntry(one.entry)];
     }
@@ -67,6 +70,7 @@ pub(super) fn between(one: &Route, other: &Route) -> Vec<Reason> {
         }
     }
     overlaps(one, other, &mut reasons);
+    crossings(layout, one, other, &mut reasons);
     turnouts(one, other, &mut reasons);
     for (protected, begun) in [(one, other), (other, one)] {
         let at_danger = protected.signals_at_danger().filter(|&signal| signal == begun.entry);
@@ -92,6 +96,14 @@ fn overlaps(one: &Route, other: &Route, reasons: &mut Vec<Reason>) {
     if one.exit != other.exit {
         let shared = one.overlap.sections.iter().filter(|section| other.overlap.sections.contains(section));
         reasons.extend(shared.map(|&section| Reason::Overlap(section)));
+    }
+}
+
+fn crossings(layout: &Layout, one: &Route, other: &Route, reasons: &mut Vec<Reason>) {
+    for section in one.kept_clear() {
+        let crossed = layout.sections[section].crosses.iter().copied();
+        let theirs = crossed.filter(|crossed| other.kept_clear().any(|their| their == *crossed));
+        reasons.extend(theirs.map(|their| Reason::Crossing(section.min(their), section.max(their))));
     }
 }
 

@@ -77,10 +77,12 @@ pub fn flank_of_path(
             if leg == passage.enter || leg == passage.leave {
                 continue;
             }
-            match layout.ends[leg].beyond {
-                Beyond::OffLayout => guard.found.push(Flank { leg, by: Protection::None(Exposure::Edge(leg)) }),
-                Beyond::BufferStop => {}
-                Beyond::Joint => guard.protect(leg, layout.ends[leg].meets.clone()),
+            guard.protect_leg(leg);
+        }
+        // Whoever comes over a crossing runs into its side as well.
+        for &crossed in &layout.sections[passage.section].crosses {
+            for &leg in &layout.sections[crossed].ends {
+                guard.protect_leg(leg);
             }
         }
         before = Some(passage.leave);
@@ -98,6 +100,16 @@ struct Guard<'l> {
 }
 
 impl Guard<'_> {
+    /// Looks outward from an end by which somebody could come.
+    fn protect_leg(&mut self, leg: EndId) {
+        let end = &self.layout.ends[leg];
+        match end.beyond {
+            Beyond::OffLayout => self.found.push(Flank { leg, by: Protection::None(Exposure::Edge(leg)) }),
+            Beyond::BufferStop => {}
+            Beyond::Joint => self.protect(leg, end.meets.clone()),
+        }
+    }
+
     /// Looks outward from a leg for what keeps trains from leaving their section by one of `ends`.
     fn protect(&mut self, leg: EndId, ends: Vec<EndId>) {
         let (layout, from) = (self.layout, self.found.len());

@@ -14,7 +14,8 @@
 //! - **Whole sections.** A section is passed by one route at a time, whatever its ways are: which of them cross is not known.
 //! - **An end that meets several others** is a junction whose turnout nobody reports. A route leads over each of its joints,
 //!   and names the end in [`Route::unproved`]: nobody can prove where a train would go there. The other ends are legs of it.
-//! - A path that **comes back** to a section it has passed, without a signal in between, is no route: it is kept in
+//! - **Sections that cross** are passed by one route at a time, like one section.
+//! - A path that **comes back** to a section it has passed, or crosses one, without a signal in between, is no route: it is kept in
 //!   [`Fan::lost`], for people to put a signal or a stopping point there.
 //! - **Flank protection** is looked for along every track that leads into the side of the path, no matter who may stand there:
 //!   the first turnout that turns trains away and is not needed otherwise, or the first signal that faces the path.
@@ -102,6 +103,11 @@ impl Route {
     /// The sections it passes, in order.
     pub fn sections(&self) -> impl DoubleEndedIterator<Item = SectionId> + ExactSizeIterator + '_ {
         self.passages.iter().map(|passage| passage.section)
+    }
+
+    /// The sections of its path, and then those of its overlap.
+    pub fn kept_clear(&self) -> impl Iterator<Item = SectionId> + '_ {
+        self.sections().chain(self.overlap.sections.iter().copied())
     }
 
     /// The passage through a section, if it passes it.
@@ -199,7 +205,7 @@ impl Routes {
 
     /// Why two routes cannot be set at once; nothing where they can.
     pub fn between(&self, one: RouteId, other: RouteId) -> Vec<Reason> {
-        conflict::between(self.route(one), self.route(other))
+        conflict::between(&self.layout, self.route(one), self.route(other))
     }
 
     /// All routes that cannot be set together with this one, each with the reasons, in order. Reckons only the routes of

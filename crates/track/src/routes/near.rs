@@ -10,7 +10,8 @@ use crate::layout::Layout;
 
 /// The signals whose routes may conflict with this one, in order.
 pub(super) fn entries(layout: &Layout, overlaps: &Overlaps, route: &Route) -> BTreeSet<SignalId> {
-    let mut sections: BTreeSet<SectionId> = route.sections().chain(route.overlap.sections.iter().copied()).collect();
+    let mut sections: BTreeSet<SectionId> = route.kept_clear().collect();
+    sections.extend(route.kept_clear().flat_map(|section| &layout.sections[section].crosses));
     let locked: BTreeSet<TurnoutId> = route.locks().map(|(turnout, ..)| turnout).collect();
     let mut found: BTreeSet<SignalId> = route.signals_at_danger().chain([route.entry]).collect();
     // Whoever ends at a signal whose overlap has to do with this route.

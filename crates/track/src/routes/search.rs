@@ -18,7 +18,7 @@ const MOST_TRIED: usize = 200_000;
 pub struct Fan {
     /// The routes, in order.
     pub routes: Vec<Route>,
-    /// Ends where a path comes back to a section that it has passed already, with no signal in between.
+    /// Ends where a path comes back to a section that it has passed already, or crosses one, with no signal in between.
     pub lost: Vec<EndId>,
     /// There are more paths than were looked at.
     pub is_cut_short: bool,
@@ -113,7 +113,9 @@ impl<'l> Search<'l> {
                 return;
             }
             self.back_to(before);
-            if self.passed.contains(&passage.section) {
+            let crosses_itself =
+                || self.layout.sections[passage.section].crosses.iter().any(|it| self.passed.contains(it));
+            if self.passed.contains(&passage.section) || crosses_itself() {
                 self.lost.insert(passage.enter);
             } else if self.take(passage) {
                 self.look_for_exits(passage.leave);

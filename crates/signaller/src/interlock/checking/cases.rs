@@ -261,6 +261,20 @@ pub(super) fn ladder() -> Case {
     case("ladder", finish(builder), &trains)
 }
 
+/// Two lines `x0 x1 x2` and `y0 y1 y2` that cross between `x1` and `y1`, each with its own detector, and a train on each that
+/// runs over the crossing and back.
+pub(super) fn crossing() -> Case {
+    let mut builder = builder();
+    let x = row(&mut builder, &["x0", "x1", "x2"], 800);
+    let y = row(&mut builder, &["y0", "y1", "y2"], 800);
+    builder.cross(x[1], y[1]);
+    signals(&mut builder, &[("S1", x[0], "b"), ("S2", x[2], "a"), ("S3", y[0], "b"), ("S4", y[2], "a")]);
+    stops(&mut builder, &[("west", x[0], "a"), ("east", x[2], "b"), ("north", y[0], "a"), ("south", y[2], "b")]);
+    let trains: [(&str, &str, &[&str]); 2] =
+        [("Heron", "x0.b", &["east", "west"]), ("Plover", "y0.b", &["south", "north"])];
+    case("crossing", finish(builder), &trains)
+}
+
 fn balloon() -> Layout {
     let mut builder = builder();
     let stem = row(&mut builder, &["s0", "s1"], 700);

@@ -10,7 +10,7 @@ use super::state::State;
 /// What must never happen.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Law {
-    /// A section is granted to two trains, or to one while another stands there.
+    /// A section, or two that cross, is granted to two trains, or to one while another stands there.
     SharedSection,
     /// What a train stands on was given back under it.
     GivenBackUnderTrain,
@@ -38,7 +38,9 @@ impl State {
         if !is_granted || !self.rails.lies(&case.layout, passage) {
             self.broken.push(Law::EnteredWithoutLeave);
         }
-        if self.rails.other_in(passage.section, train).is_some() {
+        let crosses = &case.layout.sections[passage.section].crosses;
+        let mut taken = crosses.iter().chain([&passage.section]);
+        if taken.any(|&section| self.rails.other_in(section, train).is_some()) {
             self.broken.push(Law::SharedSection);
         }
     }
@@ -94,7 +96,9 @@ impl State {
         };
         let mut holders = case.trains.iter().map(|start| start.train).filter(|&train| has(train));
         let (holder, another) = (holders.next(), holders.next());
-        if another.is_some() || self.interlock.granted_to(section) != holder {
+        let is_crossed = |&crossed: &SectionId| self.interlock.granted_to(crossed).is_some();
+        let crossed = holder.is_some() && case.layout.sections[section].crosses.iter().any(is_crossed);
+        if another.is_some() || crossed || self.interlock.granted_to(section) != holder {
             return Some(Law::SharedSection);
         }
         for (train, truth) in self.rails.trains.iter().filter(|(_, truth)| truth.covers(section)) {
@@ -129,7 +133,12 @@ impl State {
                 .trains
                 .iter()
                 .any(|(other, truth)| truth.covers(passage.section) && (other != train || !is_passing));
-            if covered || !proved || !self.rails.lies(layout, &passage) {
+            let crosses = &layout.sections[passage.section].crosses;
+            let crossed = crosses.iter().any(|&crossed| {
+                self.interlock.granted_to(crossed).is_some()
+                    || self.rails.trains.values().any(|truth| truth.covers(crossed))
+            });
+            if covered || crossed || !proved || !self.rails.lies(layout, &passage) {
                 return false;
             }
             passed += 1;

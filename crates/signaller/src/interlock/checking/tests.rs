@@ -35,6 +35,16 @@ fn trains_change_places_over_junctions_whoever_gets_on_first() {
 }
 
 #[test]
+fn one_train_at_a_time_is_where_tracks_cross() {
+    check(&cases::crossing().with(LATE), 50_000);
+    check(&cases::crossing().with(Liberties { stops: 1, reaches_farther: true, ..QUIET }), 50_000);
+    let wishes = cases::crossing().setting(&["S1-x2.b", "S4-y0.a"]).withdrawing(&["x1"]);
+    check(&wishes.clone().with(Liberties { routes: 2, ..QUIET }), 50_000);
+    check(&wishes.with(Liberties { withdrawals: 1, ..QUIET }), 50_000);
+    check_that_found(&cases::crossing().with(QUIET), Bug::GrantsWhatIsTaken, "no section is shared");
+}
+
+#[test]
 fn trains_get_home_whenever_one_is_stopped_on_its_way() {
     for case in small_cases() {
         check(&case.with(Liberties { stops: 1, reaches_farther: true, ..QUIET }), 50_000);

@@ -225,6 +225,7 @@ impl Interlock {
     }
 }
 
-fn is_clear(section: SectionId, picture: &impl Picture) -> bool {
+/// Whether nothing is in a section, or may be.
+pub(in super::super) fn is_clear(section: SectionId, picture: &impl Picture) -> bool {
     !picture.is_occupied(section) && picture.holders(section).is_empty()
 }

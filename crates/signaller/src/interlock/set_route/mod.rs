@@ -24,6 +24,7 @@ mod swing;
 
 use std::time::Duration;
 
+pub(super) use life::is_clear;
 use smallvec::SmallVec;
 use track::routes::{Exit, LockedFor, Reason as Conflicting, Route, RouteId};
 use track::{SectionId, SignalId, TurnoutId};
@@ -200,8 +201,11 @@ impl Interlock {
         if let Some(by) = self.kept_for_flank(route.entry) {
             return Err(self.in_words(Wait::FlankSignal { signal: route.entry, by }));
         }
-        for section in route.sections().chain(route.overlap.sections.iter().copied()) {
+        for section in route.kept_clear() {
             self.is_clear_for_all(section, picture).map_err(|wait| self.in_words(wait))?;
+            for &crossed in &self.layout.sections[section].crosses {
+                self.is_clear_for_all(crossed, picture).map_err(|wait| self.in_words(wait))?;
+            }
         }
         if let Some(against) = route.passages.iter().find(|passage| signals.leads_against_traffic(passage.enter)) {
             let name = &self.layout.sections[against.section].name;
@@ -234,6 +238,9 @@ impl Interlock {
                 Conflicting::Opposing(section) | Conflicting::Section(section) | Conflicting::Overlap(section) => {
                     set.locks_section(other, section)
                 }
+                Conflicting::Crossing(section, crossed) => {
+                    set.locks_section(other, section) || set.locks_section(other, crossed)
+                }
                 Conflicting::Turnout(turnout)
                 | Conflicting::OverlapTurnout(turnout)
                 | Conflicting::FlankTurnout(turnout) => set.locks_turnout(&self.layout, other, turnout),
@@ -253,12 +260,16 @@ impl Interlock {
 
     fn shared_sections(&self, set: &SetRoute, id: RouteId) -> Vec<Conflicting> {
         let (other, route) = (self.routes.route(set.id), self.routes.route(id));
-        let own = route.sections().chain(route.overlap.sections.iter().copied());
-        own.filter(|&section| set.locks_section(other, section)).map(Conflicting::Section).collect()
+        let crossed = |section| self.layout.sections[section].crosses.iter().copied();
+        let crossing = route.kept_clear().flat_map(|section| crossed(section).map(move |it| (it, section)));
+        let crossing = crossing.filter(|&(it, _)| set.locks_section(other, it));
+        let shared = route.kept_clear().filter(|&section| set.locks_section(other, section));
+        let crossing = crossing.map(|(it, section)| Conflicting::Crossing(it, section));
+        shared.map(Conflicting::Section).chain(crossing).collect()
     }
 
     /// Whether a section is in service, nobody's, and clear.
-    fn is_clear_for_all(&self, section: SectionId, picture: &impl Picture) -> Result<(), Wait> {
+    pub(super) fn is_clear_for_all(&self, section: SectionId, picture: &impl Picture) -> Result<(), Wait> {
         self.in_service(section)?;
         self.is_nobodys_overlap(None, section)?;
         if let Some(by) = self.granted_to[section].or_else(|| picture.holders(section).first().copied()) {
