@@ -5,7 +5,9 @@
 mod aspects;
 mod check;
 mod folder;
+mod profile;
 mod run;
+mod state;
 mod trace;
 
 use std::process::ExitCode;
@@ -24,6 +26,8 @@ struct CommandLine {
 enum Command {
     /// Check a layout and say what is wrong with it, or what it is made of
     Check(check::Args),
+    /// Show how fast trains are, as far as it was learned and kept
+    Profile(profile::Args),
     /// Run a layout on a pretend table, with its scripts
     Run(run::Args),
     /// Say which train is where in a recording: lines of JSON in on standard input, out on standard output
@@ -55,6 +59,7 @@ impl From<Exit> for ExitCode {
 fn main() -> ExitCode {
     match CommandLine::parse().command {
         Command::Check(args) => check::run(&args).into(),
+        Command::Profile(args) => profile::run(&args).into(),
         Command::Run(args) => run::run(&args).into(),
         Command::Trace(args) => trace::run(&args).into(),
     }

@@ -221,12 +221,19 @@ impl<S: Works> Session<S> {
         self.digest
     }
 
+    /// The signaller hears these first of all, before any report. To be called before time passes.
+    pub fn begin_with(&mut self, inputs: Vec<Input>) {
+        if !self.has_begun {
+            self.inputs = inputs;
+        }
+    }
+
     /// Lets layout time pass until `until`. The listener is called after every step of the signaller, and whenever it asked to
     /// be; what it requests goes in a millisecond later.
     pub fn run_until(&mut self, until: Time, listener: &mut dyn FnMut(&Moment<'_, S>, &mut Desk)) {
         if !self.has_begun {
             self.has_begun = true;
-            self.inputs = self.table.first_inputs(|| self.desk.next_ticket());
+            self.inputs.append(&mut self.table.first_inputs(|| self.desk.next_ticket()));
             let called = self.desk.take_due(self.now, &mut self.inputs);
             self.step(called, listener);
         }

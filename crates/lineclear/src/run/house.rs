@@ -1,15 +1,17 @@
 //! The closed loop with its scripts: everything that the one task owns.
 
+use std::io;
 use std::sync::Arc;
 
 use hooks::{Budget, Notice, NoticeKind, ScriptError, Scripts};
-use signaller::{Request, Signaller, Time};
+use signaller::{Input, Request, Signaller, Time};
 use testtrack::swarm::FaultSet;
 use testtrack::{Desk, Moment, PlaceError, Session, Settings, Violation};
 use track::{Layout, TrainId};
 
 use super::watch::Watch;
 use crate::Exit;
+use crate::state::Kept;
 
 /// Somebody who is told what happens.
 pub(super) trait Audience {
@@ -44,6 +46,35 @@ impl House {
         tracing::info!(layout = layout.name, seed, "trains are on the pretend table");
         let watch = Watch::new(layout);
         Ok((Self { session, scripts, watch, scripts_left_out: errors.len(), script_failures: 0 }, errors))
+    }
+
+    /// Begins with what is kept of its trains, before anything else is heard; tells why something of it is not used.
+    pub(super) fn remember(&mut self, kept: &Kept) -> Vec<String> {
+        let layout = self.session.table().layout();
+        let mut inputs = Vec::new();
+        let mut unused = Vec::new();
+        for (train, described) in layout.trains.iter() {
+            let Some(lessons) = kept.lessons(&described.name) else { continue };
+            match lessons.fits(described) {
+                Ok(()) => inputs.push(Input::ProfileRemembered { train, lessons: Box::new(lessons) }),
+                Err(why) => unused.push(format!("`{}` {why}; it begins as it is described", described.name)),
+            }
+        }
+        self.session.begin_with(inputs);
+        unused
+    }
+
+    /// Keeps what was learned.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub(super) fn keep(&self, kept: &mut Kept) -> io::Result<()> {
+        for (train, described) in self.session.table().layout().trains.iter() {
+            if let Some(lessons) = self.session.signaller().drive().lessons(train) {
+                kept.set(&described.name, &lessons);
+            }
+        }
+        kept.save()
     }
 
     /// The layout time.

@@ -20,6 +20,7 @@ use std::time::Duration;
 use testtrack::swarm::FaultSet;
 use tracing_subscriber::filter::LevelFilter;
 
+use crate::state::Kept;
 use crate::{Exit, folder};
 
 use house::House;
@@ -52,6 +53,12 @@ pub(crate) struct Args {
     /// What goes wrong on the pretend table: `none`, `mild`, `harsh`, or names of faults with commas between them
     #[arg(long, value_name = "WHICH", default_value = "none", value_parser = FaultSet::read)]
     faults: FaultSet,
+    /// A folder to keep in what is learned of trains, and to begin with what is kept there; without it nothing is kept
+    #[arg(long, value_name = "FOLDER")]
+    state: Option<PathBuf>,
+    /// Begin without what is kept; that is moved aside
+    #[arg(long, requires = "state")]
+    fresh: bool,
     /// Plain lines, on a terminal too
     #[arg(long)]
     plain: bool,
@@ -80,10 +87,19 @@ pub(crate) fn run(args: &Args) -> Exit {
         Ok(scripts) => scripts,
         Err(error) => return bad_input(&format_args!("error: {error}")),
     };
-    let (house, script_errors) = match House::new(layout, scripts, args.seed, &args.faults) {
+    let (mut house, script_errors) = match House::new(layout, scripts, args.seed, &args.faults) {
         Ok(made) => made,
         Err(error) => return bad_input(&format_args!("error: {error}")),
     };
+    let mut kept = match args.state.as_deref().map(|state| open_state(state, args.fresh)).transpose() {
+        Ok(kept) => kept,
+        Err(error) => return bad_input(&format_args!("error: what is kept cannot be moved aside: {error}")),
+    };
+    if let Some(kept) = &kept {
+        for why in house.remember(kept) {
+            bad_input(&format_args!("warning: {why}"));
+        }
+    }
     for error in &script_errors {
         bad_input(&format_args!("error: scripts/{error}"));
     }
@@ -91,10 +107,28 @@ pub(crate) fn run(args: &Args) -> Exit {
     let ending =
         if is_live { shell::live(house, args.pace, args.span) } else { shell::plain(house, args.pace, args.span) };
     match ending {
-        Ok(exit) => exit,
+        Ok(house) => match kept.as_mut().map(|kept| house.keep(kept)).transpose() {
+            Ok(_) => house.verdict(),
+            Err(error) => bad_input(&format_args!("error: what was learned cannot be kept: {error}")),
+        },
         Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Exit::Fine,
         Err(error) => bad_input(&format_args!("error: the output cannot be written: {error}")),
     }
+}
+
+/// What is kept in a folder. What cannot be used there, or shall not, is moved aside and told.
+fn open_state(folder: &Path, fresh: bool) -> io::Result<Kept> {
+    let (kept, told) = if fresh {
+        let (kept, aside) = Kept::begin_anew(folder)?;
+        (kept, aside.map(|aside| format!("what was kept before is in `{}`", aside.display())))
+    } else {
+        Kept::open(folder)?
+    };
+    if let Some(told) = told {
+        // Where nobody listens on standard error there is nobody left to tell.
+        let _ = writeln!(io::stderr(), "warning: {told}");
+    }
+    Ok(kept)
 }
 
 /// Sends what the program says about itself to standard error; not onto the picture of the live view.

@@ -15,7 +15,6 @@ use super::summary::summary;
 use super::view::{Key, View};
 use super::watch::Watch;
 use super::words::{Line, Teller};
-use crate::Exit;
 
 /// How often the loop is given time, and the picture is drawn.
 const BEAT: Duration = Duration::from_millis(50);
@@ -26,27 +25,25 @@ const ORDERS_ARRIVE: Duration = Duration::from_millis(500);
 /// How long trains may take to stand after all of them were told to stop.
 const STOPPING: Duration = Duration::from_secs(60);
 
-/// Runs and tells it in plain lines. Tells what became of the run.
+/// Runs and tells it in plain lines. Gives the house back as it is then.
 ///
 /// # Errors
 /// When the output cannot be written.
-pub(super) fn plain(house: House, pace: Pace, span: Option<Duration>) -> io::Result<Exit> {
+pub(super) fn plain(house: House, pace: Pace, span: Option<Duration>) -> io::Result<House> {
     let teller = Teller::new(house.watch().layout());
     let mut plain = Plain { teller, output: io::BufWriter::new(io::stdout()), failed: Ok(()) };
     let (_sender, keys) = unbounded_channel();
-    let house = work(house, pace, span, &mut plain, keys)?;
-    Ok(house.verdict())
+    work(house, pace, span, &mut plain, keys)
 }
 
-/// Runs and draws the live view. Tells what became of the run.
+/// Runs and draws the live view. Gives the house back as it is then.
 ///
 /// # Errors
 /// When the output cannot be written.
-pub(super) fn live(house: House, pace: Pace, span: Option<Duration>) -> io::Result<Exit> {
+pub(super) fn live(house: House, pace: Pace, span: Option<Duration>) -> io::Result<House> {
     let (sender, keys) = unbounded_channel();
     let mut view = View::open(house.watch().layout(), sender)?;
-    let house = work(house, pace, span, &mut view, keys)?;
-    Ok(house.verdict())
+    work(house, pace, span, &mut view, keys)
 }
 
 /// Where the run is shown.
