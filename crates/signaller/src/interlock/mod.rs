@@ -364,13 +364,23 @@ impl Interlock {
         changes: &mut Changes,
         outputs: &mut Vec<Output>,
     ) {
-        let layout = &self.layout;
-        let nothing_there = |_: &Turnouts, turnout: TurnoutId| {
-            let sections = &layout.turnouts[turnout].sections;
-            sections.iter().all(|&section| !picture.is_occupied(section) && picture.holders(section).is_empty())
+        // Whoever may pass beside a turnout may be there before anybody hears of it. Who needs the turnout cannot.
+        let beside_route = |&turnout: &TurnoutId| {
+            let mut sections = self.layout.turnouts[turnout].sections.iter();
+            self.turnout_not_routed(turnout).is_ok() && sections.any(|&section| self.not_routed(section).is_err())
+        };
+        let beside_route: SmallVec<[TurnoutId; 4]> = self.turnouts.moving().filter(beside_route).collect();
+        let (layout, granted_to) = (&self.layout, &self.granted_to);
+        let may_move = |turnouts: &Turnouts, turnout: TurnoutId| {
+            let is_free = |&section: &SectionId| {
+                !picture.is_occupied(section)
+                    && picture.holders(section).is_empty()
+                    && granted_to[section].is_none_or(|by| turnouts.locked_by(turnout).contains(&by))
+            };
+            !beside_route.contains(&turnout) && layout.turnouts[turnout].sections.iter().all(is_free)
         };
         let settled = changes.turnouts.len();
-        self.turnouts.settle(now, nothing_there, outputs, &mut changes.turnouts);
+        self.turnouts.settle(now, may_move, outputs, &mut changes.turnouts);
         for &turnout in &changes.turnouts[settled..] {
             picture.set_lie(turnout, self.turnouts.lie(turnout));
         }

@@ -174,6 +174,11 @@ impl Turnouts {
         self.rows[turnout].movement.map(|movement| (movement.to, movement.tries.min(TRIES_BEFORE_STUCK)))
     }
 
+    /// The turnouts that are on their way.
+    pub(super) fn moving(&self) -> impl Iterator<Item = TurnoutId> + '_ {
+        self.moving.iter().copied()
+    }
+
     /// Whether any turnout is on its way.
     pub(crate) fn any_moves(&self) -> bool {
         !self.moving.is_empty()

@@ -57,6 +57,8 @@ fn trains_get_home_whichever_turnout_fails_and_whichever_is_thrown_by_hand() {
         check(&case.with(Liberties { failures: 1, throws: 1, ..QUIET }), 50_000);
     }
     check(&cases::single_line().with(Liberties { failures: 1, ..QUIET }), 100_000);
+    // A turnout beside the path of a train whose coming is heard of late is not tried again under it.
+    check(&cases::ladder().with(Liberties { throws: 1, ..LATE }), 50_000);
 }
 
 #[test]
