@@ -44,9 +44,7 @@ pub(super) fn reach(layout: &Layout, authority: &Authority<'_>, stand: &Whereabo
     }
     let least_short = SHORT_OF_END + NEXT_AXLE;
     let Some(stop) = authority.stop else { return Reach::Measured(ahead - far - least_short) };
-    // At a stopping point a train must stand close, or its tail is in the way of others: there reports are taken to be in time.
-    let likely = stand.nose.filter(|_| authority.call != Call::Creep).map_or(far, |nose| nose.most);
-    Reach::Measured(ahead - likely - layout.stops[stop].short_of_end.max(least_short))
+    Reach::Measured(ahead - far - layout.stops[stop].short_of_end.max(least_short))
 }
 
 /// How far the train may go before its authority ends, where it comes up to a stopping point before that and its nose is most
