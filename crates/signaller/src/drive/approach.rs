@@ -30,8 +30,8 @@ const ORDER_VARIES: f64 = 0.030;
 const STAND_WITHIN: f64 = 0.6;
 /// It aims so many deviations short of the point: the more, the better it knows where it is; no less than the last, in
 /// millimetres.
-const AIM_DEVIATIONS: (f64, f64) = (2.5, 3.7);
-const AIM_AT_LEAST: f64 = 5.4;
+const AIM_DEVIATIONS: (f64, f64) = (2.7, 4.2);
+const AIM_AT_LEAST: f64 = 5.8;
 
 /// What a train should do that comes up to a stopping point.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -9,6 +9,10 @@
 //! How fast a train really is at a speed step is learned as it runs (`learned.rs`), from passages timed from joint to joint
 //! (`passage.rs`): the better that is known, the closer to its stopping point it comes to stand.
 //!
+//! Beside the bounds, an estimate follows where the nose most likely is (`estimate.rs`, fed by `locate.rs`), and learns from every run
+//! how fast the train most likely is (`curve.rs`). Coming up to a stopping point a train is driven by that (`approach.rs`), within
+//! what the bounds allow.
+//!
 //! What was learned can be taken out, kept, and told again (`lessons.rs`).
 //!
 //! Limits: a train whose nose is only known within wide bounds stops short by as much.
