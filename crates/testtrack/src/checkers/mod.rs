@@ -227,7 +227,7 @@ impl Checkers {
                 self.said.tags[*section] = Some(tag.clone());
             }
             Output::Fact(Fact::RouteSet { train, sections }) => {
-                wishes::granted(self, now, *train, sections);
+                wishes::granted(self, now, *train, sections, table);
                 authority::granted(self, now, *train, sections, table);
             }
             Output::Fact(Fact::RouteStage { entry, exit, stage }) => self.said.wishes.route(*entry, *exit, *stage),

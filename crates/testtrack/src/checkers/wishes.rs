@@ -2,7 +2,8 @@
 //! locked for a route that was set; no turnout of such a route is thrown otherwise.
 //!
 //! A route is known by its entry and its exit. Where several paths lead from one to the other, only what all of them have in
-//! common is held to be locked; and once a train is in it, it is released section by section, and nothing is held to be.
+//! common is held to be locked; and once a train is in it, it is released section by section, and nothing is held to be. A train
+//! that stands in it, because it was put there or nobody saw it come, is given what it stands on: it must be able to leave.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -12,6 +13,7 @@ use track::routes::{Exit, Route};
 use track::{EndId, Layout, Lie, Routes, SectionId, SignalId, TrainId, TurnoutId};
 
 use super::{Checkers, Rule};
+use crate::table::Table;
 
 /// What is wished and was granted.
 #[derive(Debug)]
@@ -66,7 +68,7 @@ impl Wishes {
     }
 }
 
-pub(super) fn granted(checkers: &mut Checkers, now: Time, train: TrainId, sections: &[SectionId]) {
+pub(super) fn granted(checkers: &mut Checkers, now: Time, train: TrainId, sections: &[SectionId], table: &Table) {
     for &section in sections {
         let (name, place) = (checkers.train_name(train).to_owned(), checkers.section_name(section).to_owned());
         // What a train stands on it keeps.
@@ -76,7 +78,9 @@ pub(super) fn granted(checkers: &mut Checkers, now: Time, train: TrainId, sectio
         if checkers.said.wishes.withdrawn.contains(&section) {
             let sentence = format!("{name} was granted {place}, over which no train is worked");
             checkers.report(now, Rule::N2, Some(train), Some(section), sentence);
-        } else if let Some(entry) = checkers.said.wishes.routed_from(section) {
+        } else if let Some(entry) = checkers.said.wishes.routed_from(section)
+            && !table.stands_in(train, section)
+        {
             let signal = &checkers.layout.signals[entry].name;
             let sentence = format!("{name} was granted {place}, which is locked for the route from {signal}");
             checkers.report(now, Rule::N2, Some(train), Some(section), sentence);

@@ -66,6 +66,25 @@ fn a_route_is_called_cleared_used_and_released_behind_the_train() {
 }
 
 #[test]
+fn a_train_found_in_a_route_that_is_set_for_another_is_sent_out_behind_a_signal_at_stop() {
+    let mut world = World::new(passing_loop());
+    assert_eq!(set(&mut world, "S2", "S4"), Answer::Accepted);
+    assert!(world.run(10.0, |world| world.shows("S2") == "yellow"));
+    world.put("Plover", "north", "north.a");
+    world.run(1.0, |_| false);
+    assert_eq!(world.shows("S2"), "red", "something is in its route");
+    let locked = "something is in `north`, and the route is locked under it";
+    assert_eq!(refusal(cancel(&mut world, "S2")), locked, "so only going on frees it");
+    assert_eq!(world.go("Plover", "far west"), Answer::Accepted);
+    let north = world.section("north");
+    assert!(world.run(60.0, |world| {
+        assert!(world.shows("S2") == "red" || !world.signaller.identity().is_occupied(north));
+        world.has_arrived("Plover")
+    }));
+    assert_eq!(world.shows("S2"), "yellow", "the route is as it was");
+}
+
+#[test]
 fn a_route_that_nobody_can_have_seen_cleared_is_cancelled_at_once() {
     use RouteStage::{Called, Cancelled, Cleared, Released};
     let mut world = with_a_driver();
