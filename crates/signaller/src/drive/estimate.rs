@@ -328,10 +328,10 @@ impl Estimate {
         let total = self.p[PLACE][PLACE] + doubt;
         let gain = self.p.map(|row| row[PLACE] / total);
         let before = self.p[PLACE];
-        for state in 0..STATES {
-            self.x[state] += gain[state] * off;
-            for other in 0..STATES {
-                self.p[state][other] -= gain[state] * before[other];
+        for (state, gain) in gain.into_iter().enumerate() {
+            self.x[state] += gain * off;
+            for (other, before) in before.into_iter().enumerate() {
+                self.p[state][other] -= gain * before;
             }
         }
         self.been.iter_mut().for_each(|(_, place)| *place += gain[PLACE] * off);
@@ -432,9 +432,9 @@ impl Estimate {
     /// What is uncertain becomes so in another way as the train runs.
     fn spread(&mut self, change: &Square) {
         let half = product(change, &self.p);
-        for state in 0..STATES {
-            for other in 0..STATES {
-                self.p[state][other] = (0..STATES).map(|inner| half[state][inner] * change[other][inner]).sum();
+        for (row, half) in self.p.iter_mut().zip(&half) {
+            for (cell, change) in row.iter_mut().zip(change) {
+                *cell = half.iter().zip(change).map(|(half, change)| half * change).sum();
             }
         }
     }

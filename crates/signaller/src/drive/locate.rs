@@ -80,7 +80,7 @@ impl Locating {
             self.lose();
             return None;
         };
-        let Some(&enter) = enters.last() else { return None };
+        let &enter = enters.last()?;
         let bounds = (nose.least.mm(), nose.most.mm());
         let before = std::mem::replace(&mut self.enters, enters);
         let taught = self.estimate.taught().filter(|_| motion.is_at_rest());

@@ -8,6 +8,7 @@
 //! thrown by hand only, or do not move, signals that are kept at danger. Signals that face the other way keep nobody out: track
 //! against them is granted as one piece.
 
+use std::collections::btree_map::Entry;
 use std::collections::{BTreeMap, VecDeque};
 
 use smallvec::SmallVec;
@@ -161,8 +162,8 @@ impl Interlock {
                     _ => None,
                 };
                 for (next, turn) in on.into_iter().chain(back) {
-                    if !turned.contains_key(&next) {
-                        turned.insert(next, turn);
+                    if let Entry::Vacant(place) = turned.entry(next) {
+                        place.insert(turn);
                         open.push_back(next);
                     }
                 }
