@@ -16,6 +16,7 @@ pub mod door;
 pub mod drive;
 pub mod identity;
 pub mod interlock;
+pub mod measuring;
 #[cfg(test)]
 mod model;
 pub mod picture;

@@ -30,6 +30,7 @@ mod electrics;
 mod faults;
 mod ground;
 mod hands;
+pub mod learning;
 mod meddling;
 mod mishaps;
 pub mod network;

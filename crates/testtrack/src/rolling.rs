@@ -216,6 +216,12 @@ impl Rolling {
         }
     }
 
+    /// How fast it runs at a step, as warm as it is, but for how it wanders.
+    pub(crate) fn settled_speed(&self, direction: Direction, step: u8) -> Speed {
+        let curve = if direction == Direction::Forward { &self.forward } else { &self.backward };
+        curve.at(step).scaled(self.temper.settled_millionths(), 1_000_000)
+    }
+
     /// How many vehicles it is made of.
     pub(crate) fn vehicles(&self) -> usize {
         self.vehicles.len()

@@ -53,6 +53,11 @@ impl Temper {
         MILLION + self.wander + self.warmth * self.running.warming_permille / 1000
     }
 
+    /// What becomes of the speed that its motor strives for, as warm as it is, on average; in millionths.
+    pub(crate) fn settled_millionths(&self) -> i64 {
+        MILLION + self.warmth * self.running.warming_permille / 1000
+    }
+
     /// How far the train goes in a tick in which its wheels turn so far, as it gathers speed or loses it.
     pub(crate) fn slip(&mut self, distance: i64, gained: i64) -> i64 {
         let Some(every) = self.running.slips_every.filter(|_| gained != 0) else { return distance };

@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use signaller::{Direction, Time};
 use smallvec::SmallVec;
-use track::{Current, EndId, Length, Lie, SectionId, Speed, TrainId, Traverse, TurnoutId, WayId};
+use track::{Acceleration, Current, EndId, Length, Lie, SectionId, Speed, TrainId, Traverse, TurnoutId, WayId};
 
 use crate::electrics::Load;
 use crate::mishaps::Mishap;
@@ -201,6 +201,17 @@ impl Table {
     /// The train's speed, backwards below zero.
     pub fn speed(&self, train: TrainId) -> Speed {
         self.trains.get(train).map_or(Speed::ZERO, |rolling| Speed::from_um(rolling.speed))
+    }
+
+    /// How fast the train runs at a step, as warm as it is, once it has settled.
+    pub fn settled_speed(&self, train: TrainId, direction: Direction, step: u8) -> Speed {
+        self.trains.get(train).map_or(Speed::ZERO, |rolling| rolling.settled_speed(direction, step))
+    }
+
+    /// How the train's decoder gathers and loses speed.
+    pub fn momentum(&self, train: TrainId) -> Option<[Acceleration; 2]> {
+        let rolling = self.trains.get(train)?;
+        Some([rolling.gathering, rolling.braking].map(Acceleration::from_um))
     }
 
     /// How long the train needs to stand, once it brakes, from any speed that it can have within `delay` from now.

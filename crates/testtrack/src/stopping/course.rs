@@ -22,7 +22,7 @@ const SHORT_OF_END: Length = Length::from_mm(120);
 const SPOTS: [i64; 2] = [350, 50];
 
 /// The course of a seed: lengths, speed limits, delays of detectors and the train are drawn.
-pub(super) fn drawn(seed: u64, fitted: Fitted) -> Layout {
+pub(crate) fn drawn(seed: u64, fitted: Fitted) -> Layout {
     let stream = &mut Stream::labelled(seed, "stopping course");
     let mut builder = Builder::new(format!("course {seed}"), Scale::named("H0").unwrap_or(Scale::UNKNOWN));
     let mut line: Vec<SectionId> = Vec::new();

@@ -6,7 +6,7 @@
 //!
 //! What a detector takes the layout says; nothing else of all that is known to the signaller.
 
-mod course;
+pub(crate) mod course;
 mod figures;
 
 use std::sync::Arc;
