@@ -5,6 +5,7 @@
 mod aspects;
 mod check;
 mod folder;
+mod measure;
 mod profile;
 mod run;
 mod state;
@@ -26,6 +27,8 @@ struct CommandLine {
 enum Command {
     /// Check a layout and say what is wrong with it, or what it is made of
     Check(check::Args),
+    /// Measure how fast a train is, on a pretend table
+    Measure(measure::Args),
     /// Show how fast trains are, as far as it was learned and kept
     Profile(profile::Args),
     /// Run a layout on a pretend table, with its scripts
@@ -59,6 +62,7 @@ impl From<Exit> for ExitCode {
 fn main() -> ExitCode {
     match CommandLine::parse().command {
         Command::Check(args) => check::run(&args).into(),
+        Command::Measure(args) => measure::run(&args).into(),
         Command::Profile(args) => profile::run(&args).into(),
         Command::Run(args) => run::run(&args).into(),
         Command::Trace(args) => trace::run(&args).into(),

@@ -42,10 +42,10 @@ fn a_train_begins_the_next_run_with_what_it_learned_in_the_last() {
     assert!(most - least < 20.0, "it learned next to nothing: {least} to {most}");
     let before = std::fs::read_to_string(folder.join("profiles.toml")).unwrap();
     // A run that is over before any train moves keeps what it began with, to the last digit.
-    let again = lineclear(&["run", "--for", "0s", "--pace", "fast", "--plain", "--state", &state]);
+    let again = lineclear(&["run", "--for", "0.001s", "--pace", "fast", "--plain", "--state", &state]);
     assert_eq!(again.status.code(), Some(0));
     assert_eq!(std::fs::read_to_string(folder.join("profiles.toml")).unwrap(), before);
-    let fresh = lineclear(&["run", "--for", "0s", "--pace", "fast", "--plain", "--state", &state, "--fresh"]);
+    let fresh = lineclear(&["run", "--for", "0.001s", "--pace", "fast", "--plain", "--state", &state, "--fresh"]);
     assert!(text(&fresh.stderr).contains("profiles.toml.aside-1"), "{}", text(&fresh.stderr));
     assert_eq!(std::fs::read_to_string(folder.join("profiles.toml.aside-1")).unwrap(), before);
     let anew = text(&lineclear(&["profile", "--state", &state, "--csv"]).stdout);
@@ -69,6 +69,24 @@ fn a_profile_is_shown_drawn_and_forgotten() {
     let gone = lineclear(&["profile", "Heron", "--state", &state]);
     assert_eq!(gone.status.code(), Some(2));
     assert!(text(&gone.stderr).contains("something is kept of `Plover`"), "{}", text(&gone.stderr));
+}
+
+#[test]
+fn a_measuring_run_teaches_how_fast_a_train_is_both_ways() {
+    let (folder, state) = state("measured");
+    let measured = lineclear(&["measure", "Heron", "--steps", "2", "--state", &state]);
+    let told = text(&measured.stdout);
+    assert_eq!(measured.status.code(), Some(0), "{told}");
+    assert!(told.contains("pass 4 of 4, at step 28") && told.contains("all passes are done"), "{told}");
+    let csv = text(&lineclear(&["profile", "Heron", "--state", &state, "--csv"]).stdout);
+    for direction in ["forward", "backward"] {
+        let (least, most) = bounds(&csv, "Heron", direction, "14");
+        // 10 % either way, all of it as likely, would be 41 mm/s apart.
+        assert!(most - least < 25.0, "{direction}: {least} to {most}");
+    }
+    assert!(folder.join("profiles.toml").exists());
+    let nobody = lineclear(&["measure", "Nobody"]);
+    assert_eq!(nobody.status.code(), Some(2));
 }
 
 #[test]
