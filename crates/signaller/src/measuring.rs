@@ -148,7 +148,7 @@ impl Measuring {
     /// Sends the train to the next place.
     fn send(&mut self, now: Time, ask: &mut dyn FnMut(Request) -> Ticket) {
         let to = match self.ends[..] {
-            [near, far] => Some(if self.done % 2 == 0 { far } else { near }),
+            [near, far] => Some(if self.done.is_multiple_of(2) { far } else { near }),
             _ => self.candidates.first().copied(),
         };
         let Some(to) = to else {

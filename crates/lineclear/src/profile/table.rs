@@ -24,7 +24,7 @@ pub(crate) fn write_table(
     let count = profile.forward.len();
     let every = count.div_ceil(LINES);
     for (forward, backward) in profile.forward.iter().zip(&profile.backward) {
-        if usize::from(forward.step) % every == 0 || usize::from(forward.step) == count {
+        if usize::from(forward.step).is_multiple_of(every) || usize::from(forward.step) == count {
             writeln!(output, "  {:>4}  {}   {}", forward.step, cells(layout, forward), cells(layout, backward))?;
         }
     }

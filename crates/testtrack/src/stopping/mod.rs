@@ -169,11 +169,11 @@ impl Dispatcher {
         let top = self.told.iter().map(|&(_, step, _)| step).max()?;
         let pairs = self.told.windows(2);
         let falls = pairs.filter(|pair| pair[1].1 < pair[0].1);
-        let steady = falls.filter(|pair| {
+        let mut steady = falls.filter(|pair| {
             let is_fast = 3 * u32::from(pair[0].1) >= u32::from(top);
             is_fast && (pair[1].0.since(pair[0].0) >= STEADY || pair[0].1 == top)
         });
-        steady.last().map(|pair| (pair[1].0, pair[1].2))
+        steady.next_back().map(|pair| (pair[1].0, pair[1].2))
     }
 }
 
