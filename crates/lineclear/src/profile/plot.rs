@@ -22,7 +22,7 @@ const STYLE: &str = "text{font:13px sans-serif;fill:#1d2733}.title{font-size:18p
 
 /// The drawing.
 pub(super) fn plot(layout: &Layout, train: &Train, profile: &SpeedProfile) -> String {
-    let (width, height) = (LEFT + 2.0 * WIDE + APART + 70.0, TOP + HIGH + 92.0);
+    let (width, height) = (LEFT + 2.0 * WIDE + APART + 70.0, TOP + HIGH + 110.0);
     let mut svg = String::new();
     let mut put = |text: std::fmt::Arguments<'_>| {
         // Writing to a text cannot fail.
@@ -48,7 +48,9 @@ pub(super) fn plot(layout: &Layout, train: &Train, profile: &SpeedProfile) -> St
     let below = TOP + HIGH + 70.0;
     put(format_args!(
         "<text class=\"small\" x=\"{LEFT}\" y=\"{below}\">Line: likeliest speed. Band: in 95 runs of 100 it is within. Dots: steps \
-         near which runs have taught something. Gathers speed at {:.0} mm/s², loses it at {:.0} mm/s².</text></svg>\n",
+         near which runs have taught something.</text>\n<text class=\"small\" x=\"{LEFT}\" y=\"{}\">Gathers speed at {:.0} \
+         mm/s², loses it at {:.0} mm/s².</text></svg>\n",
+        below + 18.0,
         profile.gathers.likely.mm(),
         profile.loses.likely.mm()
     ));
