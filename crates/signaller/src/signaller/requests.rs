@@ -75,16 +75,8 @@ impl Signaller {
             }
             Request::TakeOver { train } => interlock.take_over(*train),
             Request::HandBack { train } => self.hand_back(*train, now),
-            Request::LimitStep { train, step } => {
-                let name = self.known_train(*train)?;
-                self.drive.limit_step(*train, *step).map_err(|reason| format!("`{name}` {reason}"))?;
-                self.interlock.touch(*train);
-                Ok(())
-            }
-            Request::ForgetProfile { train } => {
-                let name = self.known_train(*train)?;
-                self.drive.forget_profile(*train).map_err(|reason| format!("`{name}` {reason}"))
-            }
+            Request::LimitStep { train, step } => self.limit_step(*train, *step),
+            Request::ForgetProfile { train } => self.forget_profile(*train),
             Request::Throw { turnout, lie } => interlock.throw(*turnout, *lie, now, identity, outputs),
             Request::SetRoute { entry, exit, via } => {
                 interlock.set_route((*entry, *exit, via), now, identity, &self.signals, outputs)
@@ -127,6 +119,18 @@ impl Signaller {
                 interlock.begin_roll_call(*train, now, identity, (&self.drive, &self.signals), outputs)
             }
         }
+    }
+
+    fn limit_step(&mut self, train: TrainId, step: Option<u8>) -> Result<(), String> {
+        let name = self.known_train(train)?;
+        self.drive.limit_step(train, step).map_err(|reason| format!("`{name}` {reason}"))?;
+        self.interlock.touch(train);
+        Ok(())
+    }
+
+    fn forget_profile(&mut self, train: TrainId) -> Result<(), String> {
+        let name = self.known_train(train)?;
+        self.drive.forget_profile(train).map_err(|reason| format!("`{name}` {reason}"))
     }
 
     /// What a train is called, if there is such a train.
