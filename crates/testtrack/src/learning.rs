@@ -1,7 +1,7 @@
 //! How well speed profiles are learned: trains that nobody measured make a measuring run each, and what they learned is held
 //! against the truth.
 //!
-//! The table is lifelike ([`Running::LIFELIKE`]). True is how fast a train runs at a step as warm as it is when the run is over, but
+//! The table is lifelike ([`Settings::lifelike`]). True is how fast a train runs at a step as warm as it is when the run is over, but
 //! for how it wanders from moment to moment.
 
 use std::sync::Arc;
@@ -12,7 +12,7 @@ use signaller::{Direction, SpeedProfile, Time};
 use track::{Acceleration, Id, Speed, TrainId};
 
 use crate::session::Session;
-use crate::settings::{Running, Settings, Spread};
+use crate::settings::Settings;
 use crate::stopping::{Fitted, course};
 
 /// What one train learned, and the truth.
@@ -34,13 +34,7 @@ const LONGEST: Duration = Duration::from_secs(7200);
 /// # Errors
 /// In plain words, why it did not.
 pub fn measure(seed: u64, passes: usize) -> Result<Learned, String> {
-    let spread = |least, most| Spread { least: Duration::from_millis(least), most: Duration::from_millis(most) };
-    let settings = Settings {
-        message_delay: spread(0, 100),
-        order_delay: spread(0, 100),
-        running: Running::LIFELIKE,
-        ..Settings::seeded(seed)
-    };
+    let settings = Settings::lifelike(seed);
     let layout = Arc::new(course::drawn(seed, Fitted::Spots));
     let train = TrainId::from_index(0);
     let mut session = Session::new(Arc::clone(&layout), &settings).map_err(|wrong| wrong.to_string())?;

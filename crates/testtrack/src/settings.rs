@@ -103,6 +103,12 @@ impl Settings {
         }
     }
 
+    /// A table like a real one under a seed: trains run lifelike, reports and orders take up to 100 ms.
+    pub const fn lifelike(seed: u64) -> Self {
+        let delay = Spread { least: Duration::ZERO, most: Duration::from_millis(100) };
+        Self { message_delay: delay, order_delay: delay, running: Running::LIFELIKE, ..Self::seeded(seed) }
+    }
+
     /// Detectors say every 10 to 30 s what they said last.
     #[must_use]
     pub const fn repeating(self) -> Self {

@@ -1,5 +1,5 @@
 //! How well trains stop: one train on a line with four stations, sent to one after the other
-//! by lot, on a table that is like a real one ([`Running::LIFELIKE`]): speeds that wander, a motor that warms up, wheels that
+//! by lot, on a table that is like a real one ([`Settings::lifelike`]): speeds that wander, a motor that warms up, wheels that
 //! slip, a decoder that nobody measured, detectors that take 20 to 200 ms and up to 10 ms more, reports and orders that take up
 //! to 100 ms. Until it has stopped some times the train is taken to be learning, and nothing counts but that it keeps to its
 //! authority.
@@ -18,7 +18,7 @@ use track::{Id, StopId, TrainId};
 use crate::checkers::Violation;
 use crate::random::Stream;
 use crate::session::{Desk, Moment, Session};
-use crate::settings::{Running, Settings, Spread};
+use crate::settings::Settings;
 
 pub use figures::Figures;
 
@@ -69,13 +69,7 @@ const LOOK: Duration = Duration::from_millis(10);
 /// # Errors
 /// In plain words, why nothing can be said of it.
 pub fn try_out(seed: u64, fitted: Fitted, stops: usize) -> Result<Outcome, String> {
-    let spread = |least, most| Spread { least: Duration::from_millis(least), most: Duration::from_millis(most) };
-    let settings = Settings {
-        message_delay: spread(0, 100),
-        order_delay: spread(0, 100),
-        running: Running::LIFELIKE,
-        ..Settings::seeded(seed)
-    };
+    let settings = Settings::lifelike(seed);
     let layout = Arc::new(course::drawn(seed, fitted));
     let mut session = Session::new(Arc::clone(&layout), &settings).map_err(|wrong| wrong.to_string())?;
     let mut dispatcher = Dispatcher::new(layout.stops.ids().collect(), seed);
