@@ -29,10 +29,13 @@ pub(crate) fn scratch(name: &str) -> PathBuf {
     folder
 }
 
-/// Where the program is, after building it with the profile of the tests.
+/// Where the program is: `LINECLEAR_PROGRAM`, or it is built with the profile of the tests.
 pub(crate) fn program() -> &'static Path {
     static PROGRAM: OnceLock<PathBuf> = OnceLock::new();
     PROGRAM.get_or_init(|| {
+        if let Some(program) = std::env::var_os("LINECLEAR_PROGRAM") {
+            return PathBuf::from(program);
+        }
         let profile = match profile_folder().file_name().unwrap().to_str().unwrap() {
             "debug" => "dev",
             name => name,

@@ -2,13 +2,15 @@
 
 use std::collections::{BTreeMap, VecDeque};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
 
 use mlua::Function;
-use signaller::{Destination, Fact, Request, Ticket, Time};
-use track::{Layout, TrainId};
+use signaller::{Board, Destination, Fact, Input, Output, Request, Ticket, Time};
+use track::{Layout, SectionId, SignalId, TrainId};
 
 use crate::budget::{Allowance, Budget};
-use crate::event::Pattern;
+use crate::clock::{ClockTime, LayoutClock};
+use crate::event::{Event, Pattern};
 use crate::names::Names;
 use crate::notice::NoticeKind;
 use crate::picture::Picture;
@@ -18,6 +20,9 @@ const OUTBOX_LIMIT: usize = 64;
 
 /// Tasks, and hooks, that one script may have at a time.
 pub(crate) const LIMIT_EACH: usize = 256;
+
+/// What is due already is due a little later: nobody keeps the host in one instant.
+pub(crate) const SOON: Duration = Duration::from_millis(1);
 
 /// Numbers tasks in the order in which they were started, over all scripts.
 pub(crate) type TaskId = u64;
@@ -39,11 +44,15 @@ pub(crate) enum Wait {
     /// Anything to happen; in any case to look again at `look_at`. At `deadline` it has waited too long.
     Change { look_at: Time, deadline: Option<Time> },
     /// An event.
-    Event { pattern: Pattern, deadline: Option<Time> },
+    Event { pattern: Box<Pattern>, deadline: Option<Time> },
     /// The answer to a request. Where it is accepted, `gives_up` has no destination any more.
     Answer { ticket: Ticket, gives_up: Option<TrainId> },
     /// A train to arrive.
     Trip(Trip),
+    /// The layout clock to show a time.
+    Clock(ClockTime),
+    /// Somebody to answer a question.
+    Question { number: u64, deadline: Option<Time> },
 }
 
 /// A train on its way, for the task that sent it.
@@ -51,22 +60,47 @@ pub(crate) enum Wait {
 pub(crate) struct Trip {
     pub(crate) ticket: Ticket,
     pub(crate) train: TrainId,
+    /// Where it was sent: to the next place that it is to pass, or to the last.
     pub(crate) to: Destination,
+    /// The places after that.
+    pub(crate) then: VecDeque<Destination>,
+    pub(crate) carer: Carer,
     /// When it has taken too long, and how many seconds that is.
     pub(crate) deadline: Option<(Time, f64)>,
     /// The signaller will do it.
     pub(crate) is_accepted: bool,
 }
 
+impl Trip {
+    /// Where the train is to come to stand.
+    pub(crate) fn goal(&self) -> Destination {
+        self.then.back().copied().unwrap_or(self.to)
+    }
+}
+
+/// A question to people that stands open.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Question {
+    /// Its number, by which it is answered.
+    pub number: u64,
+    /// The file of the script that asks.
+    pub file: String,
+    /// What is asked.
+    pub text: String,
+    /// The answers to choose from.
+    pub answers: Vec<String>,
+}
+
 impl Wait {
-    /// When the waiting is over in any case, and what the task is told then.
-    pub(crate) fn due(&self) -> Option<Time> {
+    /// When the waiting is over in any case.
+    pub(crate) fn due(&self, now: Time, clock: &LayoutClock) -> Option<Time> {
         match self {
             Self::Turn | Self::Answer { .. } => None,
             Self::Until(time) => Some(*time),
             Self::Change { look_at, .. } => Some(*look_at),
-            Self::Event { deadline, .. } => *deadline,
+            Self::Event { deadline, .. } | Self::Question { deadline, .. } => *deadline,
             Self::Trip(trip) => trip.deadline.map(|(time, _)| time),
+            Self::Clock(target) => clock.when(now, *target),
         }
     }
 }
@@ -75,7 +109,7 @@ impl Wait {
 #[derive(Clone, Debug)]
 pub(crate) enum Newcomer {
     Task { name: String, body: Function },
-    Hook { pattern: Pattern, body: Function },
+    Hook { pattern: Box<Pattern>, body: Function },
 }
 
 /// A request on its way out.
@@ -121,6 +155,14 @@ pub(crate) struct Desk {
     pub(crate) care: BTreeMap<TrainId, Carer>,
     /// Holds that a script asked for and that nobody has replaced by another: train, script and reason.
     pub(crate) holds: BTreeMap<TrainId, (usize, String)>,
+    /// Sections that scripts took out of service, and signals that they keep at danger.
+    pub(crate) taken_out: BTreeMap<SectionId, usize>,
+    pub(crate) kept_at_danger: BTreeMap<SignalId, usize>,
+    pub(crate) clock: LayoutClock,
+    /// The minute of the clock that was told last.
+    pub(crate) minute_told: Option<ClockTime>,
+    pub(crate) questions: BTreeMap<u64, Question>,
+    next_question: u64,
     pub(crate) papers: Vec<Papers>,
     next_ticket: u64,
     next_task: TaskId,
@@ -134,10 +176,16 @@ impl SharedDesk {
     pub(crate) fn new(layout: Arc<Layout>) -> Self {
         Self(Arc::new(Mutex::new(Desk {
             now: Time::ZERO,
+            picture: Picture::new(Arc::clone(&layout)),
             names: Names::new(layout),
-            picture: Picture::default(),
             care: BTreeMap::new(),
             holds: BTreeMap::new(),
+            taken_out: BTreeMap::new(),
+            kept_at_danger: BTreeMap::new(),
+            clock: LayoutClock::default(),
+            minute_told: None,
+            questions: BTreeMap::new(),
+            next_question: 1,
             papers: Vec::new(),
             next_ticket: FIRST_TICKET,
             next_task: 0,
@@ -172,6 +220,34 @@ impl Desk {
         self.papers.len() - 1
     }
 
+    /// Begins with what a desk before knew: nothing is numbered twice.
+    pub(crate) fn succeed(&mut self, before: &Self) {
+        (self.now, self.clock, self.minute_told) = (before.now, before.clock.clone(), before.minute_told);
+        (self.names, self.picture) = (before.names.clone(), before.picture.clone());
+        (self.next_ticket, self.next_task, self.next_question) =
+            (before.next_ticket, before.next_task, before.next_question);
+        for papers in &before.papers {
+            for wish in &papers.outbox {
+                // That trip will never begin.
+                if let Request::Go { train, .. } = wish.request {
+                    self.picture.give_up(train);
+                }
+            }
+        }
+    }
+
+    /// What scripts of the same name did before is theirs; what others did is nobody's among the scripts.
+    pub(crate) fn inherit(&mut self, before: &Self) {
+        let heir = |script: usize| self.papers.iter().position(|papers| papers.file == before.papers[script].file);
+        let holds =
+            before.holds.iter().filter_map(|(&train, (script, why))| Some((train, (heir(*script)?, why.clone()))));
+        let taken_out = before.taken_out.iter().filter_map(|(&section, &script)| Some((section, heir(script)?)));
+        let kept = before.kept_at_danger.iter().filter_map(|(&signal, &script)| Some((signal, heir(script)?)));
+        let (holds, taken_out, kept): (BTreeMap<_, _>, BTreeMap<_, _>, BTreeMap<_, _>) =
+            (holds.collect(), taken_out.collect(), kept.collect());
+        (self.holds, self.taken_out, self.kept_at_danger) = (holds, taken_out, kept);
+    }
+
     pub(crate) fn ticket(&mut self) -> Ticket {
         self.next_ticket += 1;
         Ticket(self.next_ticket - 1)
@@ -182,9 +258,65 @@ impl Desk {
         self.next_task
     }
 
-    /// Takes in what became so.
-    pub(crate) fn apply(&mut self, fact: &Fact) {
-        self.picture.apply(fact);
+    /// Takes in what was heard and what came of it; tells what happened.
+    pub(crate) fn apply(&mut self, inputs: &[Input], outputs: &[Output]) -> Vec<Event> {
+        let now = self.now;
+        let mut events = Vec::new();
+        for input in inputs {
+            events.extend(Event::of_input(now, input, &self.picture, &self.names));
+            self.picture.hear(input);
+        }
+        for output in outputs {
+            events.extend(Event::of_output(now, output, &self.picture, &self.names).into_iter().flatten());
+            self.picture.apply(now, output);
+            if let Output::Fact(fact) = output {
+                self.note_ownership(fact);
+            }
+        }
+        events.extend(self.time_passed());
+        events
+    }
+
+    /// Takes in everything that is known, where so many things that happened are not told.
+    pub(crate) fn catch_up(&mut self, board: Board, missed: u64) -> Event {
+        for (train, errand) in &board.errands {
+            if self.holds.get(train).is_some_and(|(_, own)| errand.held.as_ref() != Some(own)) {
+                self.holds.remove(train);
+            }
+        }
+        self.taken_out.retain(|section, _| board.withdrawn.contains_key(section));
+        self.picture.catch_up(board);
+        Event::missed(self.now, missed)
+    }
+
+    /// What happened only because time passed: turnouts that nobody reports arrived, the clock went on.
+    fn time_passed(&mut self) -> Vec<Event> {
+        let now = self.now;
+        let mut events = Vec::new();
+        for turnout in self.picture.arrive(now) {
+            events.push(Event::turnout_lies(now, turnout, self.picture.board.lies[turnout]));
+        }
+        let minute = self.clock.shows(now).full_minute();
+        // Of minutes that were jumped over only the last is told.
+        if self.clock.is_running() && self.minute_told != Some(minute) {
+            self.minute_told = Some(minute);
+            events.push(Event::named("clock", now, minute.to_string()));
+        }
+        events
+    }
+
+    /// When something happens only because time passes.
+    pub(crate) fn next_happening(&self) -> Option<Time> {
+        let shows = self.clock.shows(self.now);
+        let is_told = self.minute_told == Some(shows.full_minute());
+        let next = if is_told { shows.next_minute() } else { shows.full_minute() };
+        let minute = self.clock.is_running().then(|| self.clock.when(self.now, next)).flatten();
+        let minute = minute.map(|minute| minute.max(self.now + SOON));
+        [self.picture.next_arrival(), minute].into_iter().flatten().min()
+    }
+
+    /// What a script did that somebody undid is its own no more.
+    fn note_ownership(&mut self, fact: &Fact) {
         match fact {
             Fact::HoldSet { train, reason } if self.holds.get(train).is_some_and(|(_, own)| own != reason) => {
                 self.holds.remove(train);
@@ -192,8 +324,22 @@ impl Desk {
             Fact::HoldLifted { train } => {
                 self.holds.remove(train);
             }
+            Fact::InService { section } => {
+                self.taken_out.remove(section);
+            }
             _ => {}
         }
+    }
+
+    /// Puts a question; tells its number.
+    pub(crate) fn put_question(&mut self, script: usize, text: String, answers: Vec<String>) -> u64 {
+        let number = self.next_question;
+        self.next_question += 1;
+        let file = self.papers[script].file.clone();
+        let question = Question { number, file, text, answers };
+        self.papers[script].said.push(NoticeKind::Asked(question.clone()));
+        self.questions.insert(number, question);
+        number
     }
 
     /// Asks for a hold on every train in one carer's care, because it failed. They can then only be released by a person.
@@ -212,7 +358,7 @@ impl Desk {
         let mut kept = VecDeque::new();
         for wish in std::mem::take(&mut self.papers[carer.script].outbox) {
             match wish.request {
-                Request::Go { train, to } if wish.carer == carer => self.picture.unbind(train, to),
+                Request::Go { train, .. } if wish.carer == carer => self.picture.give_up(train),
                 _ if wish.carer == carer => {}
                 _ => kept.push_back(wish),
             }
@@ -271,11 +417,11 @@ impl Desk {
     }
 
     /// Puts a line out, as far as the script may still say something.
-    pub(crate) fn say(&mut self, script: usize, text: String) {
+    pub(crate) fn say(&mut self, script: usize, notice: NoticeKind) {
         let now = self.now;
         let papers = &mut self.papers[script];
         if papers.lines.take(now) {
-            papers.said.push(NoticeKind::Said(text));
+            papers.said.push(notice);
         } else {
             papers.lines_left_out += 1;
         }

@@ -1,105 +1,265 @@
 //! What happened, as scripts see it.
 
-use mlua::{Lua, Table, Value};
-use signaller::{Destination, Fact, Tag, Time};
-use track::{SectionId, TrainId};
+use mlua::{Lua, Table};
+use signaller::{Destination, Doubt, DoubtId, Fact, Input, Output, RouteStage, Suspect, Tag, Time};
+use track::routes::Exit;
+use track::{Aspect, DetectorId, DistrictId, Lie, LinkId, SectionId, SignalId, TrainId, TurnoutId};
 
+pub(crate) use crate::event_pattern::{Pattern, read_names, read_pattern};
+use crate::functions::{lie_in_words, stage_in_words};
 use crate::names::Names;
+use crate::picture::Picture;
 
-/// A fact, taken apart into what scripts can ask about.
-#[derive(Clone, Debug, PartialEq)]
+/// Something that happened, taken apart into what scripts can ask about.
+#[derive(Clone, Debug, Default, PartialEq)]
 pub(crate) struct Event {
     /// Its name, one of [`crate::vocabulary::EVENTS`].
     pub(crate) what: &'static str,
-    at: Time,
+    pub(crate) at: Time,
     /// The trains it is about. Several only where it is not known which.
-    trains: Vec<TrainId>,
-    sections: Vec<SectionId>,
-    place: Option<Destination>,
-    reason: Option<String>,
+    pub(crate) trains: Vec<TrainId>,
+    pub(crate) sections: Vec<SectionId>,
+    pub(crate) place: Option<Destination>,
+    pub(crate) signal: Option<SignalId>,
+    pub(crate) turnout: Option<TurnoutId>,
+    pub(crate) detector: Option<DetectorId>,
+    pub(crate) district: Option<DistrictId>,
+    pub(crate) link: Option<LinkId>,
+    /// What the clock shows, or which button it is.
+    pub(crate) text: Option<String>,
+    pub(crate) reason: Option<String>,
+    more: Option<More>,
+}
+
+/// What only one kind of event has.
+#[derive(Clone, Debug, PartialEq)]
+enum More {
     /// How sure a tag is.
-    how: Option<&'static str>,
+    How(&'static str),
+    Aspect(Aspect),
+    Route {
+        exit: Exit,
+        stage: RouteStage,
+    },
+    Lies(Option<Lie>),
+    Doubt(DoubtId, Option<Box<Doubt>>),
+    Count(u64),
 }
 
 impl Event {
-    /// The event that a fact is; an answer is none.
-    pub(crate) fn new(at: Time, fact: &Fact, names: &Names) -> Option<Self> {
-        let about = |what, train: &TrainId| Self {
-            what,
-            at,
-            trains: vec![*train],
-            sections: Vec::new(),
-            place: None,
-            reason: None,
-            how: None,
+    /// An event about nothing in particular.
+    pub(crate) fn new(what: &'static str, at: Time) -> Self {
+        Self { what, at, ..Self::default() }
+    }
+
+    /// So many things happened that are not told.
+    pub(crate) fn missed(at: Time, count: u64) -> Self {
+        Self { more: Some(More::Count(count)), ..Self::new("missed", at) }
+    }
+
+    /// The clock shows a new minute, or somebody pressed a button.
+    pub(crate) fn named(what: &'static str, at: Time, name: String) -> Self {
+        Self { text: Some(name), ..Self::new(what, at) }
+    }
+
+    /// How a turnout lies now.
+    pub(crate) fn turnout_lies(at: Time, turnout: TurnoutId, lie: Option<Lie>) -> Self {
+        Self { turnout: Some(turnout), more: Some(More::Lies(lie)), ..Self::new("turnout_lies", at) }
+    }
+
+    fn about(what: &'static str, at: Time, train: TrainId) -> Self {
+        Self { trains: vec![train], ..Self::new(what, at) }
+    }
+
+    fn in_section(what: &'static str, at: Time, section: SectionId) -> Self {
+        Self { sections: vec![section], ..Self::new(what, at) }
+    }
+
+    fn because(self, reason: &str) -> Self {
+        Self { reason: Some(reason.to_owned()), ..self }
+    }
+
+    /// The event that something heard is, if any. `before`: the picture before it.
+    pub(crate) fn of_input(at: Time, input: &Input, before: &Picture, names: &Names) -> Option<Self> {
+        let at_detector = |what, detector: DetectorId| Self {
+            detector: Some(detector),
+            ..Self::in_section(what, at, names.watched_by(detector))
         };
+        match input {
+            Input::SpotPassed { detector } => Some(at_detector("spot_passed", *detector)),
+            Input::TrainRead { detector, train } => {
+                Some(Self { trains: vec![*train], ..at_detector("reading", *detector) })
+            }
+            Input::TurnoutReported { turnout, lie } if before.board.lies[*turnout] != *lie => {
+                Some(Self::turnout_lies(at, *turnout, *lie))
+            }
+            _ => None,
+        }
+    }
+
+    /// The events that an output is: none, one, or of a tag two. `before`: the picture before it.
+    pub(crate) fn of_output(at: Time, output: &Output, before: &Picture, names: &Names) -> [Option<Self>; 2] {
+        match output {
+            Output::Drive { train, step: 0, .. } => {
+                let was_driven = before.board.errands.get(train).is_some_and(|errand| errand.step > 0);
+                [was_driven.then(|| Self::about("stopped", at, *train)), None]
+            }
+            Output::Show { signal, aspect } if before.board.aspects[*signal] != *aspect => {
+                let more = Some(More::Aspect(*aspect));
+                [Some(Self { signal: Some(*signal), more, ..Self::new("signal_changed", at) }), None]
+            }
+            Output::Fact(Fact::Tagged { section, tag }) => {
+                let (how, trains) = describe(tag);
+                let tagged = |what| Self {
+                    trains: trains.to_vec(),
+                    more: Some(More::How(how)),
+                    ..Self::in_section(what, at, *section)
+                };
+                let crossed = match (before.tag(*section), tag) {
+                    (None, _) => None,
+                    (Some(Tag::Free), Tag::Free) => None,
+                    (Some(Tag::Free), _) => Some(tagged("section_filled")),
+                    (Some(_), Tag::Free) => Some(Self::in_section("section_emptied", at, *section)),
+                    _ => None,
+                };
+                [crossed, Some(tagged("tagged"))]
+            }
+            Output::Fact(fact) => [Self::of_fact(at, fact, names), None],
+            // An emergency stop is ordered as standing, too.
+            Output::EmergencyStop { .. } => [None, None],
+            Output::Function { .. } | Output::Power { .. } => [None, None],
+            Output::Drive { .. } | Output::Throw { .. } | Output::Show { .. } | Output::Light { .. } => [None, None],
+        }
+    }
+
+    fn of_fact(at: Time, fact: &Fact, names: &Names) -> Option<Self> {
+        let about = |what, train: &TrainId| Self::about(what, at, *train);
+        let in_section = |what, section: &SectionId| Self::in_section(what, at, *section);
         let towards = |what, train, place: &Destination| Self {
             sections: vec![names.section_of(*place)],
             place: Some(*place),
             ..about(what, train)
         };
         Some(match fact {
-            Fact::Tagged { section, tag } => {
-                let (how, trains) = describe(tag);
-                let (sections, how) = (vec![*section], Some(how));
-                Self { what: "tagged", at, trains: trains.to_vec(), sections, place: None, reason: None, how }
-            }
             Fact::RouteSet { train, sections } => Self { sections: sections.clone(), ..about("route_set", train) },
             Fact::SectionReleased { train, section } => {
                 Self { sections: vec![*section], ..about("section_released", train) }
             }
             Fact::Departed { train, to } => towards("departed", train, to),
             Fact::Arrived { train, at } => towards("arrived", train, at),
-            Fact::Waiting { train, reason } => Self { reason: Some(reason.clone()), ..about("waiting", train) },
-            Fact::HoldSet { train, reason } => Self { reason: Some(reason.clone()), ..about("held", train) },
+            Fact::Waiting { train, reason } => about("waiting", train).because(reason),
+            Fact::HoldSet { train, reason } => about("held", train).because(reason),
             Fact::HoldLifted { train } => about("hold_lifted", train),
-            Fact::DoubtRaised { .. }
-            | Fact::DoubtCleared { .. }
-            | Fact::PowerLost { .. }
-            | Fact::PowerBack { .. }
-            | Fact::LinkLost { .. }
-            | Fact::LinkBack { .. }
-            | Fact::Suspected { .. }
+            Fact::DoubtRaised { doubt, about } => Self {
+                trains: about.trains.clone(),
+                sections: about.sections.clone(),
+                more: Some(More::Doubt(*doubt, Some(Box::new(about.clone())))),
+                ..Self::new("doubt_raised", at)
+            },
+            Fact::DoubtCleared { doubt, by } => {
+                Self { more: Some(More::Doubt(*doubt, None)), ..Self::new("doubt_cleared", at).because(by) }
+            }
+            Fact::PowerLost { district, because } => {
+                Self { district: *district, ..Self::new("power_lost", at).because(because) }
+            }
+            Fact::PowerBack { district } => Self { district: *district, ..Self::new("power_back", at) },
+            Fact::LinkLost { link } => Self { link: Some(*link), ..Self::new("link_lost", at) },
+            Fact::LinkBack { link } => Self { link: Some(*link), ..Self::new("link_back", at) },
+            Fact::RouteStage { entry, exit, stage } => Self {
+                signal: Some(*entry),
+                more: Some(More::Route { exit: *exit, stage: *stage }),
+                ..Self::new("route_stage", at)
+            },
+            Fact::RouteWaiting { entry, reason } => {
+                Self { signal: Some(*entry), ..Self::new("route_waiting", at).because(reason) }
+            }
+            Fact::Withdrawn { section, because } => in_section("out_of_service", section).because(because),
+            Fact::InService { section } => in_section("in_service", section),
+            Fact::Suspected { suspect, because } => match *suspect {
+                Suspect::Section(section) => in_section("suspected", &section),
+                Suspect::Train(train) => about("suspected", &train),
+                Suspect::Turnout(turnout) => Self { turnout: Some(turnout), ..Self::new("suspected", at) },
+            }
+            .because(because),
+            Fact::Tagged { .. }
+            | Fact::KeptBack { .. }
             | Fact::RollCallBegan { .. }
             | Fact::RollCallEnded { .. }
             | Fact::Coupled { .. }
             | Fact::Uncoupled { .. }
-            | Fact::RouteStage { .. }
-            | Fact::RouteWaiting { .. }
-            | Fact::Withdrawn { .. }
-            | Fact::InService { .. }
             | Fact::Answered { .. } => return None,
         })
     }
 
-    /// The event as a table: `what`, `time`, and as far as they apply `train`, `trains`, `section`, `sections`, `place`,
-    /// `reason` and `how`.
+    /// The event as a table, the record `Event`.
     pub(crate) fn to_table(&self, lua: &Lua, names: &Names) -> mlua::Result<Table> {
         let table = lua.create_table()?;
         table.raw_set("what", self.what)?;
         table.raw_set("time", self.at.secs_f64())?;
-        if let [train] = self.trains.as_slice() {
-            table.raw_set("train", names.of_train(*train))?;
-        } else {
-            let trains = self.trains.iter().map(|&train| names.of_train(train));
-            table.raw_set("trains", lua.create_sequence_from(trains)?)?;
+        let is_of_several = matches!(self.more, Some(More::How("doubt") | More::Doubt(..)));
+        match self.trains.as_slice() {
+            [train] if !is_of_several => table.raw_set("train", names.of_train(*train))?,
+            trains if is_of_several => {
+                let trains = trains.iter().map(|&train| names.of_train(train));
+                table.raw_set("trains", lua.create_sequence_from(trains)?)?;
+            }
+            _ => {}
         }
-        if self.what == "route_set" {
-            let sections = self.sections.iter().map(|&section| names.of_section(section));
-            table.raw_set("sections", lua.create_sequence_from(sections)?)?;
-        } else if let [section] = self.sections.as_slice() {
-            table.raw_set("section", names.of_section(*section))?;
+        match self.sections.as_slice() {
+            [section] if self.what != "route_set" && self.what != "doubt_raised" => {
+                table.raw_set("section", names.of_section(*section))?;
+            }
+            [] => {}
+            sections => {
+                let sections = sections.iter().map(|&section| names.of_section(section));
+                table.raw_set("sections", lua.create_sequence_from(sections)?)?;
+            }
         }
-        if let Some(place) = self.place {
-            table.raw_set("place", names.of_place(place))?;
+        let texts = [
+            ("place", self.place.map(|place| names.of_place(place))),
+            ("signal", self.signal.map(|signal| names.of_signal(signal))),
+            ("turnout", self.turnout.map(|turnout| names.of_turnout(turnout))),
+            ("detector", self.detector.map(|detector| names.of_detector(detector))),
+            ("district", self.district.map(|district| names.of_district(district))),
+            ("link", self.link.map(|link| names.of_link(link))),
+            ("reason", self.reason.as_deref()),
+            (self.what, self.text.as_deref()),
+        ];
+        for (field, text) in texts {
+            if let Some(text) = text {
+                table.raw_set(field, text)?;
+            }
         }
-        if let Some(reason) = &self.reason {
-            table.raw_set("reason", reason.as_str())?;
-        }
-        if let Some(how) = self.how {
-            table.raw_set("how", how)?;
-        }
+        self.more.as_ref().map_or(Ok(()), |more| more.set(lua, &table, self, names))?;
         Ok(table)
+    }
+}
+
+impl More {
+    fn set(&self, lua: &Lua, table: &Table, event: &Event, names: &Names) -> mlua::Result<()> {
+        match self {
+            Self::How(how) => table.raw_set("how", *how),
+            Self::Aspect(aspect) => {
+                table.raw_set("danger", *aspect == Aspect::STOP)?;
+                let name = event.signal.map(|signal| names.of_aspect(signal, *aspect));
+                table.raw_set("aspect", name)
+            }
+            Self::Route { exit, stage } => {
+                table.raw_set("exit", names.of_exit(*exit))?;
+                table.raw_set("stage", stage_in_words(*stage))
+            }
+            Self::Lies(lie) => table.raw_set("lies", lie.map(lie_in_words)),
+            Self::Doubt(number, about) => {
+                table.raw_set("doubt", number.0 as f64)?;
+                if let Some(about) = about {
+                    let may_be = about.alternatives.iter().map(String::as_str);
+                    table.raw_set("may_be", lua.create_sequence_from(may_be)?)?;
+                    table.raw_set("settled_by", about.settled_by.as_str())?;
+                }
+                Ok(())
+            }
+            Self::Count(count) => table.raw_set("count", *count as f64),
+        }
     }
 }
 
@@ -110,66 +270,5 @@ pub(crate) fn describe(tag: &Tag) -> (&'static str, &[TrainId]) {
         Tag::Sure(train) => ("sure", std::slice::from_ref(train)),
         Tag::Doubt(trains) => ("doubt", trains),
         Tag::Unexplained => ("unexplained", &[]),
-    }
-}
-
-/// Which events a script wants to hear of. An empty list lets everything through.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub(crate) struct Pattern {
-    pub(crate) what: &'static str,
-    pub(crate) trains: Vec<TrainId>,
-    pub(crate) sections: Vec<SectionId>,
-    pub(crate) places: Vec<Destination>,
-}
-
-impl Pattern {
-    pub(crate) fn matches(&self, event: &Event) -> bool {
-        let is_place = |wanted: &Destination| match wanted {
-            Destination::Stop(_) => event.place == Some(*wanted),
-            Destination::Section(section) => event.place.is_some() && event.sections.contains(section),
-        };
-        let any = |wanted: bool, found: bool| !wanted || found;
-        self.what == event.what
-            && any(!self.trains.is_empty(), self.trains.iter().any(|train| event.trains.contains(train)))
-            && any(!self.sections.is_empty(), self.sections.iter().any(|section| event.sections.contains(section)))
-            && any(!self.places.is_empty(), self.places.iter().any(is_place))
-    }
-}
-
-/// Reads `{train = ..., section = ..., place = ...}`; each one name or a list of names.
-pub(crate) fn read_pattern(what: &'static str, which: Option<&Table>, names: &Names) -> Result<Pattern, String> {
-    let mut pattern = Pattern { what, ..Pattern::default() };
-    let Some(which) = which else { return Ok(pattern) };
-    for pair in which.pairs::<Value, Value>() {
-        let (key, value) = pair.map_err(|error| error.to_string())?;
-        let key = key.as_string().map(mlua::LuaString::to_string_lossy).unwrap_or_default();
-        let wanted = read_names(&value).ok_or_else(|| format!("filter `{key}` must be a name or a list of names"))?;
-        for name in &wanted {
-            match key.as_str() {
-                "train" => pattern.trains.push(names.train(name)?),
-                "section" => pattern.sections.push(names.section(name)?),
-                "place" => pattern.places.push(names.place(name)?),
-                other => {
-                    let known = crate::vocabulary::WHICH.iter().map(|(known, _)| *known);
-                    return Err(crate::names::unknown("filter", other, known));
-                }
-            }
-        }
-    }
-    Ok(pattern)
-}
-
-/// More names than this in one list are no list of names.
-const LONGEST_LIST: usize = 1000;
-
-/// A name, or a list of names.
-pub(crate) fn read_names(value: &Value) -> Option<Vec<String>> {
-    match value {
-        Value::String(name) => Some(vec![name.to_string_lossy()]),
-        Value::Table(list) => {
-            let names: mlua::Result<Vec<String>> = list.sequence_values::<String>().take(LONGEST_LIST + 1).collect();
-            names.ok().filter(|names| (1..=LONGEST_LIST).contains(&names.len()))
-        }
-        _ => None,
     }
 }

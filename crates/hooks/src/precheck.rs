@@ -5,10 +5,10 @@
 
 use std::collections::BTreeSet;
 
-use crate::names::{Names, unknown};
+use crate::names::{Names, is_pattern, unknown};
 use crate::notice::ScriptError;
 use crate::tokens::{Placed, Token, tokens};
-use crate::vocabulary::{EVENTS, Kind, LANGUAGE, WHICH, WORDS, word_named};
+use crate::vocabulary::{EVENTS, Kind, LANGUAGE, RECORDS, Type, WORDS, event_named, word_named};
 
 /// Keywords that may stand before an opening bracket.
 const KEYWORDS: &[&str] = &[
@@ -47,15 +47,15 @@ impl Checker<'_> {
             }
             match word_named(name) {
                 Some(word) => {
-                    let mut kinds = word.takes.iter();
-                    let mut kind = Kind::Plain;
+                    let mut values = word.takes.iter();
+                    let mut is = Type::Anything;
                     for argument in arguments(self.tokens, at + 1) {
-                        kind = match kinds.next() {
-                            Some(&next) => next,
-                            None if word.repeats => kind,
+                        is = match values.next() {
+                            Some(next) => next.is,
+                            None if word.repeats => is,
                             None => break,
                         };
-                        self.check_argument(kind, argument, &mut findings);
+                        self.check_argument(is, argument, &mut findings);
                     }
                 }
                 None if self.defines_in_other_ways || LANGUAGE.contains(&name.as_str()) => {}
@@ -68,19 +68,25 @@ impl Checker<'_> {
         findings
     }
 
-    fn check_argument(&self, kind: Kind, argument: &[Placed], findings: &mut Vec<(u32, String)>) {
+    fn check_argument(&self, is: Type, argument: &[Placed], findings: &mut Vec<(u32, String)>) {
         match argument {
             [Placed { token: Token::Text(text), line }] => {
-                findings.extend(self.wrong_name(kind, text).map(|what| (*line, what)));
+                findings.extend(self.wrong_name(is, text).map(|what| (*line, what)));
             }
             [Placed { token: Token::Mark('{'), .. }, inner @ .., Placed { token: Token::Mark('}'), .. }] => {
                 for part in split(inner) {
-                    match (kind, part) {
-                        (Kind::Places, part) => self.check_argument(Kind::Place, part, findings),
-                        (Kind::Which, [Placed { token: Token::Name(key), line }, equals, value @ ..])
-                            if equals.token == Token::Mark('=') =>
-                        {
-                            self.check_which(key, *line, value, findings);
+                    match (is, part) {
+                        (Type::Names(_) | Type::List(_) | Type::Calls, part) => {
+                            self.check_argument(is, part, findings);
+                        }
+                        (Type::Records(record), part) => {
+                            self.check_argument(Type::Record(record), part, findings);
+                        }
+                        (
+                            Type::Record(record) | Type::SecondsOr(record),
+                            [Placed { token: Token::Name(key), line }, equals, value @ ..],
+                        ) if equals.token == Token::Mark('=') => {
+                            self.check_field(record, key, *line, value, findings);
                         }
                         _ => {}
                     }
@@ -90,28 +96,30 @@ impl Checker<'_> {
         }
     }
 
-    fn check_which(&self, key: &str, line: u32, value: &[Placed], findings: &mut Vec<(u32, String)>) {
-        let Some(&(_, kind)) = WHICH.iter().find(|(known, _)| *known == key) else {
-            findings.push((line, unknown("filter", key, WHICH.iter().map(|(known, _)| *known))));
-            return;
-        };
-        match value {
-            [Placed { token: Token::Mark('{'), .. }, inner @ .., Placed { token: Token::Mark('}'), .. }] => {
-                for part in split(inner) {
-                    self.check_argument(kind, part, findings);
-                }
+    fn check_field(&self, record: &str, key: &str, line: u32, value: &[Placed], findings: &mut Vec<(u32, String)>) {
+        let Some(record) = RECORDS.iter().find(|known| known.name == record) else { return };
+        match record.fields.iter().find(|field| field.value.name == key) {
+            Some(field) => self.check_argument(field.value.is, value, findings),
+            None => {
+                let what = if record.name == "Which" { "filter" } else { "field" };
+                findings.push((line, unknown(what, key, record.fields.iter().map(|field| field.value.name))));
             }
-            value => self.check_argument(kind, value, findings),
         }
     }
 
-    fn wrong_name(&self, kind: Kind, name: &str) -> Option<String> {
-        match kind {
-            Kind::Train => self.names.train(name).err(),
-            Kind::Place | Kind::Places => self.names.place(name).err(),
-            Kind::Section => self.names.section(name).err(),
-            Kind::Event if !EVENTS.contains(&name) => Some(unknown("event", name, EVENTS.iter().copied())),
-            Kind::Event | Kind::Which | Kind::Plain => None,
+    fn wrong_name(&self, is: Type, name: &str) -> Option<String> {
+        match is {
+            Type::Name(Kind::Event) if event_named(name).is_none() => {
+                Some(unknown("event", name, EVENTS.iter().map(|event| event.name)))
+            }
+            Type::Calls => self.names.places(name).err(),
+            Type::Name(Kind::Train) => self.names.train(name).err(),
+            Type::Name(Kind::Place) => self.names.place(name).err(),
+            Type::Name(kind) if is_pattern(name) => Some(unknown(kind.word(), name, [""; 0].into_iter())),
+            Type::Name(kind) | Type::Names(kind) | Type::List(kind) if kind != Kind::Event => {
+                self.names.all(kind, name).err()
+            }
+            _ => None,
         }
     }
 }

@@ -7,12 +7,15 @@ use mlua::MultiValue;
 use signaller::{Fact, Request, Ticket, Time};
 use track::TrainId;
 
-use crate::desk::{Carer, Newcomer, Running, SharedDesk, TaskId, Wait};
+use crate::desk::{Carer, Newcomer, Running, SOON, SharedDesk, TaskId, Wait};
 use crate::event::Event;
 use crate::functions::SHORTEST_WAIT;
-use crate::notice::{Ended, Failure, NoticeKind, ScriptError};
-use crate::task::{Hook, Reply, Role, Task, reply_to, reply_values};
+use crate::notice::{NoticeKind, ScriptError};
+use crate::task::{Hook, Reply, Role, Task, reply_to_event, reply_to_fact, reply_values};
 use crate::vm::{Trouble, Vm};
+
+mod ending;
+mod trips;
 
 /// Calls of one hook that may be unfinished at a time.
 const CALLS_AT_ONCE: usize = 32;
@@ -90,21 +93,19 @@ impl Script {
         self.desk.lock().papers[self.number].running = None;
         result?;
         if coroutine.is_resumable() {
-            return Err(Trouble {
-                line: None,
-                what: "the top level gave way; hint: put what takes time into a task".to_owned(),
-                ends_script: true,
-            });
+            let what = "the top level gave way; hint: put what takes time into a task".to_owned();
+            return Err(Trouble { ends_script: true, ..Trouble::new(what) });
         }
         self.take_in_newcomers()
     }
 
     /// Everything whose time has come by now has its turn next, the earliest first.
     pub(crate) fn wake_due(&mut self, now: Time) {
+        let clock = self.desk.lock().clock.clone();
         let mut due: Vec<(Time, TaskId)> = self
             .tasks
             .iter()
-            .filter_map(|(&id, task)| Some((task.wait.due()?, id)))
+            .filter_map(|(&id, task)| Some((task.wait.due(now, &clock)?, id)))
             .filter(|(due, _)| *due <= now)
             .collect();
         due.sort_unstable();
@@ -118,31 +119,42 @@ impl Script {
                 Wait::Trip(trip) => {
                     let seconds = trip.deadline.map_or(0.0, |(_, seconds)| seconds);
                     let desk = self.desk.lock();
-                    let (train, to) = (desk.names.of_train(trip.train), desk.names.of_place(trip.to));
+                    let (train, to) = (desk.names.of_train(trip.train), desk.names.of_place(trip.goal()));
                     Reply::Refused(format!("`{train}` did not reach `{to}` within {seconds} seconds"))
                 }
-                Wait::Until(_) | Wait::Turn | Wait::Answer { .. } => Reply::Done,
+                Wait::Question { number, .. } => {
+                    self.desk.lock().questions.remove(number);
+                    Reply::Answered(None)
+                }
+                Wait::Until(_) | Wait::Turn | Wait::Answer { .. } | Wait::Clock(_) => Reply::Done,
             };
             self.make_ready(id, reply);
         }
     }
 
-    /// Hooks and tasks that wait for what has become so have their turn: first hooks in the order in which they were
-    /// declared, then tasks in the order in which they were started.
-    pub(crate) fn hear(&mut self, fact: &Fact, event: Option<&Event>) {
-        if let Some(event) = event {
-            self.call_hooks(event);
+    /// Hooks and tasks that wait for what happened have their turn: first hooks in the order in which they were declared,
+    /// then tasks in the order in which they were started.
+    pub(crate) fn hear_event(&mut self, event: &Event) {
+        self.call_hooks(event);
+        let replies: Vec<(TaskId, Reply)> =
+            self.tasks.iter().filter_map(|(&id, task)| Some((id, reply_to_event(&task.wait, event)?))).collect();
+        for (id, reply) in replies {
+            self.make_ready(id, reply);
         }
-        let replies: Vec<(TaskId, Reply)> = self
-            .tasks
-            .iter_mut()
-            .filter_map(|(&id, task)| Some((id, reply_to(&mut task.wait, fact, event)?)))
-            .collect();
+    }
+
+    /// Tasks that wait for an answer or a train have their turn.
+    pub(crate) fn hear_fact(&mut self, fact: &Fact) {
+        self.send_on(fact);
+        let replies: Vec<(TaskId, Reply)> =
+            self.tasks.iter_mut().filter_map(|(&id, task)| Some((id, reply_to_fact(&mut task.wait, fact)?))).collect();
         let mut gave_up = Vec::new();
         for (id, reply) in replies {
             match (&reply, self.tasks.get(&id).map(|task| &task.wait)) {
                 (Reply::Done, Some(Wait::Answer { gives_up: Some(train), .. })) => gave_up.push((*train, id)),
-                (Reply::Refused(_), Some(Wait::Trip(trip))) => self.desk.lock().picture.unbind(trip.train, trip.to),
+                (Reply::Refused(_), Some(Wait::Trip(trip))) => {
+                    self.desk.lock().picture.unbind(trip.train, trip.goal());
+                }
                 _ => {}
             }
             self.make_ready(id, reply);
@@ -150,6 +162,14 @@ impl Script {
         for (train, by) in gave_up {
             self.desk.lock().picture.give_up(train);
             self.end_other_trips(train, by, "was told to stop");
+        }
+    }
+
+    /// The task that asked a question, if it is one of this script, hears the answer.
+    pub(crate) fn hear_answer(&mut self, question: u64, answer: &str) {
+        let asks = |task: &Task| matches!(task.wait, Wait::Question { number, .. } if number == question);
+        if let Some(id) = self.tasks.iter().find(|(_, task)| asks(task)).map(|(&id, _)| id) {
+            self.make_ready(id, Reply::Answered(Some(answer.to_owned())));
         }
     }
 
@@ -190,8 +210,9 @@ impl Script {
         let papers = &desk.papers[self.number];
         let turn = (!self.ready.is_empty()).then(|| self.put_off_until.unwrap_or(desk.now));
         let request = (!papers.outbox.is_empty()).then(|| papers.requests.next());
-        let due = self.tasks.values().filter_map(|task| task.wait.due()).min();
-        [turn, request, due].into_iter().flatten().min()
+        let (now, clock) = (desk.now, &desk.clock);
+        let due = self.tasks.values().filter_map(|task| task.wait.due(now, clock)).min();
+        [turn, request, due.map(|due| due.max(now + SOON))].into_iter().flatten().min()
     }
 
     /// The requests that may leave now.
@@ -239,7 +260,7 @@ impl Script {
             let role = Role::Hook { hook: number, what: event.what };
             if hook.unfinished_calls >= CALLS_AT_ONCE {
                 let what = format!("is still busy with {CALLS_AT_ONCE} earlier events");
-                self.fail(None, &role, Trouble { line: None, what, ends_script: false });
+                self.fail(None, &role, Trouble::new(what));
                 continue;
             }
             match vm.coroutine(hook.body.clone()) {
@@ -283,7 +304,7 @@ impl Script {
             (Ok(()), true, Some(wait)) => self.settle(id, wait),
             (Ok(()), true, None) => {
                 let what = "gave way without saying for what; hint: use `wait` instead of `coroutine.yield`".to_owned();
-                self.fail(Some(id), &role, Trouble { line: None, what, ends_script: false });
+                self.fail(Some(id), &role, Trouble::new(what));
             }
         }
     }
@@ -302,17 +323,6 @@ impl Script {
         }
     }
 
-    fn end_other_trips(&mut self, train: TrainId, except: TaskId, why: &str) {
-        let is_other =
-            |id: TaskId, task: &Task| id != except && matches!(&task.wait, Wait::Trip(trip) if trip.train == train);
-        let others: Vec<TaskId> =
-            self.tasks.iter().filter(|&(&id, task)| is_other(id, task)).map(|(&id, _)| id).collect();
-        let name = self.desk.lock().names.of_train(train);
-        for id in others {
-            self.make_ready(id, Reply::Refused(format!("`{name}` {why}")));
-        }
-    }
-
     fn take_in_newcomers(&mut self) -> Result<(), Trouble> {
         let newcomers = std::mem::take(&mut self.desk.lock().papers[self.number].newcomers);
         let Some(vm) = &self.vm else { return Ok(()) };
@@ -325,102 +335,12 @@ impl Script {
                     self.ready.push_back((id, Reply::Start(None)));
                 }
                 Newcomer::Hook { pattern, body } => {
-                    self.hooks.insert(self.hooks_so_far, Hook { pattern, body, unfinished_calls: 0 });
+                    self.hooks
+                        .insert(self.hooks_so_far, Hook { pattern, body, unfinished_calls: 0, failed_at: Vec::new() });
                     self.hooks_so_far += 1;
                 }
             }
         }
         Ok(())
-    }
-
-    /// A task came to its end. The trains in its care stay in the script's.
-    fn finish(&mut self, id: TaskId) {
-        let Some(task) = self.tasks.remove(&id) else { return };
-        match task.role {
-            Role::Task(_) => {
-                let mut desk = self.desk.lock();
-                desk.papers[self.number].tasks -= 1;
-                for train in desk.trains_of(self.carer(Some(id))) {
-                    desk.care.insert(train, self.carer(None));
-                }
-            }
-            Role::Hook { hook, .. } => {
-                if let Some(hook) = self.hooks.get_mut(&hook) {
-                    hook.unfinished_calls -= 1;
-                }
-            }
-        }
-    }
-
-    /// Ends what failed, asks for the trains in its care to be held, and says so.
-    fn fail(&mut self, id: Option<TaskId>, role: &Role, trouble: Trouble) {
-        // What it said before comes before.
-        self.collect_said();
-        let ended = role.ended();
-        if trouble.ends_script {
-            let held = self.end_all(&trouble.what);
-            let failure = Failure { ended: Ended::Script, line: trouble.line, what: trouble.what, held };
-            self.results.notices.push(NoticeKind::Failed(failure));
-            return;
-        }
-        let carer = match (role, id) {
-            (Role::Task(_), Some(id)) => self.carer(Some(id)),
-            _ => self.carer(None),
-        };
-        let held = self.hold_all(carer, &format!("{}: {ended}: {}", self.file(), trouble.what));
-        match role {
-            Role::Task(_) => {
-                self.desk.lock().take_back(carer);
-                id.into_iter().for_each(|id| self.finish(id));
-            }
-            Role::Hook { hook, .. } => {
-                self.hooks.remove(hook);
-                self.tasks.retain(|_, task| !matches!(task.role, Role::Hook { hook: other, .. } if other == *hook));
-                self.desk.lock().papers[self.number].hooks -= 1;
-            }
-        }
-        let failure = Failure { ended, line: trouble.line, what: trouble.what, held };
-        self.results.notices.push(NoticeKind::Failed(failure));
-    }
-
-    /// Ends the whole script, and asks for every train in its care to be held. Tells their names.
-    fn end_all(&mut self, why: &str) -> Vec<String> {
-        let reason = format!("{}: {}: {why}", self.file(), Ended::Script);
-        let carers: Vec<Carer> = {
-            let desk = self.desk.lock();
-            let mut tasks: Vec<_> = desk.care.values().filter(|carer| carer.script == self.number).copied().collect();
-            tasks.sort_unstable_by_key(|carer| carer.task);
-            tasks.dedup();
-            tasks
-        };
-        let mut held = Vec::new();
-        for carer in carers {
-            held.extend(self.hold_all(carer, &reason));
-            self.desk.lock().take_back(carer);
-        }
-        let mut desk = self.desk.lock();
-        desk.care.retain(|_, carer| carer.script != self.number);
-        let papers = &mut desk.papers[self.number];
-        papers.outbox.clear();
-        papers.newcomers.clear();
-        drop(desk);
-        self.tasks.clear();
-        self.hooks.clear();
-        self.ready.clear();
-        self.vm = None;
-        held
-    }
-
-    fn hold_all(&mut self, carer: Carer, reason: &str) -> Vec<String> {
-        let mut desk = self.desk.lock();
-        let holds = desk.hold_all(carer, reason);
-        let names = holds.iter().map(|(train, ..)| desk.names.of_train(*train)).collect();
-        self.results.holds.extend(holds);
-        names
-    }
-
-    fn collect_said(&mut self) {
-        let said = self.desk.lock().take_said(self.number);
-        self.results.notices.extend(said);
     }
 }

@@ -3,12 +3,15 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use signaller::{Answer, Fact, Output, Request, Ticket, Time};
+use signaller::{Answer, Board, Fact, Input, Output, Request, Ticket, Time};
 use track::{Layout, TrainId};
 
 use crate::budget::Budget;
-use crate::desk::SharedDesk;
+use crate::clock::LayoutClock;
+use crate::desk::{Question, SharedDesk};
 use crate::event::Event;
+use crate::functions::shorten;
+use crate::names::unknown;
 use crate::notice::{Notice, NoticeKind, ScriptError};
 use crate::precheck::precheck;
 use crate::script::Script;
@@ -23,10 +26,14 @@ const LONGEST_SCRIPT: usize = 1 << 20;
 /// ends every script; what trains do then is the host's to decide.
 #[derive(Debug)]
 pub struct Scripts {
+    layout: Arc<Layout>,
+    budget: Budget,
+    seed: u64,
     desk: SharedDesk,
     scripts: Vec<Script>,
     leaving: Vec<(Ticket, Request)>,
     notices: Vec<Notice>,
+    has_begun: bool,
     /// Holds asked for because of failures, and not answered yet: in which script, and which train.
     holds: BTreeMap<Ticket, (usize, TrainId)>,
 }
@@ -39,23 +46,72 @@ impl Scripts {
     /// their names. `seed` decides what `math.random` gives.
     pub fn load(
         layout: Arc<Layout>,
-        mut files: Vec<(String, String)>,
+        files: Vec<(String, String)>,
         budget: &Budget,
         seed: u64,
     ) -> (Self, Vec<ScriptError>) {
-        files.sort();
-        let desk = SharedDesk::new(layout);
-        let mut scripts =
-            Self { desk, scripts: Vec::new(), leaving: Vec::new(), notices: Vec::new(), holds: BTreeMap::new() };
-        let mut errors = Vec::new();
-        for (file, text) in files {
-            errors.extend(scripts.load_one(&file, &text, budget, seed));
-        }
-        scripts.collect();
+        let mut scripts = Self::none(layout, budget, seed);
+        let errors = scripts.load_all(files);
         (scripts, errors)
     }
 
-    fn load_one(&mut self, file: &str, text: &str, budget: &Budget, seed: u64) -> Vec<ScriptError> {
+    fn none(layout: Arc<Layout>, budget: &Budget, seed: u64) -> Self {
+        Self {
+            desk: SharedDesk::new(Arc::clone(&layout)),
+            layout,
+            budget: budget.clone(),
+            seed,
+            scripts: Vec::new(),
+            leaving: Vec::new(),
+            notices: Vec::new(),
+            has_begun: false,
+            holds: BTreeMap::new(),
+        }
+    }
+
+    fn load_all(&mut self, mut files: Vec<(String, String)>) -> Vec<ScriptError> {
+        files.sort();
+        let errors = files.iter().flat_map(|(file, text)| self.load_one(file, text)).collect();
+        self.collect();
+        errors
+    }
+
+    /// Takes other scripts into service instead, if none of them has an error; otherwise these stay.
+    ///
+    /// What these waited for is given up; trains under way run on to where they were sent, and holds, sections out of service and
+    /// signals at danger stay as they are, those of a file of the same name its own.
+    ///
+    /// # Errors
+    /// What is wrong with the other scripts, in words.
+    pub fn reload(&mut self, now: Time, files: Vec<(String, String)>) -> Result<(), String> {
+        let count = files.len();
+        let mut next = Self::none(Arc::clone(&self.layout), &self.budget, self.seed);
+        {
+            let mut desk = self.desk.lock();
+            desk.now = desk.now.max(now);
+            next.desk.lock().succeed(&desk);
+        }
+        let errors = next.load_all(files);
+        let at = self.desk.lock().now;
+        let notice = |kind| Notice { at, file: "scripts".to_owned(), kind };
+        if !errors.is_empty() {
+            let errors: Vec<String> = errors.iter().map(ToString::to_string).collect();
+            self.notices.push(notice(NoticeKind::NotReloaded(errors.clone())));
+            return Err(format!("the scripts before stay in service; {}", errors.join("; ")));
+        }
+        next.desk.lock().inherit(&self.desk.lock());
+        // What was already on its way out still leaves.
+        next.leaving.splice(0..0, std::mem::take(&mut self.leaving));
+        next.notices.splice(0..0, std::mem::take(&mut self.notices));
+        next.notices.push(notice(NoticeKind::Reloaded(count)));
+        *self = next;
+        // They begin now, whether or not anything happens on the railway.
+        self.wake(now);
+        Ok(())
+    }
+
+    fn load_one(&mut self, file: &str, text: &str) -> Vec<ScriptError> {
+        let (budget, seed) = (&self.budget.clone(), self.seed);
         let error = |what: String| vec![ScriptError { file: file.to_owned(), line: None, what }];
         if text.len() > LONGEST_SCRIPT {
             return error(format!("a script can be {LONGEST_SCRIPT} bytes long, and this one is {}", text.len()));
@@ -79,30 +135,119 @@ impl Scripts {
         self.desk.lock().names.add_stranger(train, name.to_owned());
     }
 
-    /// Tells the scripts what came out of a step of the signaller, and lets them work.
+    /// Tells the scripts what went into a step of the signaller and what came out of it, and lets them work.
     ///
     /// Everything that is told at once is so before any script runs: scripts see a consistent picture.
-    pub fn hear(&mut self, now: Time, outputs: &[Output]) {
-        let mut heard = Vec::new();
-        let now = {
+    pub fn hear(&mut self, now: Time, inputs: &[Input], outputs: &[Output]) {
+        let mut events = self.begin(now);
+        events.extend(self.desk.lock().apply(inputs, outputs));
+        self.work(&events, outputs);
+    }
+
+    /// Tells the scripts what is known by now, where they fell behind and so many things that happened are not told. Of those
+    /// they still hear `outputs`: answers to what they asked, and arrivals.
+    pub fn catch_up(&mut self, now: Time, board: Board, outputs: &[Output], missed: u64) {
+        let mut events = self.begin(now);
+        events.push(self.desk.lock().catch_up(board, missed));
+        self.work(&events, outputs);
+    }
+
+    /// Lets the scripts work because time has passed.
+    pub fn wake(&mut self, now: Time) {
+        self.hear(now, &[], &[]);
+    }
+
+    /// The run is about to end.
+    pub fn end(&mut self, now: Time) {
+        let mut events = self.begin(now);
+        events.push(Event::new("stop", now));
+        self.work(&events, &[]);
+    }
+
+    /// Somebody pressed a button.
+    pub fn press(&mut self, now: Time, button: &str) {
+        let mut events = self.begin(now);
+        events.push(Event::named("button", now, shorten(button)));
+        self.work(&events, &[]);
+    }
+
+    /// The questions that stand open, in the order in which they were asked.
+    pub fn questions(&self) -> Vec<Question> {
+        self.desk.lock().questions.values().cloned().collect()
+    }
+
+    /// Somebody answers a question.
+    ///
+    /// # Errors
+    /// In words, where there is no such question, or it does not offer that answer.
+    pub fn answer(&mut self, now: Time, number: u64, answer: &str) -> Result<(), String> {
+        let events = self.begin(now);
+        {
             let mut desk = self.desk.lock();
-            desk.now = desk.now.max(now);
-            for output in outputs {
-                let Output::Fact(fact) = output else { continue };
-                desk.apply(fact);
-                heard.push((fact, Event::new(desk.now, fact, &desk.names)));
+            let question = desk.questions.get(&number).ok_or_else(|| format!("no question {number} stands open"))?;
+            if !question.answers.iter().any(|offered| offered == answer) {
+                let offered = question.answers.iter().map(String::as_str);
+                let known = question.answers.join("`, `");
+                return Err(match unknown("answer", answer, offered) {
+                    told if told.contains("hint:") => told,
+                    told => format!("{told}; hint: choose one of `{known}`"),
+                });
             }
-            desk.now
-        };
-        for (fact, _) in &heard {
-            self.notice_answer(fact);
+            desk.questions.remove(&number);
         }
         for script in &mut self.scripts {
+            script.hear_answer(number, answer);
+        }
+        self.work(&events, &[]);
+        Ok(())
+    }
+
+    /// The layout clock.
+    pub fn clock(&self) -> LayoutClock {
+        self.desk.lock().clock.clone()
+    }
+
+    /// Somebody sets, starts or pauses the layout clock.
+    pub fn turn_clock(&mut self, now: Time, turn: impl FnOnce(&mut LayoutClock)) {
+        let mut events = self.begin(now);
+        {
+            let mut desk = self.desk.lock();
+            turn(&mut desk.clock);
+            events.extend(desk.apply(&[], &[]));
+        }
+        self.work(&events, &[]);
+    }
+
+    /// Time is so late by now. Tells what that means.
+    fn begin(&mut self, now: Time) -> Vec<Event> {
+        let mut desk = self.desk.lock();
+        desk.now = desk.now.max(now);
+        let begins = !std::mem::replace(&mut self.has_begun, true);
+        begins.then(|| Event::new("start", desk.now)).into_iter().collect()
+    }
+
+    /// Lets everybody hear what happened, and have their turn.
+    fn work(&mut self, events: &[Event], outputs: &[Output]) {
+        let now = self.desk.lock().now;
+        let facts = || {
+            outputs.iter().filter_map(|output| match output {
+                Output::Fact(fact) => Some(fact),
+                _ => None,
+            })
+        };
+        for fact in facts() {
+            self.notice_answer(fact);
+        }
+        let something_happened = !events.is_empty() || facts().next().is_some();
+        for script in &mut self.scripts {
             script.wake_due(now);
-            for (fact, event) in &heard {
-                script.hear(fact, event.as_ref());
+            for event in events {
+                script.hear_event(event);
             }
-            if !heard.is_empty() {
+            for fact in facts() {
+                script.hear_fact(fact);
+            }
+            if something_happened {
                 script.look_again();
             }
         }
@@ -112,14 +257,10 @@ impl Scripts {
         self.collect();
     }
 
-    /// Lets the scripts work because time has passed.
-    pub fn wake(&mut self, now: Time) {
-        self.hear(now, &[]);
-    }
-
     /// When [`Scripts::wake`] should be called if nothing is heard before. After a call it is always later than that call.
     pub fn next_wake(&self) -> Option<Time> {
-        self.scripts.iter().filter_map(Script::next_wake).min()
+        let happening = self.desk.lock().next_happening();
+        self.scripts.iter().filter_map(Script::next_wake).chain(happening).min()
     }
 
     /// Takes what the scripts ask for. Their tickets are [`FIRST_TICKET`](crate::FIRST_TICKET) and above.

@@ -1,7 +1,7 @@
 //! One task of a script, or one call of a hook: what it waits for, and what it is told when its turn comes.
 
 use mlua::{Function, IntoLuaMulti, MultiValue, Thread};
-use signaller::{Answer, Fact};
+use signaller::{Answer, Fact, Time};
 
 use crate::desk::Wait;
 use crate::event::{Event, Pattern};
@@ -37,9 +37,11 @@ impl Role {
 /// A function that is called each time something happens.
 #[derive(Debug)]
 pub(crate) struct Hook {
-    pub(crate) pattern: Pattern,
+    pub(crate) pattern: Box<Pattern>,
     pub(crate) body: Function,
     pub(crate) unfinished_calls: usize,
+    /// When it failed of late.
+    pub(crate) failed_at: Vec<Time>,
 }
 
 /// What a task is told when its turn comes.
@@ -55,14 +57,21 @@ pub(crate) enum Reply {
     Look { is_last: bool },
     /// It will not be so.
     Refused(String),
+    /// Somebody answered this; nothing if time was up.
+    Answered(Option<String>),
+}
+
+/// What a task that waits for an event is told of it, if anything.
+pub(crate) fn reply_to_event(wait: &Wait, event: &Event) -> Option<Reply> {
+    match wait {
+        Wait::Event { pattern, .. } if pattern.matches(event) => Some(Reply::Heard(Some(event.clone()))),
+        _ => None,
+    }
 }
 
 /// What a task that waits is told of a fact, if anything.
-pub(crate) fn reply_to(wait: &mut Wait, fact: &Fact, event: Option<&Event>) -> Option<Reply> {
+pub(crate) fn reply_to_fact(wait: &mut Wait, fact: &Fact) -> Option<Reply> {
     match (wait, fact) {
-        (Wait::Event { pattern, .. }, _) => {
-            event.filter(|event| pattern.matches(event)).map(|event| Reply::Heard(Some(event.clone())))
-        }
         (Wait::Answer { ticket: asked, .. }, Fact::Answered { ticket, answer }) if asked == ticket => match answer {
             Answer::Accepted => Some(Reply::Done),
             Answer::Refused(refusal) => Some(Reply::Refused(refusal.reason.clone())),
@@ -74,7 +83,11 @@ pub(crate) fn reply_to(wait: &mut Wait, fact: &Fact, event: Option<&Event>) -> O
             }
             Answer::Refused(refusal) => Some(Reply::Refused(refusal.reason.clone())),
         },
-        (Wait::Trip(trip), Fact::Arrived { train, at }) if trip.train == *train && trip.to == *at => Some(Reply::Done),
+        (Wait::Trip(trip), Fact::Arrived { train, at })
+            if trip.train == *train && trip.to == *at && trip.then.is_empty() =>
+        {
+            Some(Reply::Done)
+        }
         (Wait::Trip(trip), Fact::Departed { train, to })
             if trip.is_accepted && trip.train == *train && trip.to != *to =>
         {
@@ -90,10 +103,11 @@ pub(crate) fn reply_values(vm: &Vm, reply: &Reply, names: &Names) -> Result<Mult
     let values = match reply {
         Reply::Start(None) => Ok(MultiValue::new()),
         Reply::Start(Some(event)) => event.to_table(lua, names).and_then(|event| event.into_lua_multi(lua)),
-        Reply::Done => true.into_lua_multi(lua),
+        Reply::Done => (true, true).into_lua_multi(lua),
         Reply::Heard(None) => true.into_lua_multi(lua),
         Reply::Heard(Some(event)) => event.to_table(lua, names).and_then(|event| (true, event).into_lua_multi(lua)),
         Reply::Look { is_last } => (true, *is_last).into_lua_multi(lua),
+        Reply::Answered(answer) => (true, answer.as_deref()).into_lua_multi(lua),
         Reply::Refused(why) => (false, why.as_str()).into_lua_multi(lua),
     };
     values.map_err(|error| explain(&error))

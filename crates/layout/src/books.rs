@@ -8,10 +8,10 @@ use track::{AspectBook, AspectRow};
 use crate::diagnostic::Findings;
 use crate::keys::{Keys, list_of};
 use crate::load::Refused;
-use crate::nearest::nearest;
 use crate::read_book::{ReadBook, read_aspects, read_rules};
 use crate::shipped::{SHIPPED, shipped_books};
 use crate::source::{FileId, Said, Source};
+use track::nearest;
 
 /// The book of signals where nobody names one.
 pub(crate) const DEFAULT_BOOK: &str = "three-aspect";

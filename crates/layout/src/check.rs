@@ -7,7 +7,6 @@ use track::{Id as _, Lie, SectionId, TurnoutId, Way, WayId};
 
 use crate::diagnostic::Findings;
 use crate::keys::list_of;
-use crate::links::check_links;
 use crate::resolved::Resolved;
 
 /// Checks a layout whose names have been looked up.
@@ -17,7 +16,6 @@ pub(crate) fn check(resolved: &Resolved<'_>, out: &mut Findings) {
     check_joints(resolved, out);
     check_turnouts(resolved, out);
     check_districts(resolved, out);
-    check_links(resolved, out);
     check_parts(resolved, out);
 }
 

@@ -105,6 +105,11 @@ impl Findings {
         self.broken.push(file);
     }
 
+    /// Whether any mistake was found so far.
+    pub(crate) fn has_mistakes(&self) -> bool {
+        self.list.iter().any(|diagnostic| diagnostic.severity == Severity::Mistake)
+    }
+
     pub(crate) fn is_broken(&self, file: FileId) -> bool {
         self.broken.contains(&file)
     }

@@ -8,7 +8,7 @@ use crate::keys::list_of;
 use crate::names::Names;
 use crate::resolve::Resolver;
 use crate::source::{Said, Span};
-use crate::written::{WrittenDetector, WrittenDetectorPlace, WrittenTrack};
+use crate::written::{WrittenDetector, WrittenDetectorPlace, WrittenStop, WrittenTrack};
 
 type Text<'t> = Said<&'t str>;
 
@@ -42,11 +42,24 @@ impl<'t> Resolver<'t, '_> {
                             .hint("`short-of-end` is measured back from the end, within the section");
                         break;
                     }
-                    Some(_) => {}
+                    Some(length) => self.check_platform(written, way, length),
                 }
             }
-            self.builder.stop(name.value, at, short_of_end);
+            let stop = self.builder.stop(name.value, at, short_of_end);
+            self.builder.stop_mut(stop).platform = written.platform.and_then(|said| said.value);
             self.places.stops.push(name.span);
+        }
+    }
+
+    /// The platform of a stopping point lies along its way.
+    fn check_platform(&mut self, written: &WrittenStop<'t>, way: WayId, length: Length) {
+        let Some(Said { value: Some((_, to)), span }) = written.platform else { return };
+        if to > length {
+            let what = format!("the platform reaches {} mm back from the end of a way of {} mm", to.mm(), length.mm());
+            self.out
+                .mistake(span, what)
+                .see(self.places.ways[way.index()], "the way")
+                .hint("`platform` is measured back from the end, within the section");
         }
     }
 

@@ -7,9 +7,9 @@ use track::braking::Gradient;
 use track::{Acceleration, Current, Length, Resistance, Voltage};
 
 use crate::diagnostic::Findings;
-use crate::nearest::nearest;
 use crate::numbers::{Unit, WrittenSpeed, number_of, read_speed};
 use crate::source::{FileId, Said, Span};
+use track::nearest;
 
 /// Nothing on a table is shorter than this; who writes less took another unit.
 const SHORTEST_MM: f64 = 10.0;
@@ -26,11 +26,18 @@ pub(crate) struct Keys<'t> {
     file: FileId,
     header: Span,
     asked: Vec<&'static str>,
+    /// What the other keys are depends on one that is wrong.
+    is_passed_over: bool,
 }
 
 impl<'t> Keys<'t> {
     pub(crate) fn new(what: &'static str, table: &'t DeTable<'t>, header: Span) -> Self {
-        Self { what, table, file: header.file, header, asked: Vec::new() }
+        Self { what, table, file: header.file, header, asked: Vec::new(), is_passed_over: false }
+    }
+
+    /// Which keys there are depends on something that is wrong: those that nobody asks for are not reported.
+    pub(crate) fn pass_over(&mut self) {
+        self.is_passed_over = true;
     }
 
     /// The place of the table's header.
@@ -222,7 +229,7 @@ impl<'t> Keys<'t> {
     pub(crate) fn finish(self, out: &mut Findings) {
         for (key, _) in self.table {
             let written = key.get_ref().as_ref();
-            if self.asked.contains(&written) {
+            if self.asked.contains(&written) || self.is_passed_over {
                 continue;
             }
             let span = Span::new(self.file, key.span());

@@ -13,7 +13,7 @@
 //! # The files of a layout
 //!
 //! A layout is a folder with `layout.toml` (the track), as a rule `trains.toml`, and where there is hardware
-//! `links.toml`, of which this crate so far only checks that it is TOML. Keys are lower case, words joined by hyphens.
+//! `links.toml` (how it is reached). Keys are lower case, words joined by hyphens.
 //! Lengths are millimetres on the table, times seconds, voltages volts, currents milliamperes, resistances ohms. A
 //! **speed** is a number of millimetres a second on the table, or a text such as `"40 km/h"` or `"25 mph"`, which is
 //! what the real train would run. An **end** is written `section.end`; section names may hold any letters, dots and
@@ -38,7 +38,8 @@
 //! limited    = "45 mph"
 //!
 //! [[link]]                   # what carries reports and orders to and from one part of the hardware
-//! name = "west"
+//! name   = "west"
+//! orders = 20                # for trains it carries a second, stops first; of no matter where left out
 //!
 //! [[section]]                # what one detector watches
 //! name     = "quay-1"        # with no `ways`: two ends, `a` and `b`, and one way between them
@@ -89,6 +90,7 @@
 //! name         = "the crane" # the end's name where left out
 //! at           = "quay-1.b"
 //! short-of-end = 80          # 0 where left out
+//! platform     = [100, 1100] # trains stand with their middle at its middle, from that end back; may be left out
 //!
 //! [[detector]]               # the detector of a section; needed only where something is to be said of it
 //! name      = "quay one"     # the section's name where left out
@@ -113,6 +115,7 @@
 //! [[district]]               # what goes dark together
 //! name    = "harbour"
 //! voltage = 15               # on its track, under load; may be left out
+//! switched = true            # its power can be cut from here, and is, in the last resort; false where left out
 //! ```
 //!
 //! The **overlap** of a signal is track *beyond* it, kept clear for a train that should have stopped there: signals
@@ -137,6 +140,10 @@
 //! without turnouts is accepted: the signaller then knows less. A way needs a length where something is measured along
 //! it: a stopping point at one of its ends, a spot with a `distance`. A circle of one section is a joint of its end `a`
 //! with its end `b`; an end that meets itself is a mistake.
+//!
+//! A train whose tail would reach back into turnouts if its nose stood at the stopping point stands nearer to the end than
+//! that, down to 40 mm before it; one that is centred at a platform stands no nearer to the end than the stopping point for
+//! that. How near is common practice, no source.
 //!
 //! A `sensing` goes with a `threshold`; a detector that gives only another threshold senses as is said under
 //! `[layout]`. Where neither says anything, how a detector senses is not known. What the kinds of sensing can do
@@ -235,14 +242,31 @@
 //! ]
 //! address         = 12                         # 1 to 127 short, 128 to 10239 long (NMRA S-9.2, S-9.2.1)
 //! # address       = { long = 12 }              # the same number, long; or { short = 12 }
+//! link            = "west"                     # what carries its orders; may be left out
 //! speed-steps     = 28                         # 14, 28 or 126; 126 where left out
 //! top-speed       = "65 km/h"                  # at the highest step; may be left out
 //! acceleration    = 70                         # mm/s2; may be left out
 //! braking         = 110                        # mm/s2, in ordinary service; may be left out
 //! gradient-share  = 0.1                        # how much of gravity gets through its gears; 0.1 where left out, 1 rolls freely
 //! speed-tolerance = 0.1                        # how far off the real speed may be; 0.2 where left out
+//! dwell           = 8                          # s that it stands at least at a stopping point; 0 where left out
+//! start-delay     = 1.5                        # s from when it may set out until it does; 0 where left out
 //! stands          = { on = ["quay-1"], nose = "quay-1.b" }   # at first; sections tail first, the end the front points at
+//!
+//! [[train.function]]                           # what its decoder switches on, by number, 0 to 28 (NMRA S-9.2.1)
+//! number = 0
+//! while  = "forward"                           # its first vehicle leads; or "backward", "moving", "standing"
+//!
+//! [[train.function]]
+//! number = 2
+//! at     = "start"                             # from when it is about to set out; or "stop": from when it is told to stand
+//! for    = 1.2                                 # s
 //! ```
+//!
+//! Where several rules name one function it is on whenever one of them says so. An engine of a train that has several,
+//! each with a decoder of its own, has an `address` among the vehicles, and `reversed = true` where it stands the other
+//! way round: `{ name = "engine", length = 128, detectable = true, address = 14, reversed = true }`. The train itself
+//! has no address then. All of them get every order, so let them run alike before they are coupled.
 //!
 //! `detectable` says what of a vehicle a detector can see: from the first to the last axle that draws current, measured
 //! from the vehicle's front; `true` for axles 25 mm from either end, or a quarter of the length where that is less
@@ -266,11 +290,184 @@
 //! station puts on the track (NMRA S-9.1, table 3); where some area detector has no threshold, `detectable` is needed.
 //! Axles that are too weak are warned of. Where both are given, `detectable` holds: it may say less than is reckoned,
 //! for wheels get dirty. To say more is doubted, and to reach beyond all axles that were listed is a mistake.
+//!
+//! ## `links.toml`
+//!
+//! ```toml
+//! [[link]]                     # one part of the hardware; a name that `layout.toml` gives to a `[[link]]`, or another
+//! name   = "west"
+//! by     = "mqtt"              # or "adapter", "lcc", "modbus", "gpio"
+//! broker = "192.168.7.2"       # a port behind a colon where it is not 1883; encrypted "mqtts://broker.example", then 8883
+//! user   = "lineclear"         # with a `password`, or better a `password-file`; these may be left out
+//! password-file  = "broker-password"
+//! # authority-file = "broker-ca.pem"      # whose word is taken for an encrypted broker; the system's where left out
+//! version   = "5"              # of MQTT, or "3.1.1", which it is where left out
+//! client-id = "lineclear-west" # made of the link's name where left out
+//! quality   = 1                # of service, 0 to 2; 1 where left out. A thing may have its own for what it is told
+//! base      = "lineclear"      # what usual topics begin with; this where left out
+//! node-topic = true            # the link is up only while a node says `here` at `lineclear/node/west`; or another topic
+//! here = "here"                # in these words
+//! gone = "gone"
+//! status-topic = "lineclear/status"       # where we say `here`, and the broker `gone` for us; this where left out
+//! ask-topic    = "lineclear/ask"          # where everything is asked for; this where left out
+//! silent-after = 30            # seconds after which a link that says nothing is down; never where left out
+//! signals = ["S2"]             # things it carries, each at its usual address; "all": those that no other link carries
+//! trains  = "all"
+//!
+//! [link.sections]              # or each with its address. What `layout.toml` gives to the link it carries anyhow
+//! "quay-1" = { topic = "box/7/state", at = "/inputs/0", occupied = 1, free = 0 }   # part of a JSON payload, by RFC 6901
+//! "quay-2" = { topic = "box/7/current", above = 2.5 }     # a number: more than this is occupied
+//!
+//! [link.turnouts]
+//! "*" = { topic = "points/{name}", straight = "normal", diverging = "reverse" }    # all others that no other link carries
+//!
+//! [[link]]
+//! name    = "bench"
+//! by      = "adapter"
+//! command = ["python3", "bench.py"]       # in the layout's folder; or `tcp = "127.0.0.1:4470"`, or `socket = "/run/bench"`
+//! packets = false              # whether trains and turnouts are ordered by ready packets (NMRA S-9.2); false where left out
+//! readers = { "gate" = "coil 3" }         # a text or a whole number; the name where nothing is written
+//!
+//! [[link]]
+//! name    = "bus"
+//! by      = "lcc"
+//! tcp     = "192.168.7.3"      # 12021 where no port is written; or `hub = "0.0.0.0:12021"`, or `can = "can0"`
+//! node-id = "05.01.01.01.8C.00"           # ours: take one that belongs to you
+//! detection-draft = false      # whether readers follow the draft of a working note; false where left out
+//!
+//! [link.spots]
+//! "magnet" = "05.01.01.01.8C.01.00.01"
+//!
+//! [[link]]
+//! name   = "row"
+//! by     = "modbus"
+//! serial = "/dev/ttyUSB0"      # with `baud = 19200` and `parity = "even"`, which they are where left out; or `tcp = "192.168.7.4"`
+//! every    = 0.05              # so often everything is asked for, if the line allows; 0.05 s where left out
+//! load     = 0.7               # the line is in use for so much of the time at most; 0.7 where left out
+//! patience = 0.3               # how long an answer may take; 0.3 s where left out
+//!
+//! [link.sections]
+//! "west-throat" = { unit = 1, input = 3, inverted = true }
+//!
+//! [[link]]
+//! name = "pins"
+//! by   = "gpio"
+//! chip = "/dev/gpiochip0"
+//!
+//! [link.districts]
+//! "harbour" = { live = { line = 17, bias = "pull-up", active-low = true, debounce = 0.005 }, set = 18 }
+//! ```
+//!
+//! **Usual topics.** Who builds new nodes needs no addresses. Names are as in the layout, but white space, `/`, `+` and `#`
+//! become hyphens:
+//!
+//! | topic | payload | kept by the broker |
+//! | --- | --- | --- |
+//! | `lineclear/section/NAME` | `occupied`, `free` | yes |
+//! | `lineclear/spot/NAME` | `passed` | no; what is kept is passed over |
+//! | `lineclear/reader/NAME` | a train's name, its address (`12`, `S12`, `L1203`), or the bytes of RailCom channel 1 | no |
+//! | `lineclear/turnout/NAME` | `straight`, `diverging`, `moving` | yes |
+//! | `lineclear/district/NAME` | `live`, `dark` | yes |
+//! | `lineclear/turnout/NAME/set` | `straight`, `diverging`: for the node | no |
+//! | `lineclear/signal/NAME/set` | the aspect's name: for the node | no |
+//! | `lineclear/district/NAME/set` | `live`, `dark`: for the node, where the district is `switched` | no |
+//! | `lineclear/train/NAME/set` | `{"train": "Heron", "address": 12, "long": false, "steps": 28, "direction": "forward", "step": 5}`; with `"emergency": true`, and then `"step": 0`, it is to **stand at once**, not along its braking, and does so until a step comes that is not 0 | no |
+//! | `lineclear/train/NAME/function` | `{"train": "Heron", "address": 12, "long": false, "function": 0, "on": true}` | no |
+//! | `lineclear/status` | `here`, `gone`: whether anybody is in charge. **When it says `gone` a node must let its trains stand and put its signals to danger** | yes |
+//! | `lineclear/ask` | `all`: report everything | no |
+//! | `lineclear/node/LINK` | `here`, `gone` as its last will: the node's own, with `node-topic` | yes |
+//!
+//! A node for three sections and a turnout, in MicroPython:
+//!
+//! ```python
+//! import network, time
+//! from machine import Pin, PWM
+//! from umqtt.robust import MQTTClient
+//!
+//! NODE, lies, said = "west", "straight", {}          # the link's name in links.toml
+//! SECTIONS = {"quay-1": Pin(12, Pin.IN, Pin.PULL_UP), "quay-2": Pin(13, Pin.IN, Pin.PULL_UP)}   # low: occupied
+//! servo, wlan = PWM(Pin(15), freq=50), network.WLAN(network.STA_IF)
+//! wlan.active(True)
+//! wlan.connect("NETWORK", "PASSWORD")
+//! while not wlan.isconnected():
+//!     time.sleep_ms(100)
+//! mqtt = MQTTClient("node-" + NODE, "192.168.7.2", keepalive=10)
+//!
+//! def say(topic, word):
+//!     mqtt.publish("lineclear/" + topic, word, retain=True, qos=1)
+//!
+//! def obey(topic, word):
+//!     global lies
+//!     if topic == b"lineclear/ask":                  # everything is to be reported anew
+//!         said.clear()
+//!     elif word in (b"straight", b"diverging"):
+//!         say("turnout/W1", "moving")
+//!         servo.duty_u16(4000 if word == b"straight" else 6000)
+//!         time.sleep_ms(800)
+//!         lies = word.decode()
+//!     say("turnout/W1", lies)
+//!
+//! mqtt.set_last_will("lineclear/node/" + NODE, "gone", retain=True, qos=1)
+//! mqtt.set_callback(obey)
+//! mqtt.connect()
+//! for topic in "ask", "turnout/W1/set":
+//!     mqtt.subscribe("lineclear/" + topic, qos=1)
+//! say("node/" + NODE, "here")
+//! while True:
+//!     mqtt.check_msg()
+//!     for name, pin in SECTIONS.items():
+//!         word = "free" if pin.value() else "occupied"
+//!         if said.get(name) != word:
+//!             said[name] = word
+//!             say("section/" + name, word)
+//!     mqtt.ping() if time.ticks_ms() % 3000 < 10 else time.sleep_ms(5)
+//! ```
+//!
+//! **Addresses on a broker** are a topic, or a table. Reports: `topic`, `at` (which part of a JSON payload), and for each meaning
+//! its word or number: `occupied`, `free`; `passed`; `straight`, `diverging`, `moving`; `live`, `dark`. Words compare letter for
+//! letter, numbers as numbers. Orders: for a turnout `set-topic`, `set-straight`, `set-diverging`; for a signal `topic` with
+//! `says = "aspect {aspect}"` or `aspects = { red = 0, green = 1 }`, or `lamps = ["red", "green"]` (each at `TOPIC/LAMP/set`) or
+//! `lamps = { red = "some/topic" }` with `on`, `off` and `flash`, and `unlit` while no train is near; for a district that is
+//! `switched` `set-topic`, `set-live` and `set-dark`. `retain` and `quality` are those of an order. `{name}` stands for the name in
+//! every topic.
+//!
+//! For a train there are `topic` and `says`, a text in which `{name}`, `{address}`, `{long}`, `{steps}`, `{direction}` and `{step}`
+//! stand for these. `stop-says` is said instead where the train is to stand at once, and `function-says`, with `{function}`
+//! and `{on}`, at `function-topic` (`TOPIC/function` where left out), for what is on. **A train with `says` and without `stop-says` is
+//! told no more than step 0, and one without `function-says` nothing of its functions:** whoever has words of their own understands
+//! no others. Functions are retained only where `function-topic` holds `{function}`.
+//!
+//! A train with several engines is told each order once for each decoder, with its `{address}`, and with the direction as that engine
+//! sees it; `{address}` may stand in `topic` and `function-topic`, too. Where no text and no topic holds `{address}`, one order is said
+//! for the whole train.
+//!
+//! **An adapter** is a program that speaks lines of JSON; the documentation of the crate `lineside` says which, with an example.
+//! A train with several engines is ordered by a line for each decoder.
+//! With `packets = true` the address of a turnout is the number of its accessory decoder, 1 to 2048; 2041 to 2044 would
+//! reach every decoder, and are refused.
+//!
+//! **Addresses on an LCC bus** are events of eight bytes: a section `{ occupied = "...", free = "..." }`, a district `live` and
+//! `dark`, a spot its event alone, a turnout `straight` and `diverging` for its reports and `set-straight` and `set-diverging`
+//! for orders, or `accessory = 12` for the events that stand for DCC accessories; a signal one event for each aspect
+//! it is to be told. A district that is `switched` has `set-live` and `set-dark`, and may leave out the other two. A train is the id of
+//! its node, six bytes; one with several engines a list of as many nodes, in the order of its vehicles, or one node, which then stands
+//! for the whole train and has to know itself which of its engines is the other way round.
+//!
+//! **Bits of a Modbus server**: `unit` (1 where left out) and one of `coil`, `input`, `register`, `input-register`, counted from
+//! 0, with `bit` for registers, and `inverted`. **Lines of a chip**: a number, or `line` with `active-low`, `bias` (`"pull-up"`,
+//! `"pull-down"`, `"disabled"`) and `debounce` in seconds. A turnout is thrown by `set`, on for diverging, or by `set-straight`
+//! and `set-diverging`, each on for `pulse` seconds (0.2 where left out), and reported by `straight`, `diverging` or both; a
+//! signal is `{ red = ..., green = ... }`, a bit for each lamp. A district is the bit that is on while it is live, or a table with that
+//! bit as `live`, which may be left out, and `set`, which is on for a live district. **A line that is set is off at first, so that a
+//! district which it switches is dark until `restore-power`**; the coil of a server stays as it was found.
+//!
+//! What one link carries is at one address, and no two things have the same one. What no link carries is warned of.
 
 #[doc = include_str!("junctions.md")]
 pub mod junctions {}
 
 mod axles;
+mod behaviour;
 mod books;
 mod check;
 mod diagnostic;
@@ -279,7 +476,6 @@ mod keys;
 mod links;
 mod load;
 mod names;
-mod nearest;
 mod numbers;
 mod read_book;
 mod read_signals;
@@ -296,10 +492,11 @@ mod signals;
 mod source;
 mod speeds;
 mod syntax;
+mod wiring;
 mod written;
 
 pub use diagnostic::{Diagnostic, Diagnostics, Severity};
 pub use load::{LARGEST_FILE, LINKS_FILE, Loaded, Refused, TRACK_FILE, TRAINS_FILE, Unreadable, Written, load};
-pub use nearest::nearest;
 pub use shipped::shipped_books;
 pub use source::Place;
+pub use track::nearest;

@@ -2,12 +2,13 @@
 
 use std::collections::BTreeSet;
 
+use track::wiring::Wiring;
 use track::{DetectorKind, Id as _, LinkId};
 
 use crate::diagnostic::Findings;
 use crate::resolve::Resolver;
 use crate::resolved::Resolved;
-use crate::source::Said;
+use crate::source::{FileId, Said};
 use crate::written::WrittenTrack;
 
 type Text<'t> = Said<&'t str>;
@@ -17,6 +18,7 @@ impl<'t> Resolver<'t, '_> {
         for written in &track.links {
             if self.links.is_free(written.name, self.out) {
                 let id = self.builder.link(written.name.value);
+                self.builder.link_mut(id).orders_a_second = written.orders;
                 self.links.add(written.name, id);
                 self.places.links.push(written.name.span);
             }
@@ -47,13 +49,19 @@ impl<'t> Resolver<'t, '_> {
 }
 
 /// Every link carries something, and what was said to be carried is there.
-pub(crate) fn check_links(resolved: &Resolved<'_>, out: &mut Findings) {
+pub(crate) fn check_links(resolved: &Resolved<'_>, wiring: Option<&Wiring>, out: &mut Findings) {
+    let is_wired = |id: LinkId| wiring.is_some_and(|wiring| wiring.links.iter().any(|wired| wired.link == id));
     let Resolved { layout, places, excused, section_links, .. } = resolved;
     let mut used: BTreeSet<LinkId> = excused.links.clone();
     used.extend(section_links.values().map(|link| link.value));
     used.extend(layout.detectors.values().filter_map(|detector| detector.link));
     used.extend(layout.turnouts.values().filter_map(|turnout| turnout.link));
-    for (id, link) in layout.links.iter().filter(|(id, _)| !used.contains(id)) {
+    // Which trains are ordered over it is read later.
+    let carries_orders = |(_, link): &(LinkId, &track::Link)| link.orders_a_second.is_some();
+    used.extend(layout.links.iter().filter(carries_orders).map(|(id, _)| id));
+    let unused = layout.links.iter().filter(|(id, _)| !used.contains(id));
+    // What `links.toml` names may carry trains and signals alone.
+    for (id, link) in unused.filter(|(id, _)| places.links[id.index()].file == FileId(0) && !is_wired(*id)) {
         out.warning(places.links[id.index()], format!("nothing uses link `{}`", link.name)).hint(format!(
             "add `link = \"{}\"` to the sections, detectors and turnouts that it carries the reports of",
             link.name

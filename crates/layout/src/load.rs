@@ -3,12 +3,14 @@
 use std::fmt;
 
 use toml::de::DeTable;
+use track::wiring::Wiring;
 use track::{Id as _, Layout, SectionId, SignalId, StopId};
 
 use crate::books::{self, Books};
 use crate::check::check;
 use crate::diagnostic::{Diagnostics, Findings, Severity};
 use crate::keys::Keys;
+use crate::links::check_links;
 use crate::read_track::read_track;
 use crate::read_trains::read_trains;
 use crate::resolve::resolve;
@@ -16,6 +18,7 @@ use crate::resolve_trains::resolve_trains;
 use crate::resolved::Places;
 use crate::source::{FileId, Source, Span};
 use crate::syntax::report;
+use crate::wiring::wire;
 
 /// The track.
 pub const TRACK_FILE: &str = "layout.toml";
@@ -60,8 +63,8 @@ pub struct Loaded {
     pub layout: Layout,
     /// Warnings only.
     pub warnings: Diagnostics,
-    /// Whether there is a `links.toml`.
-    pub has_links: bool,
+    /// What is reached over which link, where there is a `links.toml`.
+    pub wiring: Option<Wiring>,
     pub(crate) places: Places,
 }
 
@@ -129,7 +132,6 @@ pub fn load(mut open: impl FnMut(&str) -> Result<Option<Vec<u8>>, Unreadable>) -
         }));
     };
     let (trains, links) = (text(TRAINS_FILE)?, text(LINKS_FILE)?);
-    let has_links = links.is_some();
     let book_names = books::named_in(&track);
     let mut sources = vec![Source::new(TRACK_FILE, track)];
     let trains_id = trains.map(|trains| add_source(&mut sources, TRAINS_FILE, trains));
@@ -137,12 +139,12 @@ pub fn load(mut open: impl FnMut(&str) -> Result<Option<Vec<u8>>, Unreadable>) -
 
     let files = Files { trains: trains_id, links: links_id, books: books::open(book_names, &mut sources, &mut text)? };
     let mut out = Findings::default();
-    let (layout, places) = understand(&sources, &files, &mut out);
+    let (layout, wiring, places) = understand(&sources, &files, &mut out);
     let diagnostics = out.finish(sources);
     if diagnostics.count(Severity::Mistake) > 0 {
         return Err(Refused::Mistakes(diagnostics));
     }
-    Ok(Loaded { layout, warnings: diagnostics, has_links, places })
+    Ok(Loaded { layout, warnings: diagnostics, wiring, places })
 }
 
 /// Which source is what, beside the track.
@@ -159,13 +161,11 @@ fn add_source(sources: &mut Vec<Source>, name: &str, text: String) -> FileId {
 }
 
 /// Reads and checks everything; what comes back is worth something only where no mistake was found.
-fn understand(sources: &[Source], files: &Files, out: &mut Findings) -> (Layout, Places) {
+fn understand(sources: &[Source], files: &Files, out: &mut Findings) -> (Layout, Option<Wiring>, Places) {
     let track_id = FileId(0);
     let track_tree = parse(sources, track_id, out);
     let trains_tree = files.trains.map(|id| (id, parse(sources, id, out)));
-    if let Some(id) = files.links {
-        parse(sources, id, out);
-    }
+    let links_tree = files.links.map(|id| (id, parse(sources, id, out)));
     let book_trees: Vec<_> = files.books.iter().map(|(title, id)| (title, *id, parse(sources, *id, out))).collect();
     let written = read_track(root("`layout.toml`", &track_tree, track_id), out);
     let written_trains = match &trains_tree {
@@ -174,7 +174,7 @@ fn understand(sources: &[Source], files: &Files, out: &mut Findings) -> (Layout,
     };
     if out.is_broken(track_id) {
         // Half a file would make every reference into the other half look wrong.
-        return (track::Builder::new("", track::Scale::UNKNOWN).build(), Places::default());
+        return (track::Builder::new("", track::Scale::UNKNOWN).build(), None, Places::default());
     }
     let is_empty = sources[track_id.0].text.trim().is_empty();
     if is_empty {
@@ -188,7 +188,11 @@ fn understand(sources: &[Source], files: &Files, out: &mut Findings) -> (Layout,
     let mut resolved = resolve(&written, &books, out);
     check(&resolved, out);
     resolve_trains(&mut resolved, &written_trains, out);
-    (resolved.layout, resolved.places)
+    // Of half a file nothing is judged that the other half may hold.
+    let links_tree = links_tree.as_ref().filter(|(id, _)| !out.is_broken(*id));
+    let wiring = links_tree.map(|(id, tree)| wire(root("`links.toml`", tree, *id), &mut resolved, out));
+    check_links(&resolved, wiring.as_ref(), out);
+    (resolved.layout, wiring, resolved.places)
 }
 
 fn root<'t>(what: &'static str, tree: &'t DeTable<'t>, file: FileId) -> Keys<'t> {

@@ -4,8 +4,8 @@ use std::cell::Cell;
 use std::collections::BTreeMap;
 
 use crate::diagnostic::Findings;
-use crate::nearest::nearest;
 use crate::source::{Said, Span};
+use track::nearest;
 
 /// So many names are compared in search of nearest ones; a file with so many unknown names has another problem.
 const COMPARISONS: usize = 3_000_000;

@@ -8,9 +8,9 @@ use track::{
 
 use crate::diagnostic::Findings;
 use crate::keys::{Keys, check_name, list_of, table_of, texts_of, word_of};
-use crate::nearest::nearest;
 use crate::source::{Said, Span};
 use crate::speeds::real_speeds;
+use track::nearest;
 
 const ROLES: [(&str, Role); 2] = [("main", Role::Main), ("distant", Role::Distant)];
 const LIES: [(&str, Lie); 2] = [("straight", Lie::Straight), ("diverging", Lie::Diverging)];
@@ -282,6 +282,11 @@ fn report_flaw(flaw: &Flaw, book: &ReadBook<'_>, names: &[String], rules: &[Span
         Flaw::Promises { rule, state, what } => {
             out.mistake(rules[*rule], format!("this shows more than is so: {what}, but: {state}"))
                 .hint("show a more restrictive aspect, or mend its `pass` and `expect`");
+        }
+        Flaw::LetsIntoOccupied(rule) => {
+            out.mistake(rules[*rule], "this lets every train into occupied track: stop is not shown there any more").hint(
+                "let it hold where the signal is permissive, or a train is called on: `permissive = true` or `called-on = true`",
+            );
         }
         Flaw::LooksAlike(one, other) => {
             out.mistake(place(other), format!("`{}` looks like `{}`", name(other), name(one)))

@@ -1,12 +1,12 @@
 //! Reading `layout.toml` into what was typed.
 
+use toml::Spanned;
 use toml::de::DeValue;
-use track::{Lie, SpeedClass};
+use track::{Length, Lie, SpeedClass};
 
 use crate::diagnostic::Findings;
-use crate::keys::{Keys, check_name, list_of, table_of, text_of, texts_of, word_of};
-use crate::nearest::nearest;
-use crate::numbers::Unit;
+use crate::keys::{Keys, check_name, list_of, table_of, text_of, texts_of, word_of, wrong_type};
+use crate::numbers::{Unit, number_of};
 use crate::read_signals::read_signal;
 use crate::sensing::read_sensing;
 use crate::source::{Said, Span};
@@ -15,6 +15,7 @@ use crate::written::{
     WrittenDetector, WrittenDetectorPlace, WrittenDistrict, WrittenJoint, WrittenLink, WrittenSection, WrittenStop,
     WrittenTrack, WrittenTurnout, WrittenWay,
 };
+use track::nearest;
 
 /// No station throat has more ways than this; the bound keeps a faulty file from being checked for hours.
 const MOST_WAYS: usize = 1000;
@@ -54,6 +55,9 @@ pub(crate) fn read_track<'t>(mut root: Keys<'t>, out: &mut Findings) -> WrittenT
     track
 }
 
+/// No bus for trains carries more orders a second than this.
+const MOST_ORDERS: u16 = 10_000;
+
 /// Reads every `[[key]]`; those that lack something are left out, having been reported.
 pub(crate) fn each<'t, T>(
     root: &mut Keys<'t>,
@@ -86,16 +90,26 @@ fn read_head<'t>(mut keys: Keys<'t>, track: &mut WrittenTrack<'t>, out: &mut Fin
 
 fn read_link<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenLink<'t>> {
     let name = keys.needed_name("\"west\"", out);
+    let orders = keys.number("orders", Unit::Count, out).and_then(|said| {
+        let bounds = 1.0..=f64::from(MOST_ORDERS);
+        if !bounds.contains(&said.value) {
+            out.mistake(said.span, format!("a link carries 1 to {MOST_ORDERS} orders a second, not {}", said.value))
+                .hint("leave `orders` out where their number is of no matter");
+            return None;
+        }
+        Some(said.value as u16)
+    });
     keys.finish(out);
-    Some(WrittenLink { name: name? })
+    Some(WrittenLink { name: name?, orders })
 }
 
 fn read_district<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenDistrict<'t>> {
     let name = keys.needed_name("\"harbour\"", out);
     let voltage = keys.voltage("voltage", out).map(|said| said.value);
     let is_faulty = keys.has("voltage") && voltage.is_none();
+    let is_switched = keys.flag("switched", out).is_some_and(|said| said.value);
     keys.finish(out);
-    Some(WrittenDistrict { name: name?, voltage, is_faulty })
+    Some(WrittenDistrict { name: name?, voltage, is_faulty, is_switched })
 }
 
 fn read_turnout<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenTurnout<'t>> {
@@ -266,8 +280,34 @@ fn read_stop<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenStop<'
     let name = keys.text("name", out).filter(|name| check_name(*name, out));
     let at = keys.needed_text("at", "\"quay-1.b\"", out);
     let short_of_end = keys.distance("short-of-end", out);
+    let platform = keys.value("platform").map(|said| Said { value: read_platform(said, out), span: said.span });
     keys.finish(out);
-    Some(WrittenStop { name, at: at?, short_of_end })
+    Some(WrittenStop { name, at: at?, short_of_end, platform })
+}
+
+/// From where to where a platform reaches, measured back from the end; nothing where that was wrong, and has been reported.
+fn read_platform(said: Said<&DeValue<'_>>, out: &mut Findings) -> Option<(Length, Length)> {
+    let DeValue::Array(list) = said.value else {
+        wrong_type("platform", "`[from, to]`", said, out)
+            .hint("give where it begins and ends in millimetres, measured back from the end named by `at`");
+        return None;
+    };
+    let [from, to] = &list[..] else {
+        out.mistake(said.span, "a platform has a beginning and an end").hint("write `platform = [100, 900]`");
+        return None;
+    };
+    let bound = |item: &Spanned<DeValue<'_>>, out: &mut Findings| {
+        let span = Span::new(said.span.file, item.span());
+        let said = number_of("platform", Unit::MillimetresFromEnd, Said { value: item.get_ref(), span }, out)?;
+        Some(Length::from_mm_f64(said.value))
+    };
+    let (from, to) = (bound(from, out)?, bound(to, out)?);
+    if from >= to {
+        out.mistake(said.span, "the platform ends before it begins")
+            .hint("both are measured back from the end named by `at`, the nearer first");
+        return None;
+    }
+    Some((from, to))
 }
 
 fn read_detector<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenDetector<'t>> {

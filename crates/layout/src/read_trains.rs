@@ -4,6 +4,7 @@ use toml::de::DeValue;
 use track::{Address, Length, SpeedSteps};
 
 use crate::axles::read_axles;
+use crate::behaviour::{read_engine, read_function};
 use crate::diagnostic::Findings;
 use crate::keys::{Keys, check_name, table_of, text_of, wrong_type};
 use crate::numbers::{Unit, number_of};
@@ -42,12 +43,16 @@ fn read_train<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenTrain
         if read.len() == list.value.len() { read } else { Vec::new() }
     });
     let address = keys.value("address").and_then(|value| read_address(value, out));
+    let link = keys.text("link", out);
     let speed_steps = keys.number("speed-steps", Unit::Count, out).and_then(|steps| read_steps(steps, out));
     let top_speed = keys.speed("top-speed", out);
     let acceleration = keys.acceleration("acceleration", out);
     let braking = keys.acceleration("braking", out);
     let gradient_share = keys.number("gradient-share", Unit::Share, out);
     let speed_tolerance = keys.number("speed-tolerance", Unit::Share, out);
+    let [dwell, start_delay] = ["dwell", "start-delay"].map(|key| keys.duration(key, out).map(|said| said.value));
+    let functions = keys.tables("function", "a function", out);
+    let functions = functions.into_iter().filter_map(|keys| read_function(keys, out)).collect();
     let stands =
         keys.value("stands").and_then(|value| table_of("`stands`", value, out)).and_then(|keys| read_start(keys, out));
     keys.finish(out);
@@ -55,12 +60,16 @@ fn read_train<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenTrain
         name: name?,
         vehicles: vehicles.unwrap_or_default(),
         address,
+        link,
         speed_steps,
         top_speed,
         acceleration,
         braking,
         gradient_share,
         speed_tolerance,
+        dwell,
+        start_delay,
+        functions,
         stands,
     })
 }
@@ -73,6 +82,7 @@ fn read_vehicle<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenVeh
     }
     let detectable = keys.value("detectable");
     let axles = read_axles(&mut keys, length.map(|length| length.value), out);
+    let engine = read_engine(&mut keys, out);
     keys.finish(out);
     let length = length?;
     if length.value > LONGEST_VEHICLE {
@@ -84,7 +94,7 @@ fn read_vehicle<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenVeh
         Some(value) => Some(Said { value: read_detectable(value, length.value, out)?, span: value.span }),
         None => None,
     };
-    Some(WrittenVehicle { name, length: length.value, detectable, axles: axles? })
+    Some(WrittenVehicle { name, length: length.value, detectable, axles: axles?, engine })
 }
 
 /// `true`, `false`, or from where to where. The outer `None`: it was wrong, and has been reported.
@@ -128,7 +138,7 @@ fn read_detectable(value: Said<&DeValue<'_>>, length: Length, out: &mut Findings
 }
 
 /// A number (1 to 127 is short, above is long), `{ short = 3 }` or `{ long = 3 }`.
-fn read_address(value: Said<&DeValue<'_>>, out: &mut Findings) -> Option<Said<Address>> {
+pub(crate) fn read_address(value: Said<&DeValue<'_>>, out: &mut Findings) -> Option<Said<Address>> {
     let span = value.span;
     let address = if value.value.is_table() {
         let mut keys = table_of("an address", value, out)?;

@@ -11,11 +11,11 @@ use crate::books::Books;
 use crate::diagnostic::Findings;
 use crate::keys::list_of;
 use crate::names::Names;
-use crate::nearest::nearest;
 use crate::resolved::{Excused, Places, Resolved};
 use crate::source::{Said, Span};
 use crate::speeds::speeds_of;
 use crate::written::{WrittenJoint, WrittenSection, WrittenTrack, WrittenWay};
+use track::nearest;
 
 type Text<'t> = Said<&'t str>;
 
@@ -107,8 +107,8 @@ pub(crate) fn resolve<'t>(track: &WrittenTrack<'t>, books: &Books, out: &mut Fin
     resolver.add_signals(track);
     resolver.add_stops(track);
     resolver.add_detectors(track);
-    let Resolver { builder, sections, places, excused, section_links, .. } = resolver;
-    Resolved { layout: builder.build(), sections, places, excused, parts: track.parts, section_links }
+    let Resolver { builder, sections, links, places, excused, section_links, .. } = resolver;
+    Resolved { layout: builder.build(), sections, links, places, excused, parts: track.parts, section_links }
 }
 
 fn resolve_scale(scale: Text<'_>, out: &mut Findings) -> Option<Scale> {
@@ -155,6 +155,7 @@ impl<'t> Resolver<'t, '_> {
             if self.districts.is_free(written.name, self.out) {
                 let id = self.builder.district(written.name.value);
                 self.builder.district_mut(id).voltage = written.voltage;
+                self.builder.district_mut(id).is_switched = written.is_switched;
                 self.excused.electrics |= written.is_faulty;
                 self.districts.add(written.name, id);
                 self.places.districts.push(written.name.span);

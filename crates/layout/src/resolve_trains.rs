@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use track::{Address, EndId, Id as _, Layout, Length, SectionId, SpeedSteps, Start, Train, TrainId, Vehicle};
 
+use crate::behaviour::engines_of;
 use crate::diagnostic::Findings;
 use crate::keys::list_of;
 use crate::names::Names;
@@ -24,19 +25,29 @@ pub(crate) fn resolve_trains<'t>(resolved: &mut Resolved<'t>, trains: &[WrittenT
     let mut sight = if resolved.excused.electrics { Sight::Excused } else { Sight::of(&resolved.layout) };
     let mut standing: BTreeMap<SectionId, Text<'t>> = BTreeMap::new();
     for written in trains {
-        if let Some(address) = written.address {
+        let own = written.address.map(|said| (said.value, said.span));
+        let engines = written.vehicles.iter().filter_map(|it| it.engine).map(|said| (said.value.0, said.span));
+        for (value, span) in own.into_iter().chain(engines) {
+            let address = Said { value, span };
             if let Some(first) = addresses.get(&address.value) {
-                out.mistake(
-                    address.span,
-                    format!("`{}` and `{}` have the same address", first.value, written.name.value),
-                )
-                .see(first.span, "the first")
-                .hint("both would answer: give one decoder another address");
+                let (one, other) = (first.value, written.name.value);
+                let (whose, hint) = match one == other {
+                    true => (
+                        format!("two engines of `{one}` have the same address"),
+                        "where they run alike say it once, as the `address` of the train",
+                    ),
+                    false => (
+                        format!("`{one}` and `{other}` have the same address"),
+                        "both would answer: give one decoder another address",
+                    ),
+                };
+                out.mistake(address.span, whose).see(first.span, "the first").hint(hint);
             } else {
                 addresses.insert(address.value, written.name);
             }
         }
         let mut train = described(written, resolved.layout.scale.ratio, &mut sight, out);
+        train.link = written.link.and_then(|link| resolved.links.find(link, out));
         warn_of_blindness(&train, written, out);
         train.start = written.stands.as_ref().and_then(|start| {
             let place = Placement { resolved, train: &train, name: written.name, start };
@@ -72,6 +83,7 @@ fn described(written: &WrittenTrain<'_>, ratio: f64, sight: &mut Sight, out: &mu
         name: written.name.value.to_owned(),
         vehicles: vehicles.collect(),
         address: written.address.map(|said| said.value),
+        link: None,
         speed_steps: written.speed_steps.unwrap_or(SpeedSteps::Steps126),
         top_speed: written.top_speed.map(|said| said.value.on_table(ratio)),
         acceleration: written.acceleration.map(|said| said.value),
@@ -80,6 +92,10 @@ fn described(written: &WrittenTrain<'_>, ratio: f64, sight: &mut Sight, out: &mu
             .gradient_share
             .map_or(Train::GRADIENT_SHARE_PERMILLE, |said| (said.value * 1000.0).round() as i64),
         speed_tolerance_permille: (tolerance * 1000.0).round() as i64,
+        dwell: written.dwell.unwrap_or_default(),
+        start_delay: written.start_delay.unwrap_or_default(),
+        functions: written.functions.clone(),
+        engines: engines_of(&written.vehicles, written.address, out),
         start: None,
     }
 }

@@ -11,6 +11,7 @@ use crate::source::{Said, Span};
 pub(crate) struct Resolved<'t> {
     pub(crate) layout: Layout,
     pub(crate) sections: Names<'t, SectionId>,
+    pub(crate) links: Names<'t, LinkId>,
     pub(crate) places: Places,
     pub(crate) excused: Excused,
     pub(crate) parts: Option<Said<usize>>,

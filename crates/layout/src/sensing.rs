@@ -6,10 +6,10 @@ use track::{Current, Detector, DetectorKind, Sensing, SensingKind};
 
 use crate::diagnostic::Findings;
 use crate::keys::{Keys, list_of};
-use crate::nearest::nearest;
 use crate::resolve::Resolver;
 use crate::source::{Said, Span};
 use crate::written::{WrittenDetector, WrittenSensing, WrittenTrack};
+use track::nearest;
 
 /// A detector that says nothing for longer than this hides more than dirt.
 const LONGEST_BRIDGE: Duration = Duration::from_secs(10);

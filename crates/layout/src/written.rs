@@ -3,7 +3,9 @@
 use std::time::Duration;
 
 use track::braking::Gradient;
-use track::{Acceleration, Address, Current, Draw, Length, Lie, SensingKind, SpeedClass, SpeedSteps, Voltage};
+use track::{
+    Acceleration, Address, Current, Draw, Facing, Function, Length, Lie, SensingKind, SpeedClass, SpeedSteps, Voltage,
+};
 
 use crate::numbers::WrittenSpeed;
 use crate::source::{Said, Span};
@@ -66,6 +68,7 @@ pub(crate) struct WrittenSensing {
 
 pub(crate) struct WrittenLink<'t> {
     pub(crate) name: Text<'t>,
+    pub(crate) orders: Option<u16>,
 }
 
 pub(crate) struct WrittenDistrict<'t> {
@@ -73,6 +76,7 @@ pub(crate) struct WrittenDistrict<'t> {
     pub(crate) voltage: Option<Voltage>,
     /// A voltage was given, but a wrong one; that has been reported.
     pub(crate) is_faulty: bool,
+    pub(crate) is_switched: bool,
 }
 
 pub(crate) struct WrittenTurnout<'t> {
@@ -132,6 +136,7 @@ pub(crate) struct WrittenStop<'t> {
     pub(crate) name: Option<Text<'t>>,
     pub(crate) at: Text<'t>,
     pub(crate) short_of_end: Option<Said<Length>>,
+    pub(crate) platform: Option<Said<Option<(Length, Length)>>>,
 }
 
 pub(crate) struct WrittenDetector<'t> {
@@ -159,12 +164,16 @@ pub(crate) struct WrittenTrain<'t> {
     pub(crate) name: Text<'t>,
     pub(crate) vehicles: Vec<WrittenVehicle<'t>>,
     pub(crate) address: Option<Said<Address>>,
+    pub(crate) link: Option<Text<'t>>,
     pub(crate) speed_steps: Option<SpeedSteps>,
     pub(crate) top_speed: Option<Said<WrittenSpeed>>,
     pub(crate) acceleration: Option<Said<Acceleration>>,
     pub(crate) braking: Option<Said<Acceleration>>,
     pub(crate) gradient_share: Option<Said<f64>>,
     pub(crate) speed_tolerance: Option<Said<f64>>,
+    pub(crate) dwell: Option<Duration>,
+    pub(crate) start_delay: Option<Duration>,
+    pub(crate) functions: Vec<Function>,
     pub(crate) stands: Option<WrittenStart<'t>>,
 }
 
@@ -174,6 +183,8 @@ pub(crate) struct WrittenVehicle<'t> {
     /// Nothing where nobody said; nothing within where nothing of it can be seen.
     pub(crate) detectable: Option<Said<Option<(Length, Length)>>>,
     pub(crate) axles: Vec<WrittenAxles>,
+    /// Its own decoder, where it is one of several engines.
+    pub(crate) engine: Option<Said<(Address, Facing)>>,
 }
 
 /// Axles of one list, which draw alike.

@@ -1,5 +1,6 @@
 //! Opening a layout's folder. Files are only ever read.
 
+use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::{ErrorKind, Read};
 use std::path::Path;
@@ -14,6 +15,24 @@ use layout::{LARGEST_FILE, Loaded, Refused, TRACK_FILE, Unreadable};
 pub(crate) fn load(folder: &Path) -> Result<Loaded, Refused> {
     check_folder(folder).map_err(Refused::Unreadable)?;
     layout::load(|name| read(folder, name))
+}
+
+/// Loads the layout in a folder, and gives the text of each file that was read for it as well.
+///
+/// # Errors
+///
+/// As [`load`].
+pub(crate) fn load_with_files(folder: &Path) -> Result<(Loaded, BTreeMap<String, String>), Refused> {
+    check_folder(folder).map_err(Refused::Unreadable)?;
+    let mut files = BTreeMap::new();
+    let loaded = layout::load(|name| {
+        let bytes = read(folder, name)?;
+        if let Some(bytes) = &bytes {
+            files.insert(name.to_owned(), String::from_utf8_lossy(bytes).into_owned());
+        }
+        Ok(bytes)
+    })?;
+    Ok((loaded, files))
 }
 
 fn check_folder(folder: &Path) -> Result<(), Unreadable> {

@@ -103,11 +103,17 @@ fn mistakes_of_all_files_are_shown_and_end_with_1() {
 #[test]
 fn warnings_do_not_fail_and_links_are_not_passed_over() {
     let text = [GOOD, b"[[turnout]]\nname = \"W1\"\n"].concat();
-    let folder = folder("warning", &[("layout.toml", &text), ("links.toml", b"any = 1\n")]);
+    let folder = folder(
+        "warning",
+        &[
+            ("layout.toml", &text),
+            ("links.toml", b"[[link]]\nname = \"box\"\nby = \"adapter\"\ncommand = [\"true\"]\n"),
+        ],
+    );
     let ran = check(&[folder.to_str().unwrap()]);
     assert_eq!(ran.status, Some(0));
     assert!(ran.output.starts_with("warning: no way needs turnout `W1`\n"), "{}", ran.output);
-    assert!(ran.output.contains("of `links.toml` only the TOML was checked"), "{}", ran.output);
+    assert!(ran.output.contains("link `box` carries 0 things"), "{}", ran.output);
 }
 
 #[track_caller]

@@ -160,3 +160,16 @@ fn low_staithe_has_a_table_of_routes_with_a_protected_flank_each() {
         assert!(output.lines().any(|line| line.starts_with(route)), "no {route} in\n{output}");
     }
 }
+
+#[test]
+fn of_a_long_way_that_two_trains_would_share_three_sections_are_named_and_the_others_counted() {
+    let mut layout = LINE.replace("ends = [\"west.b\", \"fork.toe\"]", "ends = [\"west.b\", \"n1.a\"]");
+    for place in 1..=5 {
+        let next = if place < 5 { format!("n{}.a", place + 1) } else { "fork.toe".to_owned() };
+        layout += &format!("[[section]]\nname = \"n{place}\"\n[[joint]]\nends = [\"n{place}.b\", \"{next}\"]\n");
+    }
+    let ran = check(&folder("long", &layout), &["--control-table", "--csv"]);
+    let output = text(&ran.stdout);
+    let reason = "B-west.a: they meet in fork, they meet in n1, they meet in n2, and 3 more like that";
+    assert!(output.contains(reason), "{output}");
+}

@@ -231,16 +231,16 @@ fn a_train_whose_tail_stays_on_the_turnouts_or_finds_no_track_is_told_with_how_m
         warnings("tails", PLATFORM, &trains),
         [
             (
-                "behind the stopping point `halt` there are 440 mm up to the turnouts of `throat`, 30 too few for `Plover`, \
+                "behind the stopping point `halt` there are 460 mm up to the turnouts of `throat`, 10 too few for `Plover`, \
                  which is 470 mm long"
                     .to_owned(),
-                "less `short-of-end`, 30 mm more track, or no train of more than 440 mm there".to_owned()
+                "less `short-of-end`, 10 mm more track, or no train of more than 460 mm there".to_owned()
             ),
             (
-                "behind the stopping point `out` there are 350 mm up to the buffers at `bay.b`, 120 too few for `Plover`, which \
-                 is 470 mm long; so it is with 2 other trains"
+                "behind the stopping point `out` there are 360 mm up to the buffers at `bay.b`, 110 too few for `Plover`, which \
+                 is 470 mm long; so it is with another train"
                     .to_owned(),
-                "less `short-of-end`, 120 mm more track, or no train of more than 350 mm there".to_owned()
+                "less `short-of-end`, 110 mm more track, or no train of more than 360 mm there".to_owned()
             ),
         ]
     );

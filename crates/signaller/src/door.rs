@@ -168,8 +168,24 @@ pub enum Request {
     },
     /// A person gives a train back that they drove.
     HandBack {
-        /// The train. It must stand.
+        /// The train. It must stand, unless it is driven at a throttle through the signaller.
         train: TrainId,
+    },
+    /// A person drives a train at a throttle through the signaller from now on. The throttle is closed at first.
+    TakeThrottle {
+        /// The train.
+        train: TrainId,
+        /// Whether they let it be kept back.
+        protection: Protection,
+    },
+    /// A person who drives a train through the signaller sets the throttle.
+    SetThrottle {
+        /// The train.
+        train: TrainId,
+        /// Which way, as the train sees it.
+        direction: Direction,
+        /// Speed step; 0 stands.
+        step: u8,
     },
     /// A train is to go somewhere by any free path.
     Go {
@@ -182,6 +198,22 @@ pub enum Request {
     Stop {
         /// The train.
         train: TrainId,
+    },
+    /// Trains are to stop as quickly as they can, whatever that does to couplings, and to be held: one or those of a region until
+    /// they are released, all of them until [`Request::ResumeAll`].
+    EmergencyStop {
+        /// Which.
+        of: Extent,
+    },
+    /// The power is to be cut.
+    CutPower {
+        /// The district.
+        district: DistrictId,
+    },
+    /// Power that was cut is to be switched on again.
+    RestorePower {
+        /// The district.
+        district: DistrictId,
     },
     /// Every train is to stop at once and be held.
     StopAll,
@@ -273,8 +305,28 @@ pub enum Request {
     },
 }
 
+/// Whether a train that a person drives is braked when it would pass the end of its authority, or be too fast.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+pub enum Protection {
+    /// It is not: the person is only told.
+    Off,
+    /// It is.
+    On,
+}
+
+/// Which trains an emergency stop is for.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Extent {
+    /// This one.
+    Train(TrainId),
+    /// Every one that is, may be or is about to be in one of these sections.
+    Region(Vec<SectionId>),
+    /// All.
+    Everything,
+}
+
 /// Where a train is to go.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub enum Destination {
     /// A stopping point.
     Stop(StopId),
@@ -303,6 +355,27 @@ pub enum Output {
         /// Speed step; 0 stands.
         step: u8,
     },
+    /// A train shall stand as soon as it can, and not along its braking curve: in digital command control, the emergency stop.
+    EmergencyStop {
+        /// The train.
+        train: TrainId,
+    },
+    /// A function of a train's decoder shall be on, or off.
+    Function {
+        /// The train.
+        train: TrainId,
+        /// Its number.
+        number: u8,
+        /// Whether it shall be on.
+        on: bool,
+    },
+    /// A power district shall be live, or dark.
+    Power {
+        /// The district.
+        district: DistrictId,
+        /// Whether it shall be live.
+        live: bool,
+    },
     /// A turnout shall lie so.
     Throw {
         /// The turnout.
@@ -330,7 +403,7 @@ pub enum Output {
 }
 
 /// Which way a train moves, as it sees it itself.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, serde::Serialize, serde::Deserialize)]
 pub enum Direction {
     /// Its first vehicle leads.
     Forward,
@@ -349,7 +422,7 @@ impl Direction {
 }
 
 /// How far a route has come that was set for whoever comes.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize)]
 pub enum RouteStage {
     /// All of it is locked, and its turnouts are on their way.
     Called,
@@ -437,6 +510,13 @@ pub enum Fact {
         train: TrainId,
         /// Where.
         at: Destination,
+    },
+    /// A train that a person drives is kept back: the throttle asks for more than it may do.
+    KeptBack {
+        /// The train.
+        train: TrainId,
+        /// Why, in plain words.
+        reason: String,
     },
     /// A train waits for track that it cannot have yet.
     Waiting {
@@ -552,7 +632,7 @@ pub struct Refusal {
 }
 
 /// Tells doubts apart.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize)]
 pub struct DoubtId(pub u64);
 
 /// A doubt, for people.
@@ -582,7 +662,7 @@ pub enum Suspect {
 }
 
 /// What is said of a section.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub enum Tag {
     /// Nothing is said to be there. The blind end of a train may be, or what comes after its nose out of a dark
     /// section: no detector tells when that has left, and until it is proved the section is given to nobody else.

@@ -11,7 +11,9 @@
 //! through).
 
 pub mod aspect;
+pub mod board;
 pub mod detect;
+mod digest;
 pub mod door;
 pub mod drive;
 pub mod identity;
@@ -22,13 +24,17 @@ mod model;
 pub mod picture;
 pub mod roster;
 mod signaller;
+pub mod snapshot;
 mod time;
 
+pub use board::{Board, SetRoute};
+pub use digest::Digest;
 pub use door::{
-    Answer, Destination, Direction, Doubt, DoubtId, Fact, Input, Memory, Output, Refusal, Request, RouteStage, Step,
-    Suspect, Tag, Ticket,
+    Answer, Destination, Direction, Doubt, DoubtId, Extent, Fact, Input, Memory, Output, Protection, Refusal, Request,
+    RouteStage, Step, Suspect, Tag, Ticket,
 };
-pub use drive::{Lessons, SpeedProfile, StepSpeed};
-pub use signaller::{Conduct, Signaller};
+pub use drive::{Advice, Lessons, SpeedProfile, StepSpeed};
+pub use signaller::{Changeover, Conduct, Explanation, Finding, Possibility, Signaller, Why};
+pub use snapshot::RestoreError;
 pub use time::Time;
 pub use track::{Aspect, AspectBook};

@@ -260,6 +260,7 @@ impl World {
             match output {
                 Output::Drive { step: 0, .. } if self.lost_stops > 0 => self.lost_stops -= 1,
                 Output::Drive { train, direction, step } => self.drive(train, direction, step),
+                Output::EmergencyStop { train } => self.stand_dead(train),
                 Output::Throw { turnout, lie } => self.throw(turnout, lie),
                 _ => {}
             }
@@ -286,6 +287,12 @@ impl World {
         truth.direction = direction;
         if step > 0 && truth.leading != direction {
             truth.turn_back(&lengths);
+        }
+    }
+
+    fn stand_dead(&mut self, train: TrainId) {
+        if let Some(truth) = &mut self.trains[train] {
+            (truth.wanted, truth.speed) = (0.0, 0.0);
         }
     }
 

@@ -8,19 +8,19 @@ use std::sync::Arc;
 use track::{Axle, Id, Layout, Length, Table, Train, TrainId, Vehicle};
 
 /// All trains as they are now.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, serde::Serialize, serde::Deserialize)]
 pub struct Roster {
     rows: Table<TrainId, Row>,
 }
 
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, serde::Serialize, serde::Deserialize)]
 struct Row {
     train: Train,
     measure: Option<Measure>,
 }
 
 /// The lengths of a train, worked out once.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub struct Measure {
     /// From its first to its last axle that a detector can see.
     pub seen: Length,

@@ -3,6 +3,7 @@
 //! Each stage is one function and reads only what the stages before it left. `signaller/reports.rs` turns what was heard into
 //! one batch for identity; `signaller/requests.rs` answers wishes; the rest of the work is done in the stages' own modules.
 
+mod changeover;
 mod couple;
 mod doubts;
 mod memory;
@@ -10,22 +11,28 @@ mod reports;
 mod requests;
 #[cfg(test)]
 mod tests;
+mod why;
 
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 use track::{Layout, SectionId, TrainId, TurnoutId};
 
+pub use changeover::Changeover;
+pub use why::{Explanation, Finding, Possibility, Why};
+
 use crate::aspect::Signals;
 use crate::detect::Detect;
+use crate::digest::Digest;
 use crate::door::{Input, Output, Step};
-use crate::drive::Drive;
+use crate::drive::{Advice, Drive};
 use crate::identity::{Batch, Identity};
 use crate::interlock::Interlock;
 use crate::roster::Roster;
+use crate::snapshot::{digest_of_layout, kept};
 use crate::time::Time;
 
 /// Whether the signaller only watches or also drives.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub enum Conduct {
     /// It says who is where and what signals show; people drive. Signals work by themselves, from occupancy.
     Observe,
@@ -69,9 +76,21 @@ pub struct Signaller {
     drive: Drive,
     /// Trains that were remembered, and of which nothing yet says for sure where they stand.
     unconfirmed: Vec<TrainId>,
+    /// What is said again after a changeover.
+    say_again: changeover::SayAgain,
+    /// So many outputs of the last step said again what was so before.
+    said_again: usize,
     changes: Changes,
     outputs: Vec<Output>,
+    /// The digest of the layout, once somebody asked for a snapshot.
+    digest_of_layout: OnceLock<Digest>,
 }
+
+kept!(Signaller {
+    kept: [unconfirmed, say_again],
+    parts: [roster, detect, identity, interlock, signals, drive],
+    made_anew: [layout, conduct, batch, said_again, changes, outputs, digest_of_layout],
+});
 
 impl Signaller {
     /// A signaller for a layout. It knows nothing of what stands there until it hears.
@@ -87,8 +106,11 @@ impl Signaller {
             layout,
             conduct,
             unconfirmed: Vec::new(),
+            say_again: changeover::SayAgain::default(),
+            said_again: 0,
             changes: Changes::default(),
             outputs: Vec::new(),
+            digest_of_layout: OnceLock::new(),
         }
     }
 
@@ -106,6 +128,8 @@ impl Signaller {
         self.outputs.clear();
         self.changes.clear();
         self.interlock.begin_step();
+        self.say_again(now);
+        self.said_again = self.outputs.len();
         self.name_trains(inputs);
         self.hear(now, inputs);
         self.tell_doubts(now, inputs);
@@ -157,6 +181,27 @@ impl Signaller {
         [self.detect.wake_at(), self.interlock.wake_at(now), self.drive.wake_at()].into_iter().flatten().min()
     }
 
+    /// So many outputs of the last step, the first of them, said again what was so before, after a changeover.
+    pub fn said_again(&self) -> usize {
+        self.said_again
+    }
+
+    /// Hands the roster to whoever reckons with it.
+    pub(crate) fn share_roster(&mut self) {
+        self.identity.set_roster(Arc::clone(&self.roster));
+        self.interlock.set_roster(Arc::clone(&self.roster));
+    }
+
+    /// The digest of its layout, which is worked out when it is asked for first.
+    pub(crate) fn digest_of_layout(&self) -> Digest {
+        *self.digest_of_layout.get_or_init(|| digest_of_layout(&self.layout))
+    }
+
+    /// Its layout has this digest.
+    pub(crate) fn with_digest_of_layout(self, digest: Digest) -> Self {
+        Self { digest_of_layout: OnceLock::from(digest), ..self }
+    }
+
     /// Grants and locks.
     pub fn interlock(&self) -> &Interlock {
         &self.interlock
@@ -170,6 +215,11 @@ impl Signaller {
     /// How trains are driven.
     pub fn drive(&self) -> &Drive {
         &self.drive
+    }
+
+    /// How a person should drive a train now that they drive at a throttle through the signaller; nothing of other trains.
+    pub fn advice(&self, train: TrainId, now: Time) -> Option<Advice> {
+        self.drive.advice(train, now, &self.identity, &self.interlock, &self.signals)
     }
 
     /// The layout.

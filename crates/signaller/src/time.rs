@@ -5,7 +5,7 @@ use std::ops::{Add, Sub};
 use std::time::Duration;
 
 /// Nanoseconds since the register began. Never goes back; can be stored and printed.
-#[derive(Clone, Copy, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Clone, Copy, Default, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize)]
 pub struct Time(i64);
 
 impl Time {

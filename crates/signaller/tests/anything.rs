@@ -136,6 +136,8 @@ fn run(seed: u64) {
     let detected: Vec<SectionId> = layout.sections.ids().filter(|&section| !layout.is_dark(section)).collect();
     let conduct = dice.one_of(&[Conduct::Observe, Conduct::Control]);
     let mut signaller = Signaller::new(Arc::clone(&layout), conduct);
+    // Hears the same, and is taken down in a snapshot and restored again and again.
+    let mut twin = Signaller::new(Arc::clone(&layout), conduct);
     let mut listener = Listener::default();
     let mut now = Time::ZERO;
     let mut inputs: Vec<Input> = Vec::new();
@@ -159,7 +161,14 @@ fn run(seed: u64) {
                 _ => inputs.push(Input::SectionReported { section, occupied: dice.below(2) == 0 }),
             }
         }
+        if (at + seed).is_multiple_of(6) {
+            let snapshot = twin.snapshot();
+            twin = Signaller::restore(Arc::clone(&layout), &snapshot).unwrap();
+            assert!(twin.snapshot() == snapshot, "it is taken down otherwise once it is restored");
+        }
         let step = signaller.step(now, &inputs);
+        let again = twin.step(now, &inputs);
+        assert_eq!((again.outputs, again.wake_at), (step.outputs, step.wake_at), "a restored one says something else");
         let accepted = Output::Fact(Fact::Answered { ticket: Ticket(at), answer: Answer::Accepted });
         let is_accepted = step.outputs.contains(&accepted);
         listener.hear(step.outputs);

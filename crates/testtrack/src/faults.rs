@@ -253,6 +253,11 @@ impl Faults {
         Self { rates: Fault::ALL.map(rate) }
     }
 
+    /// Whether anything can go wrong.
+    pub fn any(&self) -> bool {
+        Fault::ALL.iter().any(|&fault| self.rate(fault).per_million() > 0)
+    }
+
     /// How often a fault happens.
     pub fn rate(&self, fault: Fault) -> Rate {
         self.rates[fault as usize]

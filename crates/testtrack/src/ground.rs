@@ -3,8 +3,8 @@
 use std::sync::Arc;
 
 use track::{
-    Beyond, DetectorId, DetectorKind, EndId, Layout, Length, Lie, SectionId, Table as Rows, Train, Traverse, TurnoutId,
-    WayId,
+    Beyond, DetectorId, DetectorKind, EndId, Layout, Length, Lie, Renumbering, SectionId, Table as Rows, Train,
+    Traverse, TurnoutId, WayId,
 };
 
 use crate::random::Stream;
@@ -32,7 +32,7 @@ pub(crate) struct Ground {
 }
 
 /// A turnout's blades.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 struct Points {
     lies: Option<Lie>,
     moving: Option<Movement>,
@@ -108,6 +108,22 @@ impl Ground {
         }
     }
 
+    /// Takes over what is as it was: lengths, and how turnouts lie and move.
+    pub(crate) fn take_from(&mut self, old: &mut Self, settings: &Settings, numbers: &Renumbering) {
+        for (way, length) in old.lengths.iter() {
+            if let Some(new) = numbers.ways[way] {
+                self.lengths[new] = *length;
+            }
+        }
+        self.spots = place_spots(&self.layout, &self.lengths, settings.seed);
+        for (turnout, points) in old.turnouts.iter() {
+            if let Some(new) = numbers.turnouts[turnout].filter(|_| !numbers.turnouts_touched.contains(&turnout)) {
+                self.turnouts[new] = points.clone();
+            }
+        }
+        self.find_next_lying();
+    }
+
     /// The true length of a way.
     pub(crate) fn length(&self, way: WayId) -> Length {
         self.lengths[way]
@@ -129,11 +145,22 @@ impl Ground {
         needs.iter().find(|need| self.turnouts[need.turnout].lies != Some(need.lie)).map(|need| need.turnout)
     }
 
-    /// The way that the turnouts lie for, entering a section by `enter`; else the one with the fewest lying wrong.
+    /// The way that the turnouts lie for, entering a section by `enter`; else the one against which the fewest lie, and of several
+    /// the one towards which those move that do.
     pub(crate) fn way_set(&self, enter: EndId) -> Option<(Traverse, Option<TurnoutId>)> {
         let wrongs = |way: WayId| {
-            let needs = &self.layout.ways[way].needs;
-            needs.iter().filter(|need| self.turnouts[need.turnout].lies != Some(need.lie)).count()
+            let (mut against, mut moving_away, mut moving) = (0, 0, 0);
+            for need in &self.layout.ways[way].needs {
+                let points = &self.turnouts[need.turnout];
+                match points.lies {
+                    Some(lie) => against += usize::from(lie != need.lie),
+                    None => {
+                        moving += 1;
+                        moving_away += usize::from(points.moving.is_some_and(|movement| movement.to != need.lie));
+                    }
+                }
+            }
+            (against, moving_away, moving)
         };
         let (way, leave) = self.layout.ways_from(enter).min_by_key(|&(way, _)| wrongs(way))?;
         let traverse = Traverse { section: self.layout.ends[enter].section, enter, way, leave };

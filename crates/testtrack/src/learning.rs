@@ -8,10 +8,10 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use signaller::measuring::{Measuring, Stage};
-use signaller::{Direction, SpeedProfile, Time};
-use track::{Acceleration, Id, Speed, TrainId};
+use signaller::{Direction, Input, Output, SpeedProfile, Time};
+use track::{Acceleration, Id, Layout, SectionId, Speed, TrainId};
 
-use crate::session::Session;
+use crate::session::{Moment, Session};
 use crate::settings::Settings;
 use crate::stopping::{Fitted, course};
 
@@ -26,6 +26,52 @@ pub struct Learned {
     pub momentum: [Acceleration; 2],
 }
 
+/// One timing by a stopwatch from joint to joint, by somebody who hears the same reports: how fast the train ran at a step, in
+/// millimetres a second.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Pass {
+    /// Which way.
+    pub direction: Direction,
+    /// At which step.
+    pub step: u8,
+    /// How fast.
+    pub mm_s: f64,
+}
+
+/// Times a train from joint to joint wherever it had run at one step for long enough.
+struct Stopwatch {
+    layout: Arc<Layout>,
+    order: Option<(Time, Direction, u8)>,
+    /// Where and when a joint was passed last.
+    entered: Option<(SectionId, Time)>,
+    passes: Vec<Pass>,
+}
+
+/// After an order a train has settled so much later. Common practice, no source.
+const SETTLES: Duration = Duration::from_millis(3_000);
+
+impl Stopwatch {
+    fn hear(&mut self, moment: &Moment<'_>) {
+        for output in moment.outputs {
+            if let Output::Drive { direction, step, .. } = *output {
+                let is_new = self.order.is_none_or(|(_, way, known)| (way, known) != (direction, step));
+                self.order = if is_new { Some((moment.now, direction, step)) } else { self.order };
+            }
+        }
+        for input in moment.inputs {
+            let Input::SectionReported { section, occupied: true } = *input else { continue };
+            let on_delay = self.layout.sections[section].detector.map(|it| self.layout.detectors[it].on_delay);
+            let at = moment.now - on_delay.unwrap_or_default();
+            let before = self.entered.replace((section, at));
+            let (Some((before, since)), Some((told, direction, step))) = (before, self.order) else { continue };
+            let length = self.layout.sections[before].ways.first().and_then(|&way| self.layout.ways[way].length);
+            if let Some(length) = length.filter(|_| step > 0 && told + SETTLES <= since && before != section) {
+                self.passes.push(Pass { direction, step, mm_s: length.mm() / at.since(since).as_secs_f64() });
+            }
+        }
+    }
+}
+
 /// A measuring run takes no longer.
 const LONGEST: Duration = Duration::from_secs(7200);
 
@@ -34,6 +80,14 @@ const LONGEST: Duration = Duration::from_secs(7200);
 /// # Errors
 /// In plain words, why it did not.
 pub fn measure(seed: u64, passes: usize) -> Result<Learned, String> {
+    measure_beside_a_stopwatch(seed, passes).map(|(learned, _)| learned)
+}
+
+/// The same; and what somebody with a stopwatch makes of it.
+///
+/// # Errors
+/// In plain words, why it did not.
+pub fn measure_beside_a_stopwatch(seed: u64, passes: usize) -> Result<(Learned, Vec<Pass>), String> {
     let settings = Settings::lifelike(seed);
     let layout = Arc::new(course::drawn(seed, Fitted::Spots));
     let train = TrainId::from_index(0);
@@ -42,10 +96,12 @@ pub fn measure(seed: u64, passes: usize) -> Result<Learned, String> {
     let mut candidates: Vec<_> = layout.stops.ids().collect();
     candidates.rotate_right(1);
     candidates.swap(0, 1);
+    let mut stopwatch = Stopwatch { layout: Arc::clone(&layout), order: None, entered: None, passes: Vec::new() };
     let mut measuring = Measuring::new(&layout, train, candidates, passes / 2);
     while !matches!(measuring.stage(), Stage::Done | Stage::Failed(_)) && session.now() < Time::ZERO + LONGEST {
         let next = session.now() + Duration::from_secs(30);
         session.run_until(next, &mut |moment, desk| {
+            stopwatch.hear(moment);
             measuring.hear(moment.now, moment.outputs, &mut |request| desk.request(request));
         });
     }
@@ -60,7 +116,7 @@ pub fn measure(seed: u64, passes: usize) -> Result<Learned, String> {
     let speeds = |direction| (1..=steps).map(|step| session.table().settled_speed(train, direction, step)).collect();
     let truth = [speeds(Direction::Forward), speeds(Direction::Backward)];
     let momentum = session.table().momentum(train).ok_or("there is no train")?;
-    Ok(Learned { profile, truth, momentum })
+    Ok((Learned { profile, truth, momentum }, stopwatch.passes))
 }
 
 impl Learned {

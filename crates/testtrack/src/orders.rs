@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::time::Duration;
 
 use signaller::{Direction, Time};
-use track::{Layout, Table as Rows, TrainId};
+use track::{Layout, Renumbering, Table as Rows, TrainId};
 
 use crate::random::Stream;
 use crate::settings::{Settings, Spread};
@@ -13,8 +13,16 @@ use crate::settings::{Settings, Spread};
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Order {
     pub(crate) train: TrainId,
-    pub(crate) direction: Direction,
-    pub(crate) step: u8,
+    pub(crate) asked: Asked,
+}
+
+/// What it is to do.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum Asked {
+    /// To run, or to brake to a stand.
+    Run(Direction, u8),
+    /// To stand as soon as it can.
+    StandDead,
 }
 
 /// Orders that have not reached their train yet, by when they do.
@@ -41,6 +49,19 @@ impl Orders {
         *last_arrival = arrival;
         self.given += 1;
         self.under_way.insert((arrival, self.given), order);
+    }
+
+    /// Takes over what is on its way by orders of another time, and how far each line was.
+    pub(crate) fn go_on(&mut self, old: Self, renumber: &dyn Fn(Order) -> Option<Order>, numbers: &Renumbering) {
+        for (train, line) in old.lines.iter() {
+            if let Some(new) = numbers.trains.get(train).copied().flatten()
+                && self.lines.get(new).is_some()
+            {
+                self.lines[new] = line.clone();
+            }
+        }
+        self.given = old.given;
+        self.under_way = old.under_way.into_iter().filter_map(|(due, order)| Some((due, renumber(order)?))).collect();
     }
 
     pub(crate) fn next_due(&self) -> Option<Time> {

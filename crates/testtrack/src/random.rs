@@ -1,6 +1,6 @@
 //! Chance, all of it from one seed: labelled streams, so that drawing more of one thing never shifts another.
 
-use crate::digest::Digest;
+use signaller::Digest;
 
 /// A stream of numbers: SplitMix64, after Steele, Lea and Flood, "Fast splittable pseudorandom number generators" (2014).
 ///

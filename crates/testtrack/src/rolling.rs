@@ -28,7 +28,7 @@ const TIP: i64 = 6_000;
 /// How far the track goes beyond the layout.
 const FAR: i64 = i64::MAX / 4;
 
-/// A locomotive that stalls comes to stand so many times quicker than by braking: its motor holds it. Common practice, no source.
+/// A locomotive that stalls, or is stopped in an emergency, comes to stand so many times quicker than by braking: its motor holds it. Common practice, no source.
 const STALL_BRAKES: i64 = 4;
 
 const TICK_MS: i64 = TICK.as_millis() as i64;
@@ -142,6 +142,8 @@ pub(crate) struct Rolling {
     pub(crate) mischief: Mischief,
     /// What it was told last, heard or not: it is told again and again.
     told: (Direction, u8),
+    /// Its motor is held: it stands as quickly as it can.
+    stands_dead: bool,
     /// How fast it was when it derailed or collided.
     pub(crate) speed_before: i64,
     pub(crate) length: i64,
@@ -212,6 +214,7 @@ impl Rolling {
             vehicles: vehicles.to_vec(),
             mischief: Mischief::default(),
             told: (Direction::Forward, 0),
+            stands_dead: false,
             speed_before: 0,
         }
     }
@@ -260,9 +263,20 @@ impl Rolling {
         self.obey();
     }
 
+    /// Takes in that it is to stand as soon as it can, and does so if it hears it.
+    pub(crate) fn order_to_stand_dead(&mut self) {
+        self.told.1 = 0;
+        self.obey();
+        self.stands_dead = self.obeys();
+    }
+
+    fn obeys(&self) -> bool {
+        !self.mischief.deaf && !self.mischief.by_hand && self.is_on_table() && !self.wrecked
+    }
+
     /// Does what it was told last, unless it is deaf or a person drives it.
     pub(crate) fn obey(&mut self) {
-        if !self.mischief.deaf && !self.mischief.by_hand && self.is_on_table() && !self.wrecked {
+        if self.obeys() {
             self.drive(self.told.0, self.told.1);
         }
     }
@@ -275,6 +289,7 @@ impl Rolling {
     /// Sets the throttle.
     pub(crate) fn drive(&mut self, direction: Direction, step: u8) {
         let speed = self.speed_at(direction, step).um();
+        self.stands_dead &= step == 0;
         self.wanted = match direction {
             Direction::Forward => speed,
             Direction::Backward => -speed,
@@ -321,6 +336,7 @@ impl Rolling {
             vehicles: left,
             mischief: Mischief::default(),
             told: (Direction::Forward, 0),
+            stands_dead: false,
             speed_before: 0,
             length: 0,
             pieces: VecDeque::new(),
@@ -459,7 +475,8 @@ impl Rolling {
         let pull = self.pull() * self.power_permille / 1000;
         let wanted = if self.pushes_buffer() { 0 } else { pull * self.temper.tick() / 1_000_000 };
         let speed = self.speed;
-        let harder = if self.mischief.stalled { STALL_BRAKES } else { 1 };
+        let stands_dead = self.stands_dead && self.pull() == 0;
+        let harder = if self.mischief.stalled || stands_dead { STALL_BRAKES } else { 1 };
         let (braked, gathered) = (self.braking * harder * TICK_MS / 1000, self.gathering * TICK_MS / 1000);
         if speed > 0 && wanted < speed {
             (speed - braked).max(wanted.max(0))

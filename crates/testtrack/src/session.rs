@@ -4,11 +4,10 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 use std::time::Duration;
 
-use signaller::{Conduct, Input, Output, Request, Signaller, Step, Ticket, Time};
+use signaller::{Conduct, Digest, Input, Output, Request, Signaller, Step, Ticket, Time};
 use track::Layout;
 
 use crate::checkers::{Checkers, Claims, Violation};
-use crate::digest::Digest;
 use crate::place::PlaceError;
 use crate::settings::Settings;
 use crate::statistics::{Keeper, Statistics};
@@ -37,18 +36,20 @@ impl Works for Signaller {
 /// A table and a signaller that work each other, from the first reports on.
 #[derive(Debug)]
 pub struct Session<S = Signaller> {
-    table: Table,
-    signaller: S,
-    checkers: Checkers,
-    keeper: Keeper,
+    pub(crate) table: Table,
+    pub(crate) signaller: S,
+    pub(crate) checkers: Checkers,
+    pub(crate) keeper: Keeper,
     digest: Digest,
     desk: Desk,
     now: Time,
-    wake_at: Option<Time>,
+    pub(crate) wake_at: Option<Time>,
     has_begun: bool,
     inputs: Vec<Input>,
+    /// What is heard before anything else once time passes again.
+    pub(crate) unheard: Vec<Input>,
     outputs: Vec<Output>,
-    happenings: Vec<(Time, Happening)>,
+    pub(crate) happenings: Vec<(Time, Happening)>,
     /// How many violations the listener was told of.
     told: usize,
 }
@@ -109,13 +110,19 @@ impl Desk {
         Ticket(self.tickets)
     }
 
-    fn next_due(&self) -> Option<Time> {
+    /// Whether nothing that was handed in waits to be heard.
+    pub fn is_clear(&self) -> bool {
+        self.handed_in.is_empty()
+    }
+
+    /// When something is due next.
+    pub fn next_due(&self) -> Option<Time> {
         let handed_in = self.handed_in.first_key_value().map(|(&(at, _), _)| at);
         handed_in.into_iter().chain(self.calls.first().copied()).min()
     }
 
     /// Gives what is due into `inputs`, and tells whether a call is.
-    fn take_due(&mut self, now: Time, inputs: &mut Vec<Input>) -> Called {
+    pub fn take_due(&mut self, now: Time, inputs: &mut Vec<Input>) -> Called {
         self.now = now;
         while let Some(entry) = self.handed_in.first_entry().filter(|entry| entry.key().0 <= now) {
             inputs.push(entry.remove());
@@ -126,9 +133,12 @@ impl Desk {
     }
 }
 
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Called {
+/// Whether somebody asked to be called.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Called {
+    /// At this time, or before.
     Yes,
+    /// Not yet.
     No,
 }
 
@@ -160,6 +170,7 @@ impl<S: Works> Session<S> {
             wake_at: None,
             has_begun: false,
             inputs: Vec::new(),
+            unheard: Vec::new(),
             outputs: Vec::new(),
             happenings: Vec::new(),
             told: 0,
@@ -201,6 +212,11 @@ impl<S: Works> Session<S> {
         &self.signaller
     }
 
+    /// The signaller, to ask it something that changes nothing of what it does.
+    pub fn signaller_mut(&mut self) -> &mut S {
+        &mut self.signaller
+    }
+
     /// Where requests are handed in from outside, between two calls of [`Session::run_until`].
     pub fn desk(&mut self) -> &mut Desk {
         &mut self.desk
@@ -236,6 +252,10 @@ impl<S: Works> Session<S> {
             self.inputs.append(&mut self.table.first_inputs(|| self.desk.next_ticket()));
             let called = self.desk.take_due(self.now, &mut self.inputs);
             self.step(called, listener);
+        }
+        if !self.unheard.is_empty() {
+            self.inputs = std::mem::take(&mut self.unheard);
+            self.step(Called::No, listener);
         }
         while self.now < until {
             let judge_at = self.table.is_active().then(|| self.now + JUDGE_EVERY);
@@ -274,7 +294,7 @@ impl<S: Works> Session<S> {
     pub(crate) fn begin_anew(&mut self, signaller: S) {
         self.signaller = signaller;
         self.wake_at = None;
-        self.checkers.begin_anew();
+        self.checkers.begin_anew(&self.table);
         self.keeper.begin_anew();
         self.table.forget_what_was_granted();
     }

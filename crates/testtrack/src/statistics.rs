@@ -130,6 +130,11 @@ impl Keeper {
         Self { layout, figures, counted_to: Time::ZERO, tags, standing, stopping: Vec::new(), wished: BTreeSet::new() }
     }
 
+    /// The same figures, going on with another layout.
+    pub(crate) fn going_on(layout: Arc<Layout>, before: &Self) -> Self {
+        Self { figures: before.figures.clone(), counted_to: before.counted_to, ..Self::new(layout) }
+    }
+
     pub(crate) fn figures(&self) -> &Statistics {
         &self.figures
     }
@@ -244,7 +249,8 @@ impl Keeper {
         let (point, stops) = (&self.layout.stops[stop], &mut self.figures.stops);
         match table.short_of(train, point.towards) {
             Some(short_of_end) => {
-                let short = (short_of_end - point.short_of_end).um();
+                let length = table.layout().trains.get(train).and_then(track::Train::length);
+                let short = (short_of_end - self.layout.stands_short(stop, length)).um();
                 stops.count += 1;
                 stops.error_um_total += short.unsigned_abs();
                 stops.short_um_most = stops.short_um_most.max(short);

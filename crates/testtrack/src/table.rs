@@ -5,7 +5,8 @@ use std::time::Duration;
 
 use signaller::{Input, Output, Request, Ticket, Time};
 use smallvec::SmallVec;
-use track::{EndId, Id, Layout, Length, Lie, SectionId, Table as Rows, TrainId, TurnoutId};
+pub(crate) use track::Table as Rows;
+use track::{EndId, Id, Layout, Length, Lie, SectionId, TrainId, TurnoutId};
 
 use crate::astray::{Astray, Loose};
 use crate::detectors::Detectors;
@@ -13,7 +14,7 @@ use crate::electrics::Load;
 use crate::ground::{Fate, Ground};
 use crate::hands::Hands;
 use crate::mishaps::Log;
-use crate::orders::{Order, Orders};
+use crate::orders::{Asked, Order, Orders};
 use crate::place::{PlaceError, place};
 use crate::rolling::{Change, Rolling, leave};
 use crate::settings::{Settings, TICK};
@@ -29,7 +30,7 @@ pub struct Table {
     pub(crate) presences: Rows<SectionId, SmallVec<[Presence; 2]>>,
     pub(crate) departures: Rows<SectionId, SmallVec<[(TrainId, Time); 2]>>,
     pub(crate) detectors: Detectors,
-    orders: Orders,
+    pub(crate) orders: Orders,
     pub(crate) troubles: Troubles,
     pub(crate) happenings: Vec<(Time, Happening)>,
     now: Time,
@@ -177,19 +178,25 @@ impl Table {
     /// Does what an output says, as far as it is an order to the table. Repeating it changes nothing.
     pub fn act(&mut self, output: &Output) {
         self.hands.hear(self.now, output);
-        self.told.hear(self.now, output);
+        self.told.hear(&self.ground.layout, self.now, output);
         match *output {
             Output::Drive { train, direction, step } => {
                 if self.layout().trains.get(train).is_some() {
-                    self.orders.give(Order { train, direction, step }, self.now);
+                    self.orders.give(Order { train, asked: Asked::Run(direction, step) }, self.now);
                 }
             }
+            Output::EmergencyStop { train } => {
+                if self.layout().trains.get(train).is_some() {
+                    self.orders.give(Order { train, asked: Asked::StandDead }, self.now);
+                }
+            }
+            Output::Power { district, live } => self.switch_power(district, live),
             Output::Throw { turnout, lie } => {
                 if self.ground.would_move(turnout, lie) && !self.detectors.is_cut_off(turnout) {
                     self.throw(turnout, lie);
                 }
             }
-            Output::Show { .. } | Output::Light { .. } | Output::Fact(_) => {}
+            Output::Show { .. } | Output::Light { .. } | Output::Function { .. } | Output::Fact(_) => {}
         }
     }
 
@@ -240,9 +247,12 @@ impl Table {
         self.trouble();
         self.do_deeds();
         self.detectors.decide(self.now);
-        while let Some(Order { train, direction, step }) = self.orders.take_due(self.now) {
+        while let Some(Order { train, asked }) = self.orders.take_due(self.now) {
             self.may_ignore_orders(train);
-            self.trains[train].order(direction, step);
+            match asked {
+                Asked::Run(direction, step) => self.trains[train].order(direction, step),
+                Asked::StandDead => self.trains[train].order_to_stand_dead(),
+            }
             self.count_active();
         }
         if self.ground.next_due().is_some_and(|at| at <= self.now) {

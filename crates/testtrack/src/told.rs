@@ -95,12 +95,18 @@ impl Told {
     }
 
     /// Takes in what the signaller says.
-    pub(crate) fn hear(&mut self, now: Time, output: &Output) {
+    pub(crate) fn hear(&mut self, layout: &Layout, now: Time, output: &Output) {
         match output {
             Output::Throw { turnout, lie } => {
                 let before = &mut self.ordered[*turnout];
                 if before.is_none_or(|(ordered, _)| ordered != *lie) {
                     *before = Some((*lie, now));
+                }
+            }
+            Output::Power { district, live } => {
+                for (section, _) in layout.sections.iter().filter(|(_, row)| row.district == Some(*district)) {
+                    self.sections[section].is_dark = !live;
+                    self.sections[section].update(now);
                 }
             }
             Output::Fact(Fact::RouteSet { train, sections }) => {

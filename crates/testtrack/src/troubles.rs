@@ -70,6 +70,8 @@ pub(crate) struct Troubles {
     active: BTreeSet<Trouble>,
     /// How each power district is fed.
     feeds: Rows<DistrictId, Feed>,
+    /// Which of them the signaller has had cut.
+    cut: Rows<DistrictId, bool>,
     /// Whether somebody reports that a power district is dark or live.
     reports_power: Rows<DistrictId, bool>,
     /// The sections that each node watches: a link's, or, where the layout has no links, a power district's.
@@ -89,6 +91,7 @@ impl Troubles {
             counted: 0,
             active: BTreeSet::new(),
             feeds: Rows::filled(Feed::Live, layout.districts.len()),
+            cut: Rows::filled(false, layout.districts.len()),
             reports_power: layout.districts.values().map(reports_power).collect(),
             nodes: nodes(layout),
         };

@@ -198,6 +198,11 @@ impl Table {
         self.trains[train].pieces.iter().filter_map(|piece| piece.on.track()).map(|on| on.section).collect()
     }
 
+    /// How far the train has come since it was put down, towards its front.
+    pub fn travelled(&self, train: TrainId) -> Length {
+        Length::from_um(self.trains[train].front)
+    }
+
     /// The train's speed, backwards below zero.
     pub fn speed(&self, train: TrainId) -> Speed {
         self.trains.get(train).map_or(Speed::ZERO, |rolling| Speed::from_um(rolling.speed))

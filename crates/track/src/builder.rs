@@ -225,9 +225,21 @@ impl Builder {
     /// Adds a stopping point.
     pub fn stop(&mut self, name: impl Into<String>, towards: EndId, short_of_end: Length) -> StopId {
         let section = self.layout.ends[towards].section;
-        let stop = self.layout.stops.push(StoppingPoint { name: name.into(), section, towards, short_of_end });
+        let stop = self.layout.stops.push(StoppingPoint {
+            name: name.into(),
+            section,
+            towards,
+            short_of_end,
+            platform: None,
+            room: None,
+        });
         self.layout.sections[section].stops.push(stop);
         stop
+    }
+
+    /// The stopping point, to be changed.
+    pub fn stop_mut(&mut self, stop: StopId) -> &mut StoppingPoint {
+        &mut self.layout.stops[stop]
     }
 
     /// Adds an area detector named after its section.
@@ -248,7 +260,7 @@ impl Builder {
 
     /// Adds a power district.
     pub fn district(&mut self, name: impl Into<String>) -> DistrictId {
-        self.layout.districts.push(District { name: name.into(), voltage: None })
+        self.layout.districts.push(District { name: name.into(), voltage: None, is_switched: false })
     }
 
     /// The power district, to be changed.
@@ -261,9 +273,14 @@ impl Builder {
         &mut self.layout.detectors[detector]
     }
 
+    /// The link, to be changed.
+    pub fn link_mut(&mut self, link: LinkId) -> &mut Link {
+        &mut self.layout.links[link]
+    }
+
     /// Adds a link.
     pub fn link(&mut self, name: impl Into<String>) -> LinkId {
-        self.layout.links.push(Link { name: name.into() })
+        self.layout.links.push(Link { name: name.into(), orders_a_second: None })
     }
 
     /// Puts a section into a power district.
@@ -277,7 +294,10 @@ impl Builder {
     }
 
     /// The finished layout.
-    pub fn build(self) -> Layout {
+    pub fn build(mut self) -> Layout {
+        for stop in self.layout.stops.ids() {
+            self.layout.stops[stop].room = crate::spacing::room_to_turnouts(&self.layout, stop);
+        }
         self.layout
     }
 }

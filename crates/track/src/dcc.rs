@@ -1,8 +1,14 @@
-//! Address and speed bytes of digital command control packets (NMRA S-9.2, July 2004; S-9.2.1, July 2012).
+//! Addresses, speeds, functions and accessories in the packets of digital command control (NMRA S-9.2, July 2004; S-9.2.1, July 2012).
 //!
 //! Pure tables: nothing here sends anything. Of the 14-step instruction the headlight bit is always clear.
 
+mod accessory;
+mod functions;
+
 use crate::train::{Address, SpeedSteps};
+
+pub use accessory::{Accessory, Current, NoAccessory, Output, every_signal_to_stop};
+pub use functions::{FunctionGroup, Functions, HIGHEST_FUNCTION, State, binary_state};
 
 /// Which way a locomotive is told to run, seen from its own front.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

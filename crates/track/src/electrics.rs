@@ -4,7 +4,7 @@ use std::iter::Sum;
 use std::ops::{Add, AddAssign, Sub};
 
 /// A current in whole microamperes.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize)]
 pub struct Current(i64);
 
 /// A voltage in whole millivolts.
@@ -12,7 +12,7 @@ pub struct Current(i64);
 pub struct Voltage(i64);
 
 /// A resistance in whole ohms.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize)]
 pub struct Resistance(i64);
 
 impl Current {

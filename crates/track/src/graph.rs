@@ -11,7 +11,7 @@ use crate::table::Id;
 use crate::units::Length;
 
 /// A passage through one section: in by one end, along a way, out by another.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize)]
 pub struct Traverse {
     /// The section.
     pub section: SectionId,

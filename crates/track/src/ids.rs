@@ -7,10 +7,12 @@ use crate::table::Id;
 macro_rules! ids {
     ($($(#[$doc:meta])* $name:ident;)*) => {$(
         $(#[$doc])*
-        #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+        #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize)]
         pub struct $name(NonZeroU32);
 
         impl Id for $name {
+            const TABLE: &'static str = concat!("table of ", stringify!($name));
+
             fn from_index(index: usize) -> Self {
                 // One more than the index, so that an `Option` of an id takes no more room than an id.
                 Self(NonZeroU32::MIN.saturating_add(index as u32))

@@ -114,7 +114,7 @@ pub struct Way {
 }
 
 /// A turnout position that a way needs.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize)]
 pub struct Need {
     /// The turnout.
     pub turnout: TurnoutId,
@@ -123,7 +123,7 @@ pub struct Need {
 }
 
 /// How a turnout lies.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize)]
 pub enum Lie {
     /// For the straight track.
     Straight,
@@ -171,8 +171,13 @@ pub struct StoppingPoint {
     pub section: SectionId,
     /// The end that a train stopping here points at.
     pub towards: EndId,
-    /// How far short of that end the nose should stand.
+    /// How far short of that end the nose should stand: see [`Layout::stands_short`].
     pub short_of_end: Length,
+    /// Where there is a platform along whose middle trains are to stand, from where to where, measured back from that end.
+    pub platform: Option<(Length, Length)>,
+    /// How much track there is from that end back to the nearest turnouts or the end of the track; nothing where that is far
+    /// away or nobody measured it.
+    pub room: Option<Length>,
 }
 
 /// A detector.
@@ -232,6 +237,8 @@ pub struct District {
     pub name: String,
     /// The voltage on its track, where that was said.
     pub voltage: Option<Voltage>,
+    /// Whether its power can be cut from here.
+    pub is_switched: bool,
 }
 
 /// A link: what carries reports and orders to and from one part of the hardware. While it is down, nothing is known of
@@ -240,9 +247,28 @@ pub struct District {
 pub struct Link {
     /// Its name.
     pub name: String,
+    /// How many orders for trains it carries a second, where that was said.
+    pub orders_a_second: Option<u16>,
 }
 
+/// A tail stands so far clear of turnouts where that can be had, and a nose no nearer to the end of its track for that than
+/// [`NEAREST`]. Common practice, no source.
+const TAIL_CLEAR: Length = Length::from_mm(30);
+const NEAREST: Length = Length::from_mm(40);
+
 impl Layout {
+    /// How far short of the end that a stopping point is measured from the nose of a train of that length should stand: so that the
+    /// middle of the train is at the middle of the platform, if there is one, and no nearer to the end than the stopping point;
+    /// but nearer to the end than that where its tail would not be clear of the turnouts behind it.
+    pub fn stands_short(&self, stop: StopId, length: Option<Length>) -> Length {
+        let point = &self.stops[stop];
+        let Some(length) = length else { return point.short_of_end };
+        let centred = point.platform.map(|(from, to)| (from + to - length).scaled(1, 2));
+        let short = centred.unwrap_or(point.short_of_end).max(point.short_of_end);
+        let clear = point.room.map_or(short, |room| room - length - TAIL_CLEAR);
+        short.min(clear).max(NEAREST.min(point.short_of_end))
+    }
+
     /// The other end of a way.
     ///
     /// `from` must be one of its ends.

@@ -14,6 +14,8 @@ mod electrics;
 mod graph;
 mod ids;
 mod layout;
+mod nearest;
+mod renumbering;
 pub mod routes;
 mod scale;
 mod signals;
@@ -21,6 +23,7 @@ pub mod spacing;
 mod table;
 mod train;
 mod units;
+pub mod wiring;
 
 pub use aspects::{
     Ahead, Aspect, AspectBook, AspectRow, BookParts, ClassSpeeds, Expect, Flaw, MOST_CLEAR, Next, Pass, Role, Rule,
@@ -33,9 +36,11 @@ pub use ids::{BookId, DetectorId, DistrictId, EndId, LinkId, SectionId, SignalId
 pub use layout::{
     Beyond, Detector, DetectorKind, District, End, Layout, Lie, Link, Need, Section, StoppingPoint, Turnout, Way,
 };
+pub use nearest::nearest;
+pub use renumbering::Renumbering;
 pub use routes::{Route, RouteId, Routes};
 pub use scale::Scale;
 pub use signals::{Overlap, Signal};
 pub use table::{Id, Table};
-pub use train::{Address, Axle, Draw, SpeedSteps, Start, Train, Vehicle};
+pub use train::{Address, Axle, Draw, Engine, Facing, Function, On, SpeedSteps, Start, Train, Vehicle};
 pub use units::{Acceleration, Length, Speed};

@@ -1,10 +1,16 @@
 //! A vector that only its own kind of id can index.
 
+use std::fmt;
 use std::marker::PhantomData;
 use std::ops::{Index, IndexMut};
 
+use serde::de::Visitor;
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
+
 /// A typed position in a [`Table`].
 pub trait Id: Copy + Ord {
+    /// What a table of these is called where its rows are taken down.
+    const TABLE: &'static str;
     /// The id of the thing at `index`.
     fn from_index(index: usize) -> Self;
     /// Where the thing stands in its table.
@@ -68,9 +74,41 @@ impl<I: Id, T> Table<I, T> {
         self.rows.iter_mut()
     }
 
+    /// All rows, in order, taken out.
+    pub fn into_values(self) -> std::vec::IntoIter<T> {
+        self.rows.into_iter()
+    }
+
     /// All ids with their rows, in order.
     pub fn iter(&self) -> impl DoubleEndedIterator<Item = (I, &T)> + ExactSizeIterator {
         self.rows.iter().enumerate().map(|(index, row)| (I::from_index(index), row))
+    }
+}
+
+/// A table is written as its rows; whose table it is goes with them, where the form has room for it.
+impl<I: Id, T: Serialize> Serialize for Table<I, T> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.serialize_newtype_struct(I::TABLE, &self.rows)
+    }
+}
+
+impl<'de, I: Id, T: Deserialize<'de>> Deserialize<'de> for Table<I, T> {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        struct Rows<T>(PhantomData<T>);
+
+        impl<'de, T: Deserialize<'de>> Visitor<'de> for Rows<T> {
+            type Value = Vec<T>;
+
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                write!(f, "the rows of a table")
+            }
+
+            fn visit_newtype_struct<D: Deserializer<'de>>(self, deserializer: D) -> Result<Vec<T>, D::Error> {
+                Vec::deserialize(deserializer)
+            }
+        }
+
+        Ok(Self { rows: deserializer.deserialize_newtype_struct(I::TABLE, Rows(PhantomData))?, id: PhantomData })
     }
 }
 

@@ -1,11 +1,13 @@
 //! Trains as they were described: vehicles in order, what of them a detector can see, how they are driven.
 
+use std::time::Duration;
+
 use crate::electrics::{Current, Resistance, Voltage};
-use crate::ids::{EndId, SectionId};
+use crate::ids::{EndId, LinkId, SectionId};
 use crate::units::{Acceleration, Length, Speed};
 
 /// A train: vehicles in order from the front as it usually runs.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Train {
     /// Its name.
     pub name: String,
@@ -13,6 +15,8 @@ pub struct Train {
     pub vehicles: Vec<Vehicle>,
     /// The decoder's address.
     pub address: Option<Address>,
+    /// The link that carries the orders for it, where that was said.
+    pub link: Option<LinkId>,
     /// How many speed steps its decoder is driven with.
     pub speed_steps: SpeedSteps,
     /// Its speed at the highest step.
@@ -25,12 +29,71 @@ pub struct Train {
     pub gradient_share_permille: i64,
     /// How far the real speed may differ from what its speed curve says, in thousandths.
     pub speed_tolerance_permille: i64,
+    /// How long it stands at least at a stopping point before it sets out again.
+    pub dwell: Duration,
+    /// How long it takes to set out once it may.
+    pub start_delay: Duration,
+    /// What of its decoders is switched on when.
+    pub functions: Vec<Function>,
+    /// Its engines, where there are several, each with a decoder of its own: they run together.
+    pub engines: Vec<Engine>,
     /// Where it stands when the layout is first loaded.
     pub start: Option<Start>,
 }
 
+/// A function of a decoder, by its number, and when it is on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+pub struct Function {
+    /// Its number; 0 is called FL in NMRA S-9.2.1.
+    pub number: u8,
+    /// When it is on.
+    pub on: On,
+}
+
+/// When a function is on. Where several rules name one function it is on whenever one of them says so.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+pub enum On {
+    /// While the train is driven at some step.
+    Moving,
+    /// While it is not.
+    Standing,
+    /// While its first vehicle leads.
+    Forward,
+    /// While its last vehicle leads.
+    Backward,
+    /// For so long from when it is about to set out.
+    AtStart(Duration),
+    /// For so long from when it is told to stand.
+    AtStop(Duration),
+}
+
+impl Function {
+    /// The highest number (NMRA S-9.2.1: F0 to F28).
+    pub const HIGHEST: u8 = 28;
+}
+
+/// An engine of a train that has several.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+pub struct Engine {
+    /// Which vehicle of the train it is, counted from 0.
+    pub vehicle: usize,
+    /// Its decoder's address.
+    pub address: Address,
+    /// How it stands in the train.
+    pub facing: Facing,
+}
+
+/// How an engine stands in its train.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+pub enum Facing {
+    /// Forward is forward for it, too.
+    Ahead,
+    /// It runs backward when the train runs forward.
+    Astern,
+}
+
 /// Where a train stands at first.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub struct Start {
     /// The sections it stands on, tail first.
     pub on: Vec<SectionId>,
@@ -39,7 +102,7 @@ pub struct Start {
 }
 
 /// One vehicle.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Vehicle {
     /// Its name, for people.
     pub name: String,
@@ -52,7 +115,7 @@ pub struct Vehicle {
 }
 
 /// An axle that draws current.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub struct Axle {
     /// Where it is, measured from the vehicle's front.
     pub at: Length,
@@ -61,7 +124,7 @@ pub struct Axle {
 }
 
 /// What an axle draws.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, serde::Serialize, serde::Deserialize)]
 pub enum Draw {
     /// What flows through the resistor between its wheels: the more, the higher the voltage.
     Resistor(Resistance),
@@ -83,7 +146,7 @@ impl Axle {
 }
 
 /// A decoder's address (NMRA S-9.2 baseline, S-9.2.1 extended).
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize)]
 pub enum Address {
     /// 7-bit, 1 to 127.
     Short(u8),
@@ -111,7 +174,7 @@ impl Address {
 }
 
 /// Speed steps of a decoder (NMRA S-9.2, S-9.2.1).
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub enum SpeedSteps {
     /// 14 steps.
     Steps14,
@@ -156,12 +219,17 @@ impl Train {
             name: name.into(),
             vehicles: Vec::new(),
             address: None,
+            link: None,
             speed_steps: SpeedSteps::Steps126,
             top_speed: None,
             acceleration: None,
             braking: None,
             gradient_share_permille: Self::GRADIENT_SHARE_PERMILLE,
             speed_tolerance_permille: 0,
+            dwell: Duration::ZERO,
+            start_delay: Duration::ZERO,
+            functions: Vec::new(),
+            engines: Vec::new(),
             start: None,
         }
     }
@@ -169,6 +237,12 @@ impl Train {
     /// How much of gravity gets through the gears of a train of which nobody said it: most of them hold still on a gradient
     /// without current. Common practice, no source.
     pub const GRADIENT_SHARE_PERMILLE: i64 = 100;
+
+    /// The decoders that an order for the train is for, each with how it stands in the train.
+    pub fn decoders(&self) -> impl Iterator<Item = (Address, Facing)> + '_ {
+        let own = self.address.map(|address| (address, Facing::Ahead));
+        own.into_iter().chain(self.engines.iter().map(|engine| (engine.address, engine.facing)))
+    }
 
     /// Its whole length, where its vehicles are known.
     pub fn length(&self) -> Option<Length> {

@@ -1,4 +1,9 @@
 //! The built program, from the outside.
 
 mod bad_input;
+mod contract;
+mod day;
+pub(crate) mod killed;
 mod run;
+#[cfg(unix)]
+mod service;

@@ -7,6 +7,7 @@
 mod de;
 mod uk;
 mod us;
+mod us_levers;
 mod us_locking;
 mod us_release;
 

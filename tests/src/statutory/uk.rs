@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 
-use signaller::Conduct;
+use signaller::{Answer, Conduct, Request};
 
 use super::{Scene, line, table};
 
@@ -67,5 +67,19 @@ fn a_train_is_warned_before_it_meets_a_signal_at_red() {
             let before = format!("S{clear}");
             assert_eq!((scene.shows(&before), scene.is_at_stop(&format!("S{}", clear + 1))), ("single yellow", true));
         }
+    }
+}
+
+#[test]
+fn a_train_is_called_on_into_occupied_track_by_the_position_light_below_red() {
+    // From memory.
+    for book in ["uk-three-aspect", "uk-four-aspect"] {
+        let mut scene = with_clear(book, 0);
+        assert_eq!(scene.shows("S1"), "red", "nobody asked");
+        let signal = scene.signal("S1");
+        assert_eq!(scene.ask(Request::CallOn { signal, wanted: true }), Answer::Accepted);
+        assert_eq!(scene.shows("S1"), "red, position light");
+        scene.section("b", false);
+        assert_eq!(scene.shows("S1"), "green", "no more to be wary of");
     }
 }

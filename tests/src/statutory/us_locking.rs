@@ -1,5 +1,5 @@
 //! Locking, as far as it shows in what signals and turnouts do. Source: 49 CFR Part 236 (annual edition of 2015),
-//! 236.760 to 236.769. Here the signaller drives.
+//! 236.762 to 236.769. Here the signaller drives; of approach and time locking `us_release` tells, of levers `us_levers`.
 
 use signaller::{Answer, Conduct, Destination, Fact, Input, Request};
 use track::{Lie, TrainId};

@@ -4,19 +4,42 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use hooks::{Budget, Notice, ScriptError, Scripts};
-use signaller::{Answer, Destination, Fact, Output, Refusal, Request, Tag, Ticket, Time};
-use track::{Builder, Layout, Length, Scale, SectionId, Train, TrainId};
+use signaller::{Answer, Destination, Fact, Input, Output, Refusal, Request, Tag, Ticket, Time};
+use track::{Builder, Detector, DetectorKind, Layout, Length, Scale, SectionId, Train, TrainId, Vehicle};
 
 /// Quays, a loop and a yard, in no particular order; scripts do not know the track.
 pub(crate) fn layout() -> Arc<Layout> {
     let mut builder = Builder::new("Low Staithe", Scale::named("H0").unwrap());
     for name in ["quay-1", "quay-2", "loop-1", "loop-2", "yard-1", "yard-2"] {
-        let section = builder.plain_section(name, Some(Length::from_mm(1500)));
+        let section = builder.plain_section(name, Some(Length::from_mm(if name == "loop-1" { 900 } else { 1500 })));
         let end = builder.layout().sections[section].ends[1];
         builder.stop(format!("{name}.b"), end, Length::from_mm(80));
     }
+    // A signal leads from quay 1 to the loop; a turnout, a spot, a reader, a district and a link are there to be heard of.
+    let ends = |builder: &Builder, name: &str| {
+        let section = builder.layout().section_named(name).unwrap();
+        builder.layout().sections[section].ends.clone()
+    };
+    let (quay, loop_1) = (ends(&builder, "quay-1"), ends(&builder, "loop-1"));
+    builder.join(quay[1], loop_1[0]);
+    builder.signal("S1", quay[1]);
+    builder.signal("S3", loop_1[1]);
+    let turnout = builder.turnout("W1");
+    builder.turnout_mut(turnout).reported = false;
+    let way = builder.layout().sections[builder.layout().section_named("loop-1").unwrap()].ways[0];
+    let section = builder.layout().section_named("loop-1").unwrap();
+    builder.detector(Detector::new("magnet", DetectorKind::Spot { way, from_first_end: None }));
+    builder.detector(Detector::new("gate", DetectorKind::Reader(section)));
+    let district = builder.district("harbour");
+    builder.feed(section, district);
+    builder.link("harbour box");
     for name in ["Heron", "Plover", "Dunlin"] {
-        builder.train(Train::stranger(name));
+        let mut train = Train::stranger(name);
+        if name == "Plover" {
+            let (name, length) = ("six vans".to_owned(), Length::from_mm(690));
+            train.vehicles = vec![Vehicle { name, length, detectable: None, axles: Vec::new() }];
+        }
+        builder.train(train);
     }
     Arc::new(builder.build())
 }
@@ -64,7 +87,14 @@ impl Host {
     /// Tells the scripts facts, now.
     pub(crate) fn tell(&mut self, facts: Vec<Fact>) {
         let outputs: Vec<Output> = facts.into_iter().map(Output::Fact).collect();
-        self.scripts.hear(self.now, &outputs);
+        self.scripts.hear(self.now, &[], &outputs);
+        self.take();
+        self.nobody_asks_for_this_instant_again();
+    }
+
+    /// Tells the scripts what was heard and what came of it, now.
+    pub(crate) fn hear(&mut self, inputs: &[Input], outputs: &[Output]) {
+        self.scripts.hear(self.now, inputs, outputs);
         self.take();
         self.nobody_asks_for_this_instant_again();
     }
@@ -145,6 +175,19 @@ impl Host {
             Request::Stop { train: id } => format!("stop {}", train(id)),
             Request::Hold { train: id, reason } => format!("hold {}: {reason}", train(id)),
             Request::Release { train: id } => format!("release {}", train(id)),
+            Request::LimitStep { train: id, step } => format!("limit {} {step:?}", train(id)),
+            Request::Throw { turnout, lie } => format!("throw {} {lie:?}", self.layout.turnouts[*turnout].name),
+            Request::TakeOutOfService { section, reason } => {
+                format!("out of service {}: {reason}", self.layout.sections[*section].name)
+            }
+            Request::PutInService { section } => format!("in service {}", self.layout.sections[*section].name),
+            Request::KeepAtDanger { signal, held } => {
+                format!("at danger {}: {held}", self.layout.signals[*signal].name)
+            }
+            Request::SetRoute { entry, exit, .. } => {
+                format!("set {} to {}", self.layout.signals[*entry].name, exit.name(&self.layout))
+            }
+            Request::CancelRoute { entry } => format!("cancel {}", self.layout.signals[*entry].name),
             other => format!("{other:?}"),
         }
     }

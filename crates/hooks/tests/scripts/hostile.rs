@@ -202,7 +202,7 @@ fn what_was_said_before_a_failure_comes_before_it() {
 }
 
 #[test]
-fn an_error_in_a_hook_ends_that_hook_and_no_other() {
+fn an_error_in_a_hook_holds_the_trains_in_its_care_and_pauses_it_after_the_third() {
     let text = r#"
         care("Heron")
         on("arrived", function(event) say("one", event.train) end)
@@ -210,26 +210,65 @@ fn an_error_in_a_hook_ends_that_hook_and_no_other() {
         task("own", function() send("Plover", "quay-1") end)
     "#;
     let mut host = Host::new(&[("h.lua", text)]);
-    for _ in 0..2 {
+    let failed = "h.lua:4: hook on `arrived` failed: asks for `length` of something that is nil; hint: is the name before it \
+                  written right?";
+    let held = "; in its care and now held: Heron";
+    let paused = "; it failed three times in a minute and is called no more until the scripts are loaded anew";
+    let expected = [
+        (1.0, format!("{failed}{held}")),
+        (40.0, format!("{failed}{held}")),
+        (59.0, format!("{failed}{paused}{held}")),
+    ];
+    for (at, failure) in &expected {
+        host.run_until(*at);
+        host.notices.clear();
         let facts = vec![host.arrived("Dunlin", "quay-1")];
         host.tell(facts);
+        assert_eq!(host.said(), [format!("{at} h.lua: one Dunlin"), format!("{at} {failure}")]);
     }
-    let what = "hook on `arrived` ended: asks for `length` of something that is nil; hint: is the name before it written right?";
-    assert_eq!(
-        host.said(),
-        ["h.lua: one Dunlin", &format!("h.lua:4: {what}; in its care and now held: Heron"), "h.lua: one Dunlin"]
-    );
-    assert_eq!(host.wishes(), [format!("hold Heron: h.lua: {what}"), "Plover to quay-1".to_owned()]);
+    host.notices.clear();
+    let facts = vec![host.arrived("Dunlin", "quay-1")];
+    host.tell(facts);
+    assert_eq!(host.said(), ["59 h.lua: one Dunlin"], "the other hook goes on");
+    let hold = format!("hold Heron: {}", failed.replace("h.lua:4", "h.lua"));
+    assert_eq!(host.wishes(), ["Plover to quay-1", &hold, &hold, &hold]);
 }
 
 #[test]
-fn a_hook_that_is_called_faster_than_it_finishes_is_ended() {
+fn a_hook_that_fails_now_and_then_goes_on() {
+    let mut host = Host::new(&[("h.lua", "on('arrived', function() error('no') end)")]);
+    for minute in 1..=5 {
+        host.run_until(f64::from(minute) * 60.0);
+        let facts = vec![host.arrived("Dunlin", "quay-1")];
+        host.tell(facts);
+    }
+    assert_eq!(host.said().len(), 5);
+    assert!(
+        host.said().iter().all(|line| line.ends_with("h.lua:1: hook on `arrived` failed: no")),
+        "{:?}",
+        host.said()
+    );
+}
+
+#[test]
+fn a_hook_that_is_called_faster_than_it_finishes_is_paused() {
     let mut host = Host::new(&[("h.lua", "on('arrived', function() wait(100) end)")]);
     for _ in 0..40 {
         let facts = vec![host.arrived("Dunlin", "quay-1")];
         host.tell(facts);
     }
-    assert_eq!(host.said(), ["h.lua: hook on `arrived` ended: is still busy with 32 earlier events"]);
+    let busy = "h.lua: hook on `arrived` failed: is still busy with 32 earlier events";
+    let paused = "; it failed three times in a minute and is called no more until the scripts are loaded anew";
+    assert_eq!(host.said(), [busy.to_owned(), busy.to_owned(), format!("{busy}{paused}")]);
+}
+
+#[test]
+fn a_failure_tells_from_where_it_was_called() {
+    let text = "local function couple()\n error('no hook')\nend\nlocal function shunt()\n couple()\n return 1\nend\n\
+                task('t', function()\n shunt()\n say('never')\nend)";
+    let mut host = Host::new(&[("t.lua", text)]);
+    host.run_until(0.0);
+    assert_eq!(host.said(), ["t.lua:2: task `t` ended: no hook; called from line 5 in `shunt`, line 9"]);
 }
 
 #[test]
@@ -240,7 +279,7 @@ fn errors_of_every_kind_are_told_in_words() {
         ends("local nothing = nil nothing()"),
         bad("calls a function that does not exist; hint: is its name written right?")
     );
-    assert_eq!(ends("error({ 1 })"), "bad.lua: task `bad` ended: failed with an error that is not text");
+    assert_eq!(ends("error({ 1 })"), "bad.lua:3: task `bad` ended: failed with an error that is not text");
     let shy = "error(setmetatable({}, { __tostring = function() while true do end end }))";
     assert_eq!(ends(shy), format!("bad.lua:3: {OUT_OF_TIME}"));
     let silent = "error(setmetatable({}, { __tostring = function() error('no') end }))";

@@ -255,6 +255,35 @@ clear = 2
 }
 
 #[test]
+fn a_book_by_which_no_signal_stands_at_stop_before_occupied_track() {
+    let own = r#"--- aspects/mine.toml
+[[aspect]]
+name = "red"
+pass = "stop"
+[[aspect]]
+name = "caution"
+pass = "on-sight"
+[[aspect]]
+name = "green"
+[[rule]]
+show = "caution"
+occupied = true
+[[rule]]
+show = "green"
+"#;
+    check(
+        &(with_book("mine") + own),
+        r#"
+            aspects/mine 9:1-9 mistake: this lets every train into occupied track: stop is not shown there any more
+            hint: let it hold where the signal is permissive, or a train is called on: `permissive = true` or `called-on = true`
+        "#,
+    );
+    let called_on = own.replace("occupied = true\n", "occupied = true\ncalled-on = true\n");
+    let layout = load(&(with_book("mine") + &called_on)).unwrap_or_else(|refused| panic!("{refused}")).layout;
+    assert!(layout.book_of(layout.signal_named("S1").unwrap()).can_call_on());
+}
+
+#[test]
 fn a_distant_signal_speaks_of_another_books_aspects() {
     let own = r#"--- aspects/mine.toml
 [book]

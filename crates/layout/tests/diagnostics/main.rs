@@ -3,6 +3,7 @@
 #![cfg(test)]
 
 mod axles;
+mod behaviour;
 mod big;
 mod books;
 mod demo;
@@ -17,6 +18,7 @@ mod signals;
 mod speeds;
 mod track;
 mod trains;
+mod wiring;
 
 use layout::{Diagnostics, Loaded, Refused};
 

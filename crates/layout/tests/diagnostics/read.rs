@@ -76,10 +76,10 @@ fn a_file_that_cannot_be_opened_is_told_as_it_was_heard() {
 }
 
 #[test]
-fn of_the_links_only_the_toml_is_checked() {
+fn links_are_read_where_there_are_any() {
     let plain = "\n[[section]]\nname = \"quay\"\n[[off-layout]]\nat = [\"quay.a\", \"quay.b\"]\n";
-    assert!(!load(plain).unwrap().has_links);
-    assert!(load(&format!("{plain}--- links.toml\nwhatever = 3\n")).unwrap().has_links);
+    assert!(load(plain).unwrap().wiring.is_none());
+    assert!(load(&format!("{plain}--- links.toml\n")).unwrap().wiring.is_some());
     check(
         &format!("{plain}--- links.toml\nwhatever = \n"),
         r#"

@@ -22,11 +22,12 @@ fn blocks() -> Vec<String> {
 
 #[test]
 fn what_the_reference_shows_is_a_layout() {
-    let [track, book, trains] = &blocks()[..] else { panic!("one block a file") };
+    let [track, book, trains, links] = &blocks()[..] else { panic!("one block a file") };
     // Only what the excerpt refers to and does not show is added.
     let rest = "[[section]]\nname = \"quay-2\"\n[[joint]]\nends = [\"quay-2.b\", \"west-throat.two\"]\n";
     let loaded = load(&format!(
-        "{track}{rest}--- aspects/us-block.toml\n{book}--- aspects/harbour.toml\n{book}--- trains.toml\n{trains}"
+        "{track}{rest}--- aspects/us-block.toml\n{book}--- aspects/harbour.toml\n{book}--- trains.toml\n{trains}\
+         --- links.toml\n{links}"
     ))
     .unwrap_or_else(|refused| panic!("{refused}"));
     assert!(loaded.warnings.is_empty(), "{}", loaded.warnings);

@@ -181,7 +181,7 @@ speed-tolerance = 1.5
             trains 9:32-37 mistake: `detectable` is `true`, `false` or `[first, last]`, not a text
             hint: give the distances of the first and the last detectable axle from the vehicle's front, in millimetres
             trains 10:19-25 mistake: a vehicle has no key `wheels`
-            hint: its keys are `name`, `length`, `detectable`, `pickups`, `draws`, `resistor-axles` and `resistance`
+            hint: its keys are `name`, `length`, `detectable`, `pickups`, `draws`, `resistor-axles`, `resistance`, `address` and `reversed`
             trains 11:3-10 mistake: a vehicle is a table, not a text
             hint: write it as `{ key = value, ... }`
             trains 13:19-22 mistake: `speed-tolerance` is more than the whole

@@ -3,7 +3,9 @@
 //! [`ControlTable`] is the table as lists of short texts; `table_forms` writes it. A turnout is *normal* when
 //! it lies straight, unless the layout says otherwise.
 
-use track::routes::{Exit, Exposure, Flank, Protection, Route};
+use std::mem::discriminant;
+
+use track::routes::{Conflict, Exit, Exposure, Flank, Protection, Reason, Route};
 use track::{Ahead, Aspect, Layout, Lie, MOST_CLEAR, Need, Next, RouteId, Routes, State};
 
 /// The heads of the columns.
@@ -20,24 +22,53 @@ pub(super) const HEADS: [&str; 10] = [
     "aspects",
 ];
 
+/// So many reasons of one kind are told of two routes that exclude each other; of the others only how many there are.
+const MOST_REASONS: usize = 3;
+
 /// One route: a list of texts for each column.
 pub(super) struct Row {
     pub(super) cells: [Vec<String>; HEADS.len()],
-    /// The conflicting routes again, each with all reasons.
-    pub(super) reasons: Vec<String>,
+    conflicts: Vec<Conflict>,
 }
 
 /// The routes of a layout, in order, and what should be said beside them.
-pub(super) struct ControlTable {
-    pub(super) rows: Vec<Row>,
+pub(super) struct ControlTable<'r> {
+    routes: &'r Routes,
     pub(super) notes: Vec<String>,
 }
 
-impl ControlTable {
-    pub(super) fn of(routes: &Routes) -> Self {
-        let rows = routes.all().map(|id| row(routes, id)).collect();
-        Self { rows, notes: notes(routes) }
+impl<'r> ControlTable<'r> {
+    pub(super) fn of(routes: &'r Routes) -> Self {
+        Self { routes, notes: notes(routes) }
     }
+
+    /// The rows one after the other: all of them at once may be more than fits into the memory.
+    pub(super) fn rows(&self) -> impl Iterator<Item = Row> + '_ {
+        self.routes.all().map(|id| row(self.routes, id))
+    }
+
+    /// The conflicting routes of a row again, each with the reasons.
+    pub(super) fn reasons(&self, row: &Row) -> Vec<String> {
+        let layout = self.routes.layout();
+        let in_words = |conflict: &Conflict| {
+            // In a table names stand without quotes.
+            let words = reasons_in_words(layout, &conflict.reasons).join(", ").replace('`', "");
+            format!("{}: {words}", self.routes.route(conflict.with).name)
+        };
+        row.conflicts.iter().map(in_words).collect()
+    }
+}
+
+/// The reasons, of which those of one kind stand next to each other.
+fn reasons_in_words(layout: &Layout, reasons: &[Reason]) -> Vec<String> {
+    let mut words = Vec::new();
+    for kind in reasons.chunk_by(|one, other| discriminant(one) == discriminant(other)) {
+        words.extend(kind.iter().take(MOST_REASONS).map(|reason| reason.in_words(layout)));
+        if kind.len() > MOST_REASONS {
+            words.push(format!("and {} more like that", kind.len() - MOST_REASONS));
+        }
+    }
+    words
 }
 
 fn row(routes: &Routes, id: RouteId) -> Row {
@@ -65,13 +96,7 @@ fn row(routes: &Routes, id: RouteId) -> Row {
         conflicts.iter().map(|conflict| routes.route(conflict.with).name.clone()).collect(),
         aspects(layout, route),
     ];
-    let reasons = conflicts.iter().map(|conflict| {
-        // In a table names stand without quotes.
-        let words: Vec<String> =
-            conflict.reasons.iter().map(|reason| reason.in_words(layout).replace('`', "")).collect();
-        format!("{}: {}", routes.route(conflict.with).name, words.join(", "))
-    });
-    Row { cells, reasons: reasons.collect() }
+    Row { cells, conflicts }
 }
 
 fn exit(layout: &Layout, exit: Exit) -> String {

@@ -46,7 +46,7 @@ pub(crate) struct Args {
 const HELP: &str = "\
 Every mistake of all files is shown in one run: what is wrong, the file, line and column, the text underlined, and what
 would be right. Warnings are shown too, but do not make a layout unusable. Where there is no mistake a short summary
-follows. Nothing is ever written to the folder. Of `links.toml` only the TOML is checked.
+follows. Nothing is ever written to the folder.
 
 Exit status: 0 the layout can be used; 1 it has mistakes; 2 there is nothing to check (no such folder, no `layout.toml`,
 a file that is no text), which is said on standard error.
@@ -67,7 +67,8 @@ stopping points before it, to buffers (with a fixed signal there, or without) an
                    and where somebody could come from
   sections clear   the path, in order
   overlap          sections beyond the exit signal, and how turnouts in them lie
-  conflicts        routes that cannot be set at the same time; CSV has a further column that says why
+  conflicts        routes that cannot be set at the same time; CSV has a further column that says why, with three
+                   reasons of a kind at most
   aspects          what the entry signal shows at best, for each aspect of the exit signal
 
 Among the warnings are those of track that is too short for a train, each told once, with the train that fits least:
@@ -303,8 +304,8 @@ fn write_summary(output: &mut impl Write, loaded: &Loaded) -> io::Result<()> {
     let longest =
         summary.longest_train.map_or_else(String::new, |length| format!(", the longest {:.0} mm", length.mm()));
     row(output, layout.trains.len(), "train", &longest)?;
-    if loaded.has_links {
-        writeln!(output, "         of `{}` only the TOML was checked", layout::LINKS_FILE)?;
+    for wired in loaded.wiring.iter().flat_map(|wiring| &wiring.links) {
+        writeln!(output, "         link `{}` carries {} things", wired.name, wired.carries.len())?;
     }
     Ok(())
 }

@@ -9,11 +9,12 @@ const WIDEST: usize = 26;
 const GAP: &str = "  ";
 
 /// Writes aligned columns, a blank line between signals.
-pub(super) fn write_text(output: &mut impl Write, table: &ControlTable) -> io::Result<()> {
-    if !table.rows.is_empty() {
+pub(super) fn write_text(output: &mut impl Write, table: &ControlTable<'_>) -> io::Result<()> {
+    let all: Vec<Row> = table.rows().collect();
+    if !all.is_empty() {
         let heads = HEADS.map(|head| broken(head.split(' ').map(str::to_owned).collect(), " "));
         let rows: Vec<[Vec<String>; HEADS.len()]> =
-            table.rows.iter().map(|row| row.cells.clone().map(|cell| broken(cell, ", "))).collect();
+            all.iter().map(|row| row.cells.clone().map(|cell| broken(cell, ", "))).collect();
         let mut widths = [0; HEADS.len()];
         for cells in rows.iter().chain([&heads]) {
             for (width, cell) in widths.iter_mut().zip(cells) {
@@ -23,7 +24,7 @@ pub(super) fn write_text(output: &mut impl Write, table: &ControlTable) -> io::R
         write_row(output, &heads, &widths)?;
         writeln!(output, "{}", widths.map(|width| "-".repeat(width)).join(GAP))?;
         let mut before: Option<&Row> = None;
-        for (row, cells) in table.rows.iter().zip(&rows) {
+        for (row, cells) in all.iter().zip(&rows) {
             if before.is_some_and(|before| before.cells[1] != row.cells[1]) {
                 writeln!(output)?;
             }
@@ -32,8 +33,8 @@ pub(super) fn write_text(output: &mut impl Write, table: &ControlTable) -> io::R
         }
         writeln!(output)?;
     }
-    let routes = if table.rows.len() == 1 { "route" } else { "routes" };
-    writeln!(output, "{} {routes}. Sections: each as a whole for one route at a time.", table.rows.len())?;
+    let routes = if all.len() == 1 { "route" } else { "routes" };
+    writeln!(output, "{} {routes}. Sections: each as a whole for one route at a time.", all.len())?;
     table.notes.iter().try_for_each(|note| writeln!(output, "note: {note}"))
 }
 
@@ -72,10 +73,11 @@ fn broken(items: Vec<String>, between: &str) -> Vec<String> {
 }
 
 /// Writes one record a route; items of a cell are parted by `; `. A last column repeats the conflicts with their reasons.
-pub(super) fn write_csv(output: &mut impl Write, table: &ControlTable) -> io::Result<()> {
+pub(super) fn write_csv(output: &mut impl Write, table: &ControlTable<'_>) -> io::Result<()> {
     write!(output, "{},reasons\r\n", HEADS.join(","))?;
-    for row in &table.rows {
-        let cells = row.cells.iter().chain([&row.reasons]).map(|cell| quoted(&cell.join("; ")));
+    for row in table.rows() {
+        let reasons = table.reasons(&row);
+        let cells = row.cells.iter().chain([&reasons]).map(|cell| quoted(&cell.join("; ")));
         write!(output, "{}\r\n", cells.collect::<Vec<_>>().join(","))?;
     }
     Ok(())
@@ -86,10 +88,10 @@ pub(super) fn quoted(text: &str) -> String {
 }
 
 /// Writes a Markdown table, and the notes as a list.
-pub(super) fn write_markdown(output: &mut impl Write, table: &ControlTable) -> io::Result<()> {
+pub(super) fn write_markdown(output: &mut impl Write, table: &ControlTable<'_>) -> io::Result<()> {
     writeln!(output, "| {} |", HEADS.join(" | "))?;
     writeln!(output, "|{}", " --- |".repeat(HEADS.len()))?;
-    for row in &table.rows {
+    for row in table.rows() {
         let cells = row.cells.iter().map(|cell| escaped(&cell.join(", ")));
         writeln!(output, "| {} |", cells.collect::<Vec<_>>().join(" | "))?;
     }

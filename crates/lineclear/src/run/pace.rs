@@ -8,7 +8,7 @@ use signaller::Time;
 
 /// How fast layout time passes.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) enum Pace {
+pub(crate) enum Pace {
     /// So many times as fast as life.
     Times(f64),
     /// As fast as the machine can.
@@ -64,7 +64,7 @@ impl fmt::Display for Pace {
 ///
 /// # Errors
 /// In words, where it is none.
-pub(super) fn span(written: &str) -> Result<Duration, String> {
+pub(crate) fn span(written: &str) -> Result<Duration, String> {
     let wrong = || "write a number and a unit, such as `90s`, `10m` or `2h`".to_owned();
     let unit = written.chars().last().ok_or_else(wrong)?;
     let seconds_each = match unit {

@@ -2,14 +2,16 @@
 
 use std::fmt;
 
-use hooks::{Notice, NoticeKind};
+use hooks::NoticeKind;
 use signaller::{Destination, Fact, Output, RouteStage, Tag, Time};
-use testtrack::{Happening, Moment};
+use testtrack::Happening;
 use track::{DistrictId, Layout, SectionId, Table, TrainId};
+
+use super::house::Heard;
 
 /// How much attention a line wants.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Weight {
+pub(crate) enum Weight {
     /// The ordinary course of things.
     Ordinary,
     /// Something is not as it should be, and is taken care of.
@@ -20,13 +22,13 @@ pub(super) enum Weight {
 
 /// One thing that happened.
 #[derive(Clone, Debug)]
-pub(super) struct Line {
+pub(crate) struct Line {
     /// When.
-    pub(super) at: Time,
+    pub(crate) at: Time,
     /// How much attention it wants.
-    pub(super) weight: Weight,
+    pub(crate) weight: Weight,
     /// What.
-    pub(super) text: String,
+    pub(crate) text: String,
 }
 
 impl fmt::Display for Line {
@@ -36,7 +38,7 @@ impl fmt::Display for Line {
 }
 
 /// A layout time as people read it, to the tenth of a second.
-pub(super) fn clock(at: Time) -> String {
+pub(crate) fn clock(at: Time) -> String {
     let tenths = at.nanos() / 100_000_000;
     let (hours, minutes, seconds, tenth) = (tenths / 36_000, tenths / 600 % 60, tenths / 10 % 60, tenths % 10);
     format!("{hours}:{minutes:02}:{seconds:02}.{tenth}")
@@ -75,30 +77,35 @@ impl Teller {
     }
 
     /// What is worth telling of one moment.
-    pub(super) fn lines(&mut self, moment: &Moment<'_>, notices: &[Notice]) -> Vec<Line> {
-        let layout = moment.table.layout();
-        let at = moment.now;
-        let facts = moment.outputs.iter().filter_map(|output| match output {
+    pub(super) fn lines(&mut self, heard: &Heard<'_>) -> Vec<Line> {
+        let layout = heard.board.layout();
+        let at = heard.now;
+        let facts = heard.outputs.iter().filter_map(|output| match output {
             Output::Fact(fact) => Some(fact),
             _ => None,
         });
         let mut lines: Vec<Line> =
             facts.filter_map(|fact| self.fact(layout, fact)).map(|(weight, text)| Line { at, weight, text }).collect();
-        lines.extend(moment.happenings.iter().filter_map(|(at, happening)| match happening {
-            Happening::Faulted { mishap } => {
-                let text = format!("on the table: {}", moment.table.mishap_in_words(mishap));
-                Some(Line { at: *at, weight: Weight::Notable, text })
-            }
-            _ => None,
-        }));
-        lines.extend(notices.iter().map(|notice| {
-            let weight = if matches!(notice.kind, NoticeKind::Said(_)) { Weight::Ordinary } else { Weight::Notable };
+        if let Some(on_table) = &heard.on_table {
+            lines.extend(on_table.happenings.iter().filter_map(|(at, happening)| match happening {
+                Happening::Faulted { mishap } => {
+                    let text = format!("on the table: {}", on_table.table.mishap_in_words(mishap));
+                    Some(Line { at: *at, weight: Weight::Notable, text })
+                }
+                _ => None,
+            }));
+        }
+        lines.extend(heard.notices.iter().map(|notice| {
+            let is_ordinary = matches!(notice.kind, NoticeKind::Said(_) | NoticeKind::Reloaded(_));
+            let weight = if is_ordinary { Weight::Ordinary } else { Weight::Notable };
             Line { at, weight, text: notice.to_string() }
         }));
-        lines.extend(moment.violations.iter().map(|violation| {
-            let text = format!("broken rule {:?}: {}", violation.rule, violation.sentence);
-            Line { at: violation.at, weight: Weight::Grave, text }
-        }));
+        if let Some(on_table) = &heard.on_table {
+            lines.extend(on_table.violations.iter().map(|violation| {
+                let text = format!("broken rule {:?}: {}", violation.rule, violation.sentence);
+                Line { at: violation.at, weight: Weight::Grave, text }
+            }));
+        }
         lines
     }
 
@@ -112,6 +119,7 @@ impl Teller {
             Fact::Arrived { train, at } => {
                 (Weight::Ordinary, format!("{} arrives at {}", name(train), place(layout, *at)))
             }
+            Fact::KeptBack { train, reason } => (Weight::Ordinary, format!("{} is kept back: {reason}", name(train))),
             Fact::Waiting { train, reason } => (Weight::Ordinary, format!("{} waits: {reason}", name(train))),
             Fact::HoldSet { train, reason } => (Weight::Notable, format!("{} is held: {reason}", name(train))),
             Fact::HoldLifted { train } => (Weight::Ordinary, format!("{} is held no more", name(train))),

@@ -67,13 +67,19 @@ One JSON object a line, in order of time; `at` is seconds since the record began
   {\"at\": 91.0, \"signal\": \"S9\", \"shows\": \"yellow\"}     reported from beyond the layout
   {\"at\": 92.0, \"signal\": \"S2\", \"held\": true}          kept at danger by a person
   {\"at\": 92.5, \"signal\": \"S2\", \"called-on\": true}     a train is called on past it into occupied track
+  {\"at\": 92.6, \"throw\": \"W1\", \"to\": \"diverging\"}      a person throws a turnout; refused where that is not safe
+  {\"at\": 92.7, \"set\": \"S2-S4\"}                       a route is set, by its name in the control table
+  {\"at\": 92.8, \"cancel\": \"S2\"}                       the route that is set from this signal is cancelled
+  {\"at\": 92.9, \"out-of-service\": \"quay-2\"}           signals let nobody in; \"because\": \"rail loose\" may be added
+  {\"at\": 92.9, \"in-service\": \"quay-2\"}               they do again
   {\"at\": 93.0, \"spot\": \"magnet\"}                      something passed a spot detector
   {\"at\": 94.0, \"district\": \"hill\", \"live\": false}     its power went; true: it is back
   {\"at\": 95.0, \"link\": \"west\", \"up\": false}           what it carries is not known; true: it is up again
   {\"at\": 96.0, \"identify\": \"Heron\", \"in\": \"quay-1\"}   a person says which train is there
   {\"at\": 0.0, \"remember\": \"Heron\", \"on\": [\"quay-1\"]}  stood there when the record before ended; nose as above
 Where trains stand at first is taken from the record alone, not from `trains.toml`. Lines of one time are one instant, told
-of when a later one begins.
+of when a later one begins. What is refused is told on standard error with the line it was asked in, and counts as a bad line;
+--facts tells how a route that is set fares: called, cleared, approach-locked, used, cancelled, released, and what it waits for.
 
 Exit status: 0 all of it was read, or whoever read the output had enough; 2 the layout or a line cannot be used.";
 

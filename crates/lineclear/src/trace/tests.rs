@@ -211,8 +211,8 @@ fn the_quick_reader_leaves_whatever_is_unusual_to_the_careful_one() {
 /// The branch in two power districts, with a spot, and all of it on one link.
 fn wired_branch() -> Arc<Layout> {
     let mut layout = Layout::clone(&branch());
-    let harbour = layout.districts.push(District { name: "harbour".into(), voltage: None });
-    let link = layout.links.push(Link { name: "west".into() });
+    let harbour = layout.districts.push(District { name: "harbour".into(), voltage: None, is_switched: false });
+    let link = layout.links.push(Link { name: "west".into(), orders_a_second: None });
     for section in ["quay-1", "main-1", "quay-9"] {
         let section = layout.section_named(section).unwrap();
         layout.sections[section].district = Some(harbour);

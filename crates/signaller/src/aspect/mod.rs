@@ -31,6 +31,7 @@ use crate::door::Output;
 use crate::interlock::Interlock;
 use crate::picture::Picture;
 use crate::signaller::Conduct;
+use crate::snapshot::kept;
 use crate::time::Time;
 
 /// All signals.
@@ -49,7 +50,13 @@ pub struct Signals {
     shown_anew: Vec<SignalId>,
 }
 
-#[derive(Clone, Copy, Debug)]
+kept!(Signals {
+    kept: [states, doubtful, shown_anew],
+    parts: [traffic],
+    made_anew: [layout, conduct, sight, understanding, counts_stretches],
+});
+
+#[derive(Clone, Copy, Debug, serde::Serialize, serde::Deserialize)]
 struct State {
     shows: Aspect,
     /// How many signals in a row a train can pass, this one first.
@@ -70,32 +77,45 @@ struct State {
     to_be_told: bool,
 }
 
+/// A signal of which nothing was told yet.
+const AT_DANGER: State = State {
+    shows: Aspect::STOP,
+    clear: 0,
+    is_dark: false,
+    called_on: false,
+    was_approached: false,
+    told: None,
+    told_dark: None,
+    reported: None,
+    kept_at_danger: false,
+    must_look: true,
+    to_be_told: true,
+};
+
 impl Signals {
     /// All signals at danger.
     pub fn new(layout: Arc<Layout>, conduct: Conduct) -> Self {
-        let state = State {
-            shows: Aspect::STOP,
-            clear: 0,
-            is_dark: false,
-            called_on: false,
-            was_approached: false,
-            told: None,
-            told_dark: None,
-            reported: None,
-            kept_at_danger: false,
-            must_look: true,
-            to_be_told: true,
-        };
         Self {
             sight: Sight::new(&layout),
             traffic: Traffic::new(&layout),
-            states: Table::filled(state, layout.signals.len()),
+            states: Table::filled(AT_DANGER, layout.signals.len()),
             doubtful: layout.signals.ids().collect(),
             shown_anew: layout.signals.ids().collect(),
             understanding: Understanding::new(&layout),
             counts_stretches: layout.books.values().any(AspectBook::counts_stretches),
             layout,
             conduct,
+        }
+    }
+
+    /// Everything is looked at and told anew. Those that are shown otherwise than before begin at danger, kept there where they were.
+    pub(crate) fn tell_anew(&mut self, touched: &[SignalId]) {
+        for &signal in touched {
+            let State { called_on, was_approached, kept_at_danger, .. } = self.states[signal];
+            self.states[signal] = State { called_on, was_approached, kept_at_danger, ..AT_DANGER };
+        }
+        for state in self.states.values_mut() {
+            (state.must_look, state.to_be_told, state.told, state.told_dark) = (true, true, None, None);
         }
     }
 

@@ -552,6 +552,63 @@ fn on_single_line_no_signal_lets_a_train_in_against_one_that_comes() {
     }
 }
 
+/// A line `a b c` between two stations of two tracks each, `w1 w2` and `e1 e2`, with signals out of the stations and between the
+/// sections of the line.
+fn between_stations() -> Layout {
+    let mut builder = builder();
+    let line = row(&mut builder, &["a", "b", "c"], 1200);
+    let mut station = |throat_name: &str, turnout: &str, line_end: (track::SectionId, &str), tracks: [&str; 2]| {
+        let (throat, _) = throat(&mut builder, throat_name, turnout);
+        let (toe, line_end) = (end(&builder, throat, "toe"), end(&builder, line_end.0, line_end.1));
+        builder.join(line_end, toe);
+        for (track, leg) in tracks.into_iter().zip(["one", "two"]) {
+            let section = builder.plain_section(track, Some(Length::from_mm(1200)));
+            let (near, far, leg) =
+                (end(&builder, section, "a"), end(&builder, section, "b"), end(&builder, throat, leg));
+            builder.join(near, leg);
+            builder.close(far, Beyond::BufferStop);
+            builder.signal(format!("from {track}"), near);
+        }
+    };
+    station("west", "W1", (line[0], "a"), ["w1", "w2"]);
+    station("east", "W2", (line[2], "b"), ["e1", "e2"]);
+    for (name, section, at) in [("U", line[2], "b"), ("D", line[0], "a")] {
+        let at = end(&builder, section, at);
+        builder.signal(name, at);
+    }
+    for name in ["Heron", "Plover"] {
+        builder.train(track::Train::stranger(name));
+    }
+    builder.build()
+}
+
+#[test]
+fn a_train_that_has_passed_the_signal_at_the_head_of_a_single_line_is_met_by_nobody() {
+    let mut watched = Watched::new(between_stations());
+    let open = |watched: &Watched| ["from w1", "from e1"].map(|signal| watched.of(signal) != "red");
+    assert_eq!(open(&watched), [true, true]);
+    // Nobody knows which way it goes.
+    watched.section("west", true);
+    assert_eq!(open(&watched), [false, false]);
+    watched.section("west", false);
+    assert_eq!(open(&watched), [true, true]);
+    watched.put("Heron", "w1", "w1.a");
+    assert_eq!(open(&watched), [true, true], "it has not passed its signal yet");
+    watched.section("west", true);
+    assert_eq!(open(&watched), [false, false], "it is among the turnouts, and comes");
+    watched.section("w1", false);
+    watched.section("a", true);
+    watched.section("west", false);
+    assert_eq!(watched.of("from e1"), "red");
+    // The other way round: one that comes out of the line may be followed, and left behind.
+    let mut watched = Watched::new(between_stations());
+    watched.put("Plover", "a", "a.a");
+    assert_eq!(watched.of("from w1"), "red");
+    watched.section("west", true);
+    watched.section("a", false);
+    assert_eq!(open(&watched), [false, true], "it has left the line");
+}
+
 #[test]
 fn nobody_is_let_in_against_something_unknown_from_either_end() {
     let mut watched = Watched::new(single_line());

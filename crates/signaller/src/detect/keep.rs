@@ -26,7 +26,7 @@ const PASSING: Duration = Duration::from_secs(120);
 const FLICKER: Duration = Duration::from_secs(1);
 
 /// What one section's detector said, and what identity was told.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, serde::Serialize, serde::Deserialize)]
 pub(super) struct Channel {
     /// What the detector says; nothing where that was never heard, or is old news.
     pub raw: Option<bool>,

@@ -7,6 +7,7 @@ use track::{DetectorKind, Layout, Lie, LinkId, SectionId, TurnoutId};
 use super::{Detect, Timer};
 use crate::door::Fact;
 use crate::identity::Identity;
+use crate::snapshot::kept;
 use crate::time::Time;
 
 /// What is reported anew counts when nothing else was for so long: nodes send first what they remember, and the truth soon after.
@@ -29,7 +30,9 @@ pub(super) struct Connection {
     due: Option<Time>,
 }
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+kept!(Connection { kept: [state, lost_at, due], parts: [], made_anew: [sections, turnouts] });
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 enum State {
     Up,
     Down,
@@ -63,6 +66,11 @@ impl Connection {
 }
 
 impl Detect {
+    /// The links that are down.
+    pub(crate) fn links_down(&self) -> impl Iterator<Item = LinkId> {
+        self.links.iter().filter(|(_, connection)| connection.is_down()).map(|(link, _)| link)
+    }
+
     /// A link came up or went down.
     pub(crate) fn link(&mut self, now: Time, link: LinkId, up: bool) {
         match (self.links[link].state, up) {

@@ -37,6 +37,7 @@ use crate::door::Fact;
 use crate::identity::{Identity, Standing, Trust};
 use crate::roster::Roster;
 use crate::signaller::Conduct;
+use crate::snapshot::kept;
 use crate::time::Time;
 use keep::Channel;
 use links::Connection;
@@ -60,6 +61,12 @@ pub struct Detect {
     heard: Heard,
 }
 
+kept!(Detect {
+    kept: [channels, lies, records, timers, unexplained],
+    parts: [supplies, links],
+    made_anew: [layout, rules, heard],
+});
+
 /// What is to come into a section.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Expected {
@@ -72,7 +79,7 @@ pub(crate) enum Expected {
 }
 
 /// What wants to be looked at again later.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, serde::Serialize, serde::Deserialize)]
 enum Timer {
     /// A report that is kept back.
     Section(SectionId),
@@ -116,6 +123,23 @@ impl Detect {
             heard: Heard::default(),
             supplies,
             layout,
+        }
+    }
+
+    /// Whether some district is dark, or not yet known to be live again.
+    pub(crate) fn is_anything_dark(&self) -> bool {
+        self.supplies.iter().any(Supply::is_dark)
+    }
+
+    /// Counts anew what detectors say, once the state of another was taken over.
+    pub(crate) fn count_anew(&mut self) {
+        for supply in &mut self.supplies {
+            for at in 0..supply.sections.len() {
+                let section = supply.sections[at];
+                if self.rules[section].supply.is_some() {
+                    supply.count(None, self.channels[section].raw);
+                }
+            }
         }
     }
 

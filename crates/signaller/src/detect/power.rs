@@ -19,6 +19,7 @@ use super::{Detect, Timer};
 use crate::door::Fact;
 use crate::identity::Identity;
 use crate::signaller::Conduct;
+use crate::snapshot::kept;
 use crate::time::Time;
 
 /// What changes for so long after a report that the power is off, beside the delays of detectors, is the darkness falling.
@@ -50,10 +51,18 @@ pub(super) struct Supply {
     /// When it last went dark.
     pub dark_from: Option<Time>,
     reported: Option<bool>,
+    /// The signaller has had it cut: it is dark until that is taken back, whatever is reported.
+    is_cut: bool,
     due: Option<Time>,
 }
 
-#[derive(Debug)]
+kept!(Supply {
+    kept: [occupied, free, power, dark_says_occupied, is_guess, dark_from, reported, is_cut, due],
+    parts: [],
+    made_anew: [district, sections, detected, slowest_on, slowest_off],
+});
+
+#[derive(Debug, serde::Serialize, serde::Deserialize)]
 enum Power {
     Live,
     Dark {
@@ -104,6 +113,7 @@ impl Supply {
             is_guess: false,
             dark_from: None,
             reported: None,
+            is_cut: false,
             due: None,
         }
     }
@@ -137,10 +147,75 @@ impl Supply {
 }
 
 impl Detect {
+    /// The place among the supplies of a district that can be switched from here.
+    ///
+    /// # Errors
+    ///
+    /// If there is none, or it cannot.
+    pub(crate) fn switched(&self, district: DistrictId) -> Result<usize, String> {
+        let described = self.layout.districts.get(district).ok_or("there is no such power district")?;
+        if !described.is_switched {
+            let name = &described.name;
+            return Err(format!(
+                "the power of `{name}` is not switched from here; hint: if it can be, say `switched = true`"
+            ));
+        }
+        let place = self.supplies.iter().position(|supply| supply.district == Some(district));
+        place.ok_or_else(|| "there is no such power district".to_owned())
+    }
+
+    /// Whether a power district was cut.
+    pub fn is_cut(&self, district: DistrictId) -> bool {
+        self.supplies.iter().any(|supply| supply.district == Some(district) && supply.is_cut)
+    }
+
+    /// A district is cut at the signaller's own word: it is dark from now on.
+    pub(crate) fn cut(&mut self, now: Time, district: DistrictId) {
+        let Ok(place) = self.switched(district) else { return };
+        if std::mem::replace(&mut self.supplies[place].is_cut, true) {
+            return;
+        }
+        match &mut self.supplies[place].power {
+            Power::Live => {
+                self.doubt_fillings(now, place);
+                let fallen = now + FALLING + self.supplies[place].slowest();
+                self.go_dark(now, place, fallen, "it was cut".to_owned());
+            }
+            Power::Returning { changed, .. } => {
+                let changed = std::mem::take(changed);
+                self.stay_dark(now, place, changed);
+            }
+            Power::Dark { .. } => {
+                self.supplies[place].is_guess = false;
+                self.say_power_changed(place);
+            }
+        }
+    }
+
+    /// A district that was cut is switched on again.
+    ///
+    /// # Errors
+    ///
+    /// If it was not cut.
+    pub(crate) fn restore(&mut self, now: Time, district: DistrictId) -> Result<(), String> {
+        let place = self.switched(district)?;
+        if !std::mem::take(&mut self.supplies[place].is_cut) {
+            return Err("nobody has cut that power".to_owned());
+        }
+        if let Power::Dark { changed, .. } = &mut self.supplies[place].power {
+            let changed = std::mem::take(changed);
+            self.begin_return(now, place, changed, Some(now));
+        }
+        Ok(())
+    }
+
     /// A district was reported live or dark.
     pub(crate) fn power(&mut self, now: Time, district: DistrictId, live: bool) {
         let Some(place) = self.supplies.iter().position(|supply| supply.district == Some(district)) else { return };
         self.supplies[place].reported = Some(live);
+        if self.supplies[place].is_cut {
+            return;
+        }
         match (&mut self.supplies[place].power, live) {
             (Power::Live, false) => {
                 self.doubt_fillings(now, place);
@@ -216,9 +291,11 @@ impl Detect {
     /// A detector of a district that is dark says something else.
     pub(super) fn changed_in_the_dark(&mut self, now: Time, place: usize, section: SectionId) {
         self.supplies[place].dark_says_occupied |= self.supplies[place].says_nothing_but_occupied();
+        let is_cut = self.supplies[place].is_cut;
         match &mut self.supplies[place].power {
             Power::Live => {}
             Power::Dark { fallen, .. } if now < *fallen => {}
+            Power::Dark { changed, .. } if is_cut => note(changed, section),
             Power::Dark { changed, .. } => {
                 note(changed, section);
                 let changed = std::mem::take(changed);
@@ -329,7 +406,7 @@ impl Detect {
             }
             let supply = &self.supplies[place];
             let nobody_left = supply.sections.iter().all(|&section| self.channels[section].told != Some(true));
-            if nobody_left && supply.reported != Some(false) && supply.occupied == 0 {
+            if nobody_left && !supply.is_cut && supply.reported != Some(false) && supply.occupied == 0 {
                 self.go_live(now, place, identity);
             }
         }

@@ -23,7 +23,7 @@ const LONGEST_BRIDGE: Duration = KEPT_BACK_AT_MOST;
 
 /// How often something went wrong, beside how often all went well. Of a section: with its detector, its feed and its track; of
 /// a train: with its wheels.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub struct Record {
     /// It emptied under a train and filled again at once.
     pub flickers: u32,
@@ -61,7 +61,7 @@ pub(super) struct Returned {
 }
 
 /// Of one section or train.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, serde::Serialize, serde::Deserialize)]
 pub(super) struct History<I> {
     pub record: Record,
     /// Where, or under which trains, contact was lost, and how often.
@@ -74,7 +74,7 @@ pub(super) struct History<I> {
 }
 
 /// All records.
-#[derive(Debug)]
+#[derive(Debug, serde::Serialize, serde::Deserialize)]
 pub(super) struct Records {
     passages: Table<SectionId, u32>,
     pub sections: BTreeMap<SectionId, History<TrainId>>,

@@ -18,7 +18,7 @@ const SLACK: Length = Length::from_mm(50);
 const UNMEASURED: Length = Length::from_mm(12_000);
 
 /// Where the nose came in last, and how far the train had surely run by then.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug, Default, serde::Serialize, serde::Deserialize)]
 pub(super) struct Answer {
     nose: Option<(SectionId, Option<EndId>)>,
     from: Length,

@@ -52,11 +52,13 @@ pub(super) struct Way {
     pub(super) to_report: Option<f64>,
     /// How far it runs before it stands if it is told to stand now.
     pub(super) room: f64,
+    /// How much later than it is looked at it may be told to run slower, in seconds.
+    pub(super) late: f64,
 }
 
 /// The step for a train that comes up to its stopping point.
 pub(super) fn approach(likely: &Likely, way: Way, profile: &Profile) -> Approach {
-    let Way { to_point, to_report, room } = way;
+    let Way { to_point, to_report, room, late } = way;
     let left = to_point - aim(likely, to_report.map(|to_report| to_point - to_report));
     let braking = profile.braking.mm();
     let last = LAST_SPEED.max(profile.likely(1) * likely.ratio);
@@ -68,7 +70,7 @@ pub(super) fn approach(likely: &Likely, way: Way, profile: &Profile) -> Approach
     let is_told_better = to_report.is_some_and(|to_report| to_point - to_report < NEAR);
     let wary = (LAST_DEVIATIONS * likely.deviation).clamp(LAST_RUN.0, LAST_RUN.1);
     let run = if is_told_better { wary } else { LAST_RUN.0 };
-    let to_brake = left - likely.speed * LATE - run - last * last / (2.0 * braking);
+    let to_brake = left - likely.speed * (LATE + late) - run - last * last / (2.0 * braking);
     let wanted = (last * last + 2.0 * braking * to_brake.max(0.0)).sqrt();
     let step = profile.step_at(wanted / likely.ratio).max(1);
     let until_stand = (left - room) / likely.speed.max(1.0);

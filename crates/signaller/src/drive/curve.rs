@@ -25,7 +25,7 @@ const ALIKE: [f64; NODES] = [
 ];
 
 /// One direction of one train.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, serde::Serialize, serde::Deserialize)]
 pub(super) struct Curve {
     /// The standard deviation of what it may be off before anything is learned.
     prior: f64,
@@ -35,7 +35,7 @@ pub(super) struct Curve {
 }
 
 /// What runs near one node have taught. Kept to whole billionths and millionths, so that what is stored is just what is used.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug, Default, serde::Serialize, serde::Deserialize)]
 struct Taught {
     mean: f64,
     weight: f64,

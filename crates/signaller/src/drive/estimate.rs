@@ -49,7 +49,7 @@ const LEAST_GAIN: f64 = 0.02;
 const REMEMBERED: usize = 24;
 
 /// The estimate of one train.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, serde::Serialize, serde::Deserialize)]
 pub(super) struct Estimate {
     x: Row,
     p: Square,
@@ -113,7 +113,7 @@ pub(super) struct Lesson {
 }
 
 /// A run: at what share of the highest step it was on average, and what was known of its ratio at some time.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, serde::Serialize, serde::Deserialize)]
 struct Run {
     share: f64,
     ratio: f64,

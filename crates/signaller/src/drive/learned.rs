@@ -34,7 +34,7 @@ pub(super) const MILLION: i64 = 1_000_000;
 pub(super) const MOST_TIMED_RATIO: i64 = MILLION * MILLION;
 
 /// Bounds of a real speed in relation to the nominal one, in millionths.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub(super) struct Ratio {
     pub(super) least: i64,
     pub(super) most: i64,
@@ -54,13 +54,13 @@ pub(super) struct Timed {
 }
 
 /// All bands of one train.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, serde::Serialize, serde::Deserialize)]
 pub(super) struct Learned {
     tolerance: i64,
     bands: [[Band; BANDS]; 2],
 }
 
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, serde::Serialize, serde::Deserialize)]
 struct Band {
     /// What the last passages left open each, in no order.
     recent: [Ratio; KEPT],

@@ -17,7 +17,7 @@ const SPOT_WITHIN: f64 = 1.0;
 const TOLD_APART: f64 = 1.5;
 
 /// The estimate of one train, and what it counts from.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, serde::Serialize, serde::Deserialize)]
 pub(super) struct Locating {
     estimate: Estimate,
     /// Where the train came into each section that it covers, tail first. Places of the nose count from the last of these.

@@ -13,12 +13,18 @@
 //! how fast the train most likely is (`curve.rs`). Coming up to a stopping point a train is driven by that (`approach.rs`), within
 //! what the bounds allow.
 //!
+//! A person may drive a train at a throttle of theirs, through the signaller (`cab.rs`).
+//!
 //! What was learned can be taken out, kept, and told again (`lessons.rs`).
 //!
 //! Limits: a train whose nose is only known within wide bounds stops short by as much.
 
 mod answer;
 mod approach;
+mod behaviour;
+#[cfg(test)]
+mod behaviour_tests;
+mod cab;
 mod curve;
 mod estimate;
 mod handling;
@@ -26,9 +32,11 @@ mod learned;
 mod lessons;
 mod locate;
 mod motion;
+mod pacing;
 mod passage;
 mod profile;
 mod reach;
+mod shown;
 mod signalled;
 #[cfg(test)]
 mod tests;
@@ -37,22 +45,27 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use smallvec::SmallVec;
-use track::{DetectorKind, Id, Layout, Length, SectionId, Speed, Table, Train, TrainId, WayId};
+use track::{DetectorKind, Id, Layout, Length, LinkId, SectionId, Speed, Table, Train, TrainId, WayId};
 
 use crate::aspect::Signals;
 use crate::door::{Direction, Output};
 use crate::identity::{LATEST, Pace, SpotPassage, Whereabouts};
 use crate::interlock::{Authority, Call, Creep, Interlock};
 use crate::picture::Picture;
+use crate::snapshot::kept;
 use crate::time::Time;
 
 use answer::Answer;
 use approach::Approach;
+use behaviour::Behaviour;
+pub use cab::Advice;
+use cab::Cab;
 use estimate::Likely;
 pub use handling::Handling;
 pub use lessons::{Described, Lessons, Rate, SideLessons, SpeedProfile, StepSpeed, TaughtNear, TimedBand};
 use locate::Locating;
 use motion::{Motion, RUN_AGAIN, STOP_AGAIN};
+use pacing::Pacer;
 use passage::Passage;
 use profile::Profile;
 use reach::{CREEP, LOOK, Reach, SECTION_APPROACH};
@@ -73,9 +86,13 @@ pub struct Drive {
     spots: SmallVec<[SpotPassage; 2]>,
     /// Where on each way there are spots, measured from its first end.
     spots_on: Table<WayId, SmallVec<[Length; 2]>>,
+    /// What is still to be carried by each link.
+    pacers: Table<LinkId, Pacer>,
 }
 
-#[derive(Clone, Debug)]
+kept!(Drive { kept: [rows, moving, repeating, waiting, pacers], parts: [], made_anew: [layout, spots, spots_on] });
+
+#[derive(Clone, Debug, serde::Serialize, serde::Deserialize)]
 struct Row {
     profile: Profile,
     motion: Motion,
@@ -91,10 +108,20 @@ struct Row {
     is_let_go: bool,
     /// What it covered when it started, until that changes.
     started_on: Option<SmallVec<[SectionId; 4]>>,
+    /// What it does besides running.
+    behaviour: Behaviour,
+    /// When it was told something last.
+    told_at: Option<Time>,
     /// When its last order is repeated.
     repeat_at: SmallVec<[Time; 2]>,
     /// Somebody wants it to run no faster than at this step.
     no_faster: Option<u8>,
+    /// Where its nose is while it surely stands, and has stood for long, and which end that is.
+    stands_in: Option<(SectionId, Direction)>,
+    /// It was told to stand in an emergency.
+    is_stopped_dead: bool,
+    /// A person drives it at a throttle through the signaller.
+    cab: Option<Cab>,
 }
 
 /// Looks at trains that start together are spread over so many turns.
@@ -130,6 +157,7 @@ impl Drive {
                 spots_on[way].push(at);
             }
         }
+        let pacers = layout.links.values().map(|_| Pacer::new()).collect();
         Self {
             rows,
             layout,
@@ -138,6 +166,7 @@ impl Drive {
             waiting: Vec::new(),
             spots: SmallVec::new(),
             spots_on,
+            pacers,
         }
     }
 
@@ -227,7 +256,11 @@ impl Drive {
         signals: &Signals,
         outputs: &mut Vec<Output>,
     ) {
+        let layout = Arc::clone(&self.layout);
         self.repeat(now, outputs);
+        while let Some(train) = interlock.next_to_stop() {
+            self.stop_dead(train, now, outputs);
+        }
         for place in 0..interlock.touched().len() {
             let train = interlock.touched()[place];
             if interlock.is_driven_by_hand(train) {
@@ -244,21 +277,28 @@ impl Drive {
                 continue;
             };
             self.learn(train, &stand, now);
+            if self.has_moved_unasked(train, &stand, now) {
+                interlock.hold_for_moving(train, &stand, outputs);
+            }
             self.expect_answer(train, &stand, picture, interlock, signals, outputs);
             let authority = interlock.authority(train, picture, signals);
             if let Some(authority) = &authority {
                 self.look_ahead(train, authority, signals);
             }
+            let call = authority.as_ref().map(|authority| authority.call);
             let wish = match authority {
                 Some(authority) if stand.sure => self.wish(train, &authority, &stand),
                 Some(authority) => self.wish_in_doubt(train, &authority, now, picture, interlock),
                 None => STAND,
             };
+            let wish = self.mind_throttle(train, wish, call, &stand, outputs);
+            let wish = self.take_time(train, wish, layout.trains.get(train), now);
             if self.order(train, wish, Some(stand.leading), now, picture, outputs) {
                 interlock.departed(train, outputs);
                 interlock.note_who_stands(now, picture, self);
                 self.row(train).started_on = Some(stand.footprint.iter().map(|hold| hold.section).collect());
             }
+            self.switch(train, layout.trains.get(train), stand.leading, now, outputs);
             if wish.waits && self.is_at_rest(train) && self.waiting.iter().all(|&(_, other)| other != train) {
                 self.waiting.push((now + LATEST, train));
             }
@@ -266,6 +306,18 @@ impl Drive {
                 interlock.stands_at_its_end(train, now, picture, outputs);
             }
         }
+    }
+
+    /// Whether a train has come to the next section though it has stood for so long that every report of how it came there is in.
+    fn has_moved_unasked(&mut self, train: TrainId, stand: &Whereabouts, now: Time) -> bool {
+        let row = self.row(train);
+        let has_stood = row.motion.rests_since().is_some_and(|since| since + LATEST + Duration::from_secs(1) <= now);
+        let is_known = stand.sure && has_stood;
+        let stands_so = |section| (section, stand.leading);
+        let nose = stand.footprint.last().filter(|_| is_known).map(|hold| stands_so(hold.section));
+        let before = std::mem::replace(&mut row.stands_in, nose);
+        let behind = stand.footprint.iter().rev().nth(1).map(|hold| stands_so(hold.section));
+        before.is_some() && before != nose && before == behind
     }
 
     /// Times the train from joint to joint, and learns how fast it is.
@@ -328,6 +380,7 @@ impl Drive {
             row.profile.direction = creep.direction;
         }
         row.passage = Passage::default();
+        row.stands_in = None;
         let step = if creep.goes { row.profile.creep_step(CREEP) } else { 0 };
         self.order(train, Wish { step, ..STAND }, Some(creep.direction), now, picture, outputs);
     }
@@ -338,7 +391,7 @@ impl Drive {
         if std::mem::replace(&mut row.is_let_go, true) {
             return;
         }
-        row.told = None;
+        (row.told, row.cab) = (None, None);
         row.locating.lose();
         row.motion = Motion::default();
         row.passage = Passage::default();
@@ -348,14 +401,34 @@ impl Drive {
         picture.forget_pace(train);
     }
 
+    /// How every train that is driven was ordered to run last.
+    pub(crate) fn orders(&self) -> impl Iterator<Item = Output> {
+        self.rows.iter().filter(|(_, row)| !row.is_let_go).filter_map(|(train, row)| {
+            let direction = row.motion.direction?;
+            Some(Output::Drive { train, direction, step: row.motion.step })
+        })
+    }
+
     /// Says again what was ordered a while ago, in case it was lost.
     fn repeat(&mut self, now: Time, outputs: &mut Vec<Output>) {
         let mut place = 0;
         while let Some(&train) = self.repeating.get(place) {
+            let is_due = self.rows[train].repeat_at.first().is_some_and(|&at| at <= now);
+            if is_due && !self.may_repeat(train, now) {
+                self.rows[train].repeat_at[0] = now + LOOK;
+                place += 1;
+                continue;
+            }
+            if is_due {
+                self.note_told(train, now);
+            }
             let row = &mut self.rows[train];
-            if row.repeat_at.first().is_some_and(|&at| at <= now) {
+            if is_due {
                 row.repeat_at.remove(0);
                 let direction = row.motion.direction.unwrap_or(Direction::Forward);
+                if row.is_stopped_dead {
+                    outputs.push(Output::EmergencyStop { train });
+                }
                 outputs.push(Output::Drive { train, direction, step: row.motion.step });
             }
             if row.repeat_at.is_empty() {
@@ -398,17 +471,19 @@ impl Drive {
             let slower = profile.nominal(step) - Speed::from_um(profile.braking.scaled(1, 10).um());
             return Wish { step: profile.step_within(slower.max(Speed::ZERO)).min(step.saturating_sub(1)), ..STAND };
         }
+        let late = self.told_late(train);
         let creep = profile.creep_step(CREEP);
         let slow = if authority.call == Call::Creep { profile.nominal(creep) } else { Speed::MAX };
-        let limit = reach::limit(layout, authority, stand, profile, &row.signalled).min(slow);
-        let close = self.approach(row, authority);
+        let limit = reach::limit(layout, authority, stand, profile, (&row.signalled, late)).min(slow);
+        let close = self.approach(row, authority, late);
         let reach = match close {
             Some((_, likely)) => reach::to_end(layout, authority, stand, &likely, profile),
             None => reach::reach(layout, authority, stand, profile),
         };
         let allowed = match reach {
             Reach::Measured(room) => {
-                let by_room = profile.step_within(limit.min(reach::speed_before(room, Speed::ZERO, profile)));
+                let before = reach::speed_before_late(room, Speed::ZERO, profile, late);
+                let by_room = profile.step_within(limit.min(before));
                 let to_creep = reach::room_to_stop(profile.most(creep), profile);
                 // A train that stands does not start again for a few millimetres.
                 let worth_it = if step == 0 { to_creep + to_creep + Length::from_mm(10) } else { to_creep };
@@ -421,7 +496,8 @@ impl Drive {
         let (close, look_in) = close.map_or((u8::MAX, None), |(close, _)| (close.step, close.look_in));
         let allowed = allowed.min(close).min(row.no_faster.unwrap_or(u8::MAX));
         if allowed > step {
-            let gained = Speed::from_um(profile.acceleration.scaled(1, 10).um());
+            let turn = LOOK.max(self.round(train)).as_millis() as i64;
+            let gained = Speed::from_um(profile.acceleration.scaled(turn, 1000).um());
             let step = allowed.min(profile.step_up(step, profile.nominal(step) + gained));
             return Wish { step, is_at_its_end: false, look_in, waits: false };
         }
@@ -430,12 +506,16 @@ impl Drive {
     }
 
     /// How the train comes up to its stopping point; nothing where it has none, or nobody can tell where it is.
-    fn approach(&self, row: &Row, authority: &Authority<'_>) -> Option<(Approach, Likely)> {
+    fn approach(&self, row: &Row, authority: &Authority<'_>, late: Duration) -> Option<(Approach, Likely)> {
         let to_point = reach::to_stopping_point(&self.layout, authority).filter(|_| authority.call == Call::Go)?;
         let likely = row.locating.likely()?;
         let to_point = to_point.mm() - likely.place;
-        let way =
-            approach::Way { to_point, to_report: self.to_report(row, authority), room: row.locating.room_to_stand() };
+        let way = approach::Way {
+            to_point,
+            to_report: self.to_report(row, authority),
+            room: row.locating.room_to_stand(),
+            late: late.as_secs_f64(),
+        };
         let close = approach::approach(&likely, way, &row.profile);
         // A train that stands does not start again for a few millimetres.
         let is_worth_it = row.motion.step > 0 || to_point > WORTH_STARTING;
@@ -486,10 +566,21 @@ impl Drive {
         if wish.step > before && before > 0 && row.look_at != now + LOOK {
             return false;
         }
+        if wish.step != before
+            && let Err(at) = self.may_tell(train, wish.step, now)
+        {
+            self.look_again(train, at);
+            return false;
+        }
+        let row = self.row(train);
         if wish.step != before {
             row.motion.order(wish.step, direction, &row.profile, now);
             row.locating.order(now, row.profile.likely(wish.step), row.profile.share(wish.step));
             outputs.push(Output::Drive { train, direction, step: wish.step });
+            self.note_told(train, now);
+            let row = self.row(train);
+            row.behaviour.note_step(wish.step, now);
+            row.is_stopped_dead = false;
             row.repeat_at.clear();
             match wish.step {
                 0 => row.repeat_at.extend(STOP_AGAIN.map(|after| now + after)),
@@ -512,6 +603,47 @@ impl Drive {
             row.tell(train, now, picture);
         }
         before == 0 && wish.step > 0
+    }
+
+    /// Lets a train stand as soon as it can, whatever it was told before. One that the signaller drives counts as braking in the
+    /// ordinary way: it stands no later.
+    pub(crate) fn stop_dead(&mut self, train: TrainId, now: Time, outputs: &mut Vec<Output>) {
+        outputs.push(Output::EmergencyStop { train });
+        self.note_told(train, now);
+        let row = self.row(train);
+        let direction = row.motion.direction.unwrap_or(Direction::Forward);
+        // Where nobody knows how to stop it as quickly as that, it brakes at least.
+        outputs.push(Output::Drive { train, direction, step: 0 });
+        if row.is_let_go {
+            return;
+        }
+        row.motion.order(0, direction, &row.profile, now);
+        // How it comes to stand now is not how its decoder brakes.
+        row.locating.lose();
+        row.passage = Passage::default();
+        row.behaviour.note_step(0, now);
+        row.is_stopped_dead = true;
+        row.repeat_at.clear();
+        row.repeat_at.extend(STOP_AGAIN.map(|after| now + after));
+        if !self.repeating.contains(&train) {
+            self.repeating.push(train);
+        }
+        if !self.moving.contains(&train) && !self.rows[train].motion.is_at_rest() {
+            self.moving.push(train);
+        }
+    }
+
+    /// A train is looked at again at that time, whatever is heard until then.
+    fn look_again(&mut self, train: TrainId, at: Time) {
+        if self.moving.contains(&train) {
+            let row = self.row(train);
+            row.look_at = row.look_at.min(at);
+        } else {
+            match self.waiting.iter_mut().find(|(_, other)| *other == train) {
+                Some((known, _)) => *known = at.min(*known),
+                None => self.waiting.push((at, train)),
+            }
+        }
     }
 
     fn row(&mut self, train: TrainId) -> &mut Row {
@@ -556,8 +688,13 @@ impl Row {
             answer: Answer::default(),
             is_let_go: false,
             started_on: None,
+            behaviour: Behaviour::default(),
+            told_at: None,
             repeat_at: SmallVec::new(),
             no_faster: None,
+            stands_in: None,
+            is_stopped_dead: false,
+            cab: None,
         }
     }
 

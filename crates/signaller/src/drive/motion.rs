@@ -19,7 +19,7 @@ pub(crate) const STOP_AGAIN: [Duration; 2] = [Duration::from_millis(300), Durati
 pub(crate) const RUN_AGAIN: Duration = Duration::from_millis(500);
 
 /// One train's motion.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, serde::Serialize, serde::Deserialize)]
 pub(crate) struct Motion {
     pub(crate) step: u8,
     pub(crate) direction: Option<Direction>,

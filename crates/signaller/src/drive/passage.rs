@@ -13,13 +13,13 @@ use crate::time::Time;
 const SECTIONS: i64 = 3;
 
 /// The joint that a nose was heard to cross last, and the one that it is timed from.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug, Default, serde::Serialize, serde::Deserialize)]
 pub(super) struct Passage {
     crossed: Option<Joint>,
     from: Option<Start>,
 }
 
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, serde::Serialize, serde::Deserialize)]
 struct Joint {
     enter: EndId,
     heard_at: Time,
@@ -28,7 +28,7 @@ struct Joint {
     is_timed: bool,
 }
 
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, serde::Serialize, serde::Deserialize)]
 struct Start {
     joint: Joint,
     length: Length,

@@ -30,7 +30,7 @@ const LEAST_BRAKING: i64 = 100;
 const WITHIN_95_PERCENT: f64 = 1.96;
 
 /// One train's speed curve: a straight line, with bounds that narrow as it is timed.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, serde::Serialize, serde::Deserialize)]
 pub(crate) struct Profile {
     top: Speed,
     steps: u8,

@@ -43,8 +43,8 @@ pub(super) fn reach(layout: &Layout, authority: &Authority<'_>, stand: &Whereabo
         ahead += length;
     }
     let least_short = SHORT_OF_END + NEXT_AXLE;
-    let Some(stop) = authority.stop else { return Reach::Measured(ahead - far - least_short) };
-    Reach::Measured(ahead - far - layout.stops[stop].short_of_end.max(least_short))
+    let Some((_, short)) = authority.stop else { return Reach::Measured(ahead - far - least_short) };
+    Reach::Measured(ahead - far - short.max(least_short))
 }
 
 /// How far the train may go before its authority ends, where it comes up to a stopping point before that and its nose is most
@@ -69,12 +69,12 @@ pub(super) fn to_end(
 /// How far it is from the entry of the nose's section to the train's stopping point; nothing where it has none or lengths are not
 /// known.
 pub(super) fn to_stopping_point(layout: &Layout, authority: &Authority<'_>) -> Option<Length> {
-    let stop = authority.stop?;
+    let (_, short) = authority.stop?;
     let mut ahead = Length::ZERO;
     for passage in authority.granted.iter().take(authority.end).skip(authority.nose) {
         ahead += layout.ways[passage.way].length?;
     }
-    Some(ahead - layout.stops[stop].short_of_end)
+    Some(ahead - short)
 }
 
 /// How far beyond the entry of its section the nose can be; nothing where lengths are not known.
@@ -87,19 +87,25 @@ fn nose_at_most(layout: &Layout, authority: &Authority<'_>, stand: &Whereabouts,
     layout.ways[passage.way].length.map(|length| length + profile.blind)
 }
 
-/// How a train brakes if it answers as late as it may and is looked at as seldom.
-fn braking(profile: &Profile) -> Braking {
-    Braking { rate: profile.braking, delay: REACTION + LOOK }
+/// How a train brakes if it answers as late as it may, is looked at as seldom, and somebody takes so long besides.
+fn braking(profile: &Profile, late: Duration) -> Braking {
+    Braking { rate: profile.braking, delay: REACTION + LOOK + late }
 }
 
 /// The highest speed from which the train comes down to `then` within `distance`.
-pub(super) fn speed_before(distance: Length, then: Speed, profile: &Profile) -> Speed {
-    braking(profile).speed_before(distance, then)
+#[cfg(test)]
+fn speed_before(distance: Length, then: Speed, profile: &Profile) -> Speed {
+    speed_before_late(distance, then, profile, Duration::ZERO)
+}
+
+/// The highest speed from which the train comes down to `then` within `distance` if it is told so much later than it is looked at.
+pub(super) fn speed_before_late(distance: Length, then: Speed, profile: &Profile, late: Duration) -> Speed {
+    braking(profile, late).speed_before(distance, then)
 }
 
 /// How much room a train needs to stop from a speed.
 pub(super) fn room_to_stop(speed: Speed, profile: &Profile) -> Length {
-    braking(profile).distance_to_stop(speed)
+    braking(profile, Duration::ZERO).distance_to_stop(speed)
 }
 
 /// The steepest fall of the track that a train stands on and was granted; level track where none of it falls.
@@ -108,13 +114,14 @@ pub(super) fn steepest_fall(layout: &Layout, authority: &Authority<'_>) -> Gradi
     rises.min().unwrap_or(Gradient::LEVEL).min(Gradient::LEVEL)
 }
 
-/// The highest speed that the limits allow on the ways it is on, and on those ahead in time to slow down for them.
+/// The highest speed that the limits allow on the ways it is on, and on those ahead in time to slow down for them, where it is
+/// told so late.
 pub(super) fn limit(
     layout: &Layout,
     authority: &Authority<'_>,
     stand: &Whereabouts,
     profile: &Profile,
-    signalled: &Signalled,
+    (signalled, late): (&Signalled, Duration),
 ) -> Speed {
     let mut limit = Speed::MAX;
     let mut ahead = nose_at_most(layout, authority, stand, profile).map(|most| -most);
@@ -124,7 +131,7 @@ pub(super) fn limit(
         if place <= authority.nose {
             limit = limit.min(way_limit.unwrap_or(Speed::MAX));
         } else if let Some(way_limit) = way_limit {
-            limit = limit.min(ahead.map_or(way_limit, |ahead| speed_before(ahead, way_limit, profile)));
+            limit = limit.min(ahead.map_or(way_limit, |ahead| speed_before_late(ahead, way_limit, profile, late)));
         }
         if place >= authority.nose {
             ahead = ahead.and_then(|ahead| Some(ahead + way.length?));

@@ -13,7 +13,7 @@ use crate::aspect::Signals;
 use crate::interlock::Authority;
 
 /// What one train was told of the track that it was granted.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, serde::Serialize, serde::Deserialize)]
 pub(super) struct Signalled {
     /// Passages, by the ends they are entered by, each with the speed set there; those without one are left out.
     limits: SmallVec<[(EndId, Speed); 4]>,

@@ -9,7 +9,7 @@ use super::odometer::MEASURED_WITHIN;
 use super::picture::Hold;
 
 /// A train, known by name or only by the room it takes.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize)]
 pub(super) struct Who(u32);
 
 const STRANGER: u32 = 1 << 31;
@@ -35,11 +35,21 @@ impl Who {
     }
 }
 
+/// Whoever had this number before everything was numbered anew; nothing where that is gone.
+pub(crate) fn renumbered_who(who: u32, place: &dyn Fn(&str, usize) -> Option<usize>) -> Option<u32> {
+    let (flags, number) = (who & (STRANGER | LEFT), (who & !(STRANGER | LEFT)) as usize);
+    match flags {
+        STRANGER => Some(who),
+        0 => Some(place("TrainId", number)? as u32),
+        _ => Some(flags | place("SectionId", number)? as u32),
+    }
+}
+
 pub(super) type Holds = SmallVec<[Hold; 4]>;
 
 /// Bounds of where the first axle that a detector can see is, beyond the entry of the nose's section, less what the train's
 /// odometer showed then: adding what it shows now gives the bounds now.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, serde::Serialize, serde::Deserialize)]
 pub(super) struct Head {
     pub least: i64,
     pub most: i64,
@@ -105,7 +115,7 @@ impl Head {
 }
 
 /// Where one train stands, in one account.
-#[derive(Debug)]
+#[derive(Debug, serde::Serialize, serde::Deserialize)]
 pub(super) struct Stand {
     pub who: Who,
     /// Its last vehicle leads.
@@ -183,7 +193,7 @@ impl Ord for Stand {
 pub(super) type Stands = SmallVec<[Stand; 2]>;
 
 /// One account of a cluster and its share of belief.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, serde::Serialize, serde::Deserialize)]
 pub(super) struct Account {
     pub weight: f64,
     pub stands: Stands,

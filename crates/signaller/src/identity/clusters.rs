@@ -16,7 +16,7 @@ pub(super) type ClusterId = u32;
 const INDEPENDENT: f64 = 2e-3;
 
 /// Trains that share accounts. Weights add up to 1.
-#[derive(Debug, Default)]
+#[derive(Debug, Default, serde::Serialize, serde::Deserialize)]
 pub(super) struct Cluster {
     pub accounts: Vec<Account>,
     /// The share of belief given up because there were too many accounts. It fades as evidence fits.
@@ -27,7 +27,7 @@ pub(super) struct Cluster {
 }
 
 /// All clusters, with the ways to find them.
-#[derive(Debug)]
+#[derive(Debug, serde::Serialize, serde::Deserialize)]
 pub(super) struct Clusters {
     store: Vec<Cluster>,
     free: Vec<ClusterId>,
@@ -65,6 +65,11 @@ impl Clusters {
 
     pub fn cluster(&self, id: ClusterId) -> &Cluster {
         &self.store[id as usize]
+    }
+
+    /// The accounts of every cluster.
+    pub fn all(&self) -> impl Iterator<Item = &[Account]> {
+        self.store.iter().filter(|cluster| cluster.live).map(|cluster| cluster.accounts.as_slice())
     }
 
     /// Whether that cluster is still what it was when it was made.

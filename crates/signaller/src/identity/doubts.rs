@@ -14,7 +14,7 @@ use super::matter::Matter;
 use crate::door::{DoubtId, Tag};
 
 /// How a doubt came to its end.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub(crate) enum End {
     /// What was heard settled it.
     Settled,
@@ -25,13 +25,13 @@ pub(crate) enum End {
 }
 
 /// What is new of a doubt.
-#[derive(Debug)]
+#[derive(Debug, serde::Serialize, serde::Deserialize)]
 pub(crate) enum News {
     Raised(DoubtId, Matter),
     Cleared(DoubtId, Matter, End),
 }
 
-#[derive(Debug)]
+#[derive(Debug, serde::Serialize, serde::Deserialize)]
 struct Open {
     id: DoubtId,
     /// The cluster it is about, and which making of it; nothing where it is about a section.
@@ -40,7 +40,7 @@ struct Open {
 }
 
 /// All doubts that there are now.
-#[derive(Debug, Default)]
+#[derive(Debug, Default, serde::Serialize, serde::Deserialize)]
 pub(super) struct Doubts {
     open: Vec<Open>,
     so_far: u64,
@@ -65,6 +65,11 @@ impl Doubts {
 }
 
 impl Identity {
+    /// The doubts that there are, the oldest first.
+    pub(crate) fn open_doubts(&self) -> impl Iterator<Item = (DoubtId, &Matter)> {
+        self.doubts.open.iter().map(|open| (open.id, &open.matter))
+    }
+
     /// From now on nothing is said of doubts, and no work is done for that.
     pub(crate) fn keep_silent_of_doubts(&mut self) {
         self.doubts.is_silent = true;

@@ -12,7 +12,7 @@ use crate::door::{Direction, Tag};
 pub(crate) const TOLD: usize = 4;
 
 /// Where one train may stand.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, serde::Serialize, serde::Deserialize)]
 pub(crate) struct Place {
     pub(crate) train: TrainId,
     /// The sections that show it, tail first; where none does, those in which it was seen last. Empty for a train that stands
@@ -39,7 +39,7 @@ impl PartialEq for Place {
 pub(crate) type Alternative = SmallVec<[Place; 2]>;
 
 /// What is not known.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, serde::Serialize, serde::Deserialize)]
 pub(crate) struct Matter {
     /// None where a section is filled and nothing explains it.
     pub(crate) trains: SmallVec<[TrainId; 4]>,
@@ -128,7 +128,7 @@ impl Identity {
         found.into_iter().map(|(places, _)| places).collect()
     }
 
-    fn place_of(&self, account: &Account, train: TrainId, facing: bool) -> Place {
+    pub(super) fn place_of(&self, account: &Account, train: TrainId, facing: bool) -> Place {
         let who = Who::train(train);
         let Some(stand) = account.stands.iter().find(|stand| stand.who == who) else {
             return Place { train, sections: SmallVec::new(), is_shown: false, facing: None };

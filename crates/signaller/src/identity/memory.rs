@@ -19,7 +19,7 @@ use crate::door::{Direction, Memory};
 use crate::time::Time;
 
 /// What is remembered and not yet reconciled with what detectors say.
-#[derive(Debug, Default)]
+#[derive(Debug, Default, serde::Serialize, serde::Deserialize)]
 pub(super) struct Memories {
     pub pending: Vec<Remembered>,
     /// Trains of which nobody said since that all of them stands where they are seen.
@@ -29,7 +29,7 @@ pub(super) struct Memories {
 }
 
 /// Where one train stood.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, serde::Serialize, serde::Deserialize)]
 pub(super) struct Remembered {
     pub train: TrainId,
     /// Tail first, nose last.

@@ -34,6 +34,7 @@ mod tags;
 mod topology;
 mod trail;
 mod trust;
+mod witness;
 mod word;
 
 use std::sync::Arc;
@@ -41,6 +42,7 @@ use std::time::Duration;
 
 use track::{Layout, Lie, SectionId, Speed, Table, TrainId, TurnoutId};
 
+pub(crate) use account::renumbered_who;
 pub use batch::{Batch, Placement};
 pub use couple::{Joining, Parting};
 pub(crate) use doubts::{End, News};
@@ -51,6 +53,7 @@ pub(crate) use position::NEXT_AXLE;
 pub use position::SpotPassage;
 pub use prices::Prices;
 pub use trust::Trust;
+pub(crate) use witness::{Evidence, Explanation, Note, Possible};
 
 use account::{Account, Who};
 use clusters::Clusters;
@@ -66,10 +69,11 @@ use topology::Topology;
 use trail::Trails;
 
 use crate::roster::Roster;
+use crate::snapshot::kept;
 use crate::time::Time;
 
 /// How far what a section's detector said last can be relied on.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub(crate) enum Standing {
     /// It is so now.
     Current,
@@ -133,7 +137,42 @@ pub struct Identity {
     /// Trains that do not answer, and where their noses were seen last.
     missing: Vec<(TrainId, SectionId)>,
     results: Vec<Account>,
+    /// Takes note of how accounts come about, where somebody called it.
+    witness: Option<Box<witness::Witness>>,
 }
+
+kept!(Identity {
+    kept: [
+        prices,
+        trust,
+        reported,
+        standings,
+        run_out,
+        darkened,
+        changed_standing,
+        kept_back,
+        filled_at,
+        emptying,
+        lies,
+        odometers,
+        granted,
+        turned_in,
+        clusters,
+        tags,
+        trails,
+        doubts,
+        memories,
+        shares,
+        parted,
+        stretched,
+        heard_at,
+        strangers,
+        suspected,
+        missing,
+    ],
+    parts: [],
+    made_anew: [layout, roster, topology, search, gather, joint, results, witness],
+});
 
 impl Identity {
     /// Nothing is known yet.
@@ -177,6 +216,7 @@ impl Identity {
             suspected: Vec::new(),
             missing: Vec::new(),
             results: Vec::new(),
+            witness: None,
             layout,
         }
     }
@@ -195,38 +235,32 @@ impl Identity {
         self.stretched.clear();
         self.stretched.forget(&batch.lifted);
         self.heard_at = now;
+        let before = self.before(|| Evidence::Suspicion);
         self.add_exchanges();
+        self.note(now, before);
         self.begin_reconciling(now, batch);
-        for joining in &batch.joined {
-            self.join(now, joining);
-        }
-        for parting in &batch.parted {
-            self.part(now, parting);
-        }
+        self.make_up(now, batch);
         let mut gather = std::mem::take(&mut self.gather);
+        let before = self.before(|| witness::put_down(batch));
         self.place_standing(now, batch, &mut gather);
+        self.note(now, before);
         gather.lines(self, now, batch);
         gather.components(self, now, batch);
         let mut at = 0;
         while let Some(component) = gather.component(at) {
+            let before = self.before_reports(now, &component.lines, &component.clusters, &component.lifted);
             self.explain(now, &component.lines, &component.clusters, &component.lifted);
+            self.note(now, before);
             at += 1;
         }
         for line in gather.all_lines() {
             self.take_note(now, line);
         }
         self.gather = gather;
-        for &(section, train) in &batch.read {
-            self.weigh_presence(section, Some(train));
-        }
-        for spot in &batch.passed {
-            self.weigh_presence(self.layout.ways[spot.way].section, None);
-            self.pass_spot(now, spot);
-        }
-        for &(section, train) in &batch.named {
-            self.take_word(now, section, train);
-        }
+        self.weigh_words(now, batch);
+        let before = self.before(|| Evidence::Remembered);
         self.reconcile(now);
+        self.note(now, before);
         if !self.shares.is_empty() {
             self.settle_shares();
         }
@@ -236,6 +270,42 @@ impl Identity {
         }
         self.retag();
         self.review_doubts();
+    }
+
+    /// Trains that were coupled and uncoupled.
+    fn make_up(&mut self, now: Time, batch: &Batch) {
+        if batch.joined.is_empty() && batch.parted.is_empty() {
+            return;
+        }
+        let before = self.before(|| Evidence::MadeUp);
+        for joining in &batch.joined {
+            self.join(now, joining);
+        }
+        for parting in &batch.parted {
+            self.part(now, parting);
+        }
+        self.note(now, before);
+    }
+
+    /// What readers, spots and people say of who is where.
+    fn weigh_words(&mut self, now: Time, batch: &Batch) {
+        for &(section, train) in &batch.read {
+            let before = self.before(|| Evidence::Read(section, train));
+            self.weigh_presence(section, Some(train));
+            self.note(now, before);
+        }
+        for spot in &batch.passed {
+            let section = self.layout.ways[spot.way].section;
+            let before = self.before(|| Evidence::Passed(section));
+            self.weigh_presence(section, None);
+            self.pass_spot(now, spot);
+            self.note(now, before);
+        }
+        for &(section, train) in &batch.named {
+            let before = self.before(|| Evidence::Said(section, train));
+            self.take_word(now, section, train);
+            self.note(now, before);
+        }
     }
 
     /// Explains the lines of one component from the accounts of its clusters.
@@ -436,6 +506,11 @@ impl Identity {
         matches!(self.standings[section], Standing::Dark | Standing::DarkPerhaps)
     }
 
+    /// Whether some account, or a memory, has the train on the layout.
+    pub(crate) fn is_somewhere(&self, train: TrainId) -> bool {
+        self.clusters.home(train).is_some() || self.memories.pending.iter().any(|it| it.train == train)
+    }
+
     /// The sections of which something else is said now than before the last [`Identity::observe`].
     pub fn retagged(&self) -> &[SectionId] {
         self.tags.changed()
@@ -460,6 +535,11 @@ impl Identity {
                 stand.head = account::Head::UNKNOWN;
             }
         }
+    }
+
+    /// Whether the train does as it is told is in question from now on, for a while.
+    pub fn mistrust(&mut self, train: TrainId, now: Time) {
+        self.odometers.mistrust(train, now);
     }
 
     /// The train stands, after somebody drove it who did not say how: its nose may be anywhere in its section, and its

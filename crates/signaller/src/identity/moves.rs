@@ -496,7 +496,7 @@ impl Scene<'_> {
         turnouts
             * match self.odometers.leaving(stand, length, self.now) {
                 Leaving::Possible => 1.0,
-                Leaving::ToldLate => self.prices.told_late,
+                Leaving::ToldLate | Leaving::Disobeying => self.prices.told_late,
                 Leaving::Impossible => self.prices.by_hand,
             }
     }
@@ -527,6 +527,7 @@ impl Scene<'_> {
     /// The price of a train being where it was not told to go: one that is driven ran past the end of its authority.
     fn authorised(&self, who: Who, section: SectionId) -> f64 {
         match who.known() {
+            Some(_) if self.odometers.is_mistrusted(who, self.now) => 1.0,
             Some(train) if self.granted[section] != Some(train) && self.odometers.is_driven(who) => {
                 self.prices.beyond_authority
             }

@@ -28,16 +28,18 @@ pub(super) enum Leaving {
     Possible,
     /// It did so before it came to stand, and the report took very long.
     ToldLate,
+    /// It may do otherwise than it is told.
+    Disobeying,
     Impossible,
 }
 
 /// Distances travelled by every train that is driven.
-#[derive(Debug, Default)]
+#[derive(Debug, Default, serde::Serialize, serde::Deserialize)]
 pub(super) struct Odometers {
     rows: Table<TrainId, Option<Odometer>>,
 }
 
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, serde::Serialize, serde::Deserialize)]
 struct Odometer {
     since: Time,
     pace: Pace,
@@ -45,15 +47,20 @@ struct Odometer {
     least: i64,
     most: i64,
     recent: Recent,
+    /// Until then it may do otherwise than it is told.
+    mistrusted_until: Option<Time>,
 }
 
 /// How fast a train may have been of late: stretches of time, each with the highest speed in it, the newest last.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, serde::Serialize, serde::Deserialize)]
 struct Recent {
     stretches: VecDeque<(Time, Speed)>,
     /// The highest speed there ever was.
     top: Speed,
 }
+
+/// A train that had to be stopped in an emergency is not believed to do as it is told for so long. Common practice, no source.
+const MISTRUST: Duration = Duration::from_secs(120);
 
 /// So many stretches are kept. A train that brakes makes ten a second.
 const STRETCHES: usize = 64;
@@ -118,7 +125,7 @@ impl Odometers {
             none => {
                 let mut recent = Recent::default();
                 recent.note(now, pace.most);
-                *none = Some(Odometer { since: now, pace, least: 0, most: 0, recent });
+                *none = Some(Odometer { since: now, pace, least: 0, most: 0, recent, mistrusted_until: None });
             }
         }
     }
@@ -128,6 +135,19 @@ impl Odometers {
         if self.rows.get(train).is_some() {
             self.rows[train] = None;
         }
+    }
+
+    /// Whether the train does as it is told is in question from now on, for a while.
+    pub fn mistrust(&mut self, train: TrainId, now: Time) {
+        let is_there = self.rows.get(train).is_some();
+        if let Some(odometer) = is_there.then(|| self.rows[train].as_mut()).flatten() {
+            odometer.mistrusted_until = Some(now + MISTRUST);
+        }
+    }
+
+    /// Whether it may do otherwise than it is told.
+    pub fn is_mistrusted(&self, who: Who, now: Time) -> bool {
+        self.row(who).and_then(|odometer| odometer.mistrusted_until).is_some_and(|until| now < until)
     }
 
     /// Whether somebody says how the train is driven.
@@ -194,7 +214,7 @@ impl Odometers {
         let Some(odometer) = self.row(stand.who) else { return Leaving::Possible };
         let reach = stand.head.most + odometer.at(now).1 + MEASURED_WITHIN.um() + odometer.lately(now, LATE);
         if stand.head.is_known() && length.is_some_and(|length| reach < length.um()) {
-            return Leaving::Impossible;
+            return if self.is_mistrusted(stand.who, now) { Leaving::Disobeying } else { Leaving::Impossible };
         }
         let surely_at = stand.head.least + odometer.at(now).0;
         let surely_left = stand.head.is_known() && length.is_some_and(|length| surely_at >= length.um());
@@ -203,6 +223,7 @@ impl Odometers {
             stood_for if stood_for < LATE => Leaving::Possible,
             // It must have left, and a report is missing.
             _ if surely_left => Leaving::Possible,
+            _ if self.is_mistrusted(stand.who, now) => Leaving::Disobeying,
             stood_for if stood_for < VERY_LATE => Leaving::ToldLate,
             _ => Leaving::Impossible,
         }

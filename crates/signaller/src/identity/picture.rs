@@ -9,7 +9,7 @@ use crate::door::Direction;
 use crate::time::Time;
 
 /// A section that a train covers.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize)]
 pub struct Hold {
     /// The section.
     pub section: SectionId,
@@ -54,7 +54,7 @@ pub struct NoseInterval {
 }
 
 /// Bounds of a train's speed, in the direction of its nose.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub struct Pace {
     /// At least so fast.
     pub least: Speed,

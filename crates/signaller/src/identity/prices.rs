@@ -6,7 +6,7 @@
 //! true, what is dearer is believed only when nothing else explains the evidence.
 
 /// The prices of all explanations.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, serde::Serialize, serde::Deserialize)]
 pub struct Prices {
     /// A tag is sure when everything that disagrees weighs less than this together.
     pub sure: f64,
@@ -96,6 +96,38 @@ impl Prices {
         passed_by_nobody: 1e-3,
         given_up: 1e-4,
     };
+}
+
+/// A price, to be changed.
+type Of = fn(&mut Prices) -> &mut f64;
+
+impl Prices {
+    /// What each price is asked for, in plain words.
+    pub(super) const NAMED: &'static [(&'static str, Of)] = &[
+        ("a train turns back in the middle of a run", |prices| &mut prices.reverse),
+        ("a train turns back where others did", |prices| &mut prices.reverse_where_others_did),
+        ("a train turns back at the end of its track", |prices| &mut prices.reverse_at_the_end),
+        ("a train passes a section unheard", |prices| &mut prices.passed_unheard),
+        ("a train that was lost from sight moves on unseen", |prices| &mut prices.moved_unseen),
+        ("the only section that shows a train loses it", |prices| &mut prices.lost_from_sight),
+        ("contact is lost at a train's nose", |prices| &mut prices.contact_at_nose),
+        ("contact is lost in a train's middle", |prices| &mut prices.contact_in_middle),
+        ("a section behind a train stays filled falsely", |prices| &mut prices.stuck_behind),
+        ("something unknown fills a section", |prices| &mut prices.stranger),
+        ("something unknown comes in at the border", |prices| &mut prices.stranger_at_border),
+        ("something unknown vanishes", |prices| &mut prices.stranger_vanishes),
+        ("a report is repeated", |prices| &mut prices.repeat),
+        ("an emptying is not heard", |prices| &mut prices.emptying_unheard),
+        ("a train that was lost from sight does not show itself", |prices| &mut prices.stays_lost),
+        ("a train is taken off and nobody says so", |prices| &mut prices.taken_off_unheard),
+        ("a train is taken off and its section stays filled", |prices| &mut prices.lifted_but_filled),
+        ("a train runs against a turnout as it is reported", |prices| &mut prices.against_turnout),
+        ("a train runs beyond its authority", |prices| &mut prices.beyond_authority),
+        ("a report comes seconds late", |prices| &mut prices.told_late),
+        ("a train moves otherwise than it is driven: by hand", |prices| &mut prices.by_hand),
+        ("a reader misreads", |prices| &mut prices.misread),
+        ("a spot answers though nobody passes", |prices| &mut prices.passed_by_nobody),
+    ];
 }
 
 impl Default for Prices {

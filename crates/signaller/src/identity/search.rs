@@ -97,6 +97,21 @@ impl Search {
         if cut { 1.0 } else { dropped }
     }
 
+    /// All that may follow from one account, with the weights as they are.
+    pub fn explain_from<F: Fn(SectionId) -> bool>(
+        &mut self,
+        question: &Question<'_, F>,
+        account: &Account,
+        results: &mut Vec<Account>,
+    ) {
+        let mut best = 0.0;
+        if question.lines.len() == 1 && question.lines[0].values.len() == 1 {
+            self.explain_single(question, account, &mut best, results);
+        } else {
+            self.explain_one(question, account, &mut best, results);
+        }
+    }
+
     /// The most frequent case: one report, nothing to put in order.
     fn explain_single<F: Fn(SectionId) -> bool>(
         &mut self,

@@ -11,7 +11,7 @@ use super::account::{Stands, Who, put};
 use super::moves::Scene;
 
 /// A section that two trains share, which stand against each other.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, serde::Serialize, serde::Deserialize)]
 pub(super) struct Share {
     pub section: SectionId,
     /// The end on whose side `behind` stands.

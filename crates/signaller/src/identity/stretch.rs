@@ -21,7 +21,7 @@ const SLACK: Length = Length::from_mm(40);
 const UNTOLD: Duration = Duration::from_secs(3);
 
 /// What was taken off the tails of trains.
-#[derive(Debug, Default)]
+#[derive(Debug, Default, serde::Serialize, serde::Deserialize)]
 pub(super) struct Stretched {
     rows: SmallVec<[(TrainId, SectionId); 2]>,
     /// Trains that may have lost their tail, until they are taken off: nobody knows which vehicle is their last.

@@ -9,7 +9,7 @@ use super::{Identity, Standing};
 use crate::door::Tag;
 
 /// What was said of each section, and what may have changed.
-#[derive(Debug)]
+#[derive(Debug, serde::Serialize, serde::Deserialize)]
 pub(super) struct Tags {
     said: Table<SectionId, Option<Tag>>,
     touched: Vec<SectionId>,
@@ -63,6 +63,11 @@ impl Identity {
     /// What is said of the section.
     pub fn tag(&self, section: SectionId) -> Tag {
         self.tags.said[section].clone().unwrap_or_else(|| self.belief(section))
+    }
+
+    /// Whether anything was said of the section yet.
+    pub(crate) fn was_tagged(&self, section: SectionId) -> bool {
+        self.tags.said[section].is_some()
     }
 
     pub(super) fn retag(&mut self) {

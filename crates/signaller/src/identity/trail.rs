@@ -5,7 +5,7 @@
 //! train is proved to be far enough on: by a joint, a spot or its own visible tail, never by how it was driven, for a train that
 //! stalls says nothing.
 
-use smallvec::SmallVec;
+use smallvec::{SmallVec, smallvec};
 use track::{EndId, Length, Need, SectionId, TrainId, Vehicle};
 
 use super::Identity;
@@ -18,12 +18,12 @@ use super::topology::length_towards;
 const SLACK: Length = Length::from_mm(15);
 
 /// Sections that read free and may still be covered by a blind tail.
-#[derive(Debug, Default)]
+#[derive(Debug, Default, serde::Serialize, serde::Deserialize)]
 pub(super) struct Trails {
     rows: Vec<Trail>,
 }
 
-#[derive(Debug)]
+#[derive(Debug, serde::Serialize, serde::Deserialize)]
 struct Trail {
     train: TrainId,
     section: SectionId,
@@ -31,7 +31,7 @@ struct Trail {
 }
 
 /// Where a train went on from a section that it left.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, serde::Serialize, serde::Deserialize)]
 pub(super) struct Beyond {
     /// It came in by this end
     entry: EndId,
@@ -82,7 +82,8 @@ impl Identity {
                     if rows.iter().chain(&fresh).any(|trail| trail.train == train && trail.section == hold.section) {
                         continue;
                     }
-                    if hold.seen && !early && self.is_longer_than(hold.section, blind + SLACK) {
+                    // One that goes back takes its nose out of there, and its tail no farther out of anything.
+                    if !backs && hold.seen && !early && self.is_longer_than(hold.section, blind + SLACK) {
                         let tags = &mut self.tags;
                         rows.retain(|trail| {
                             let through = trail.train == train;
@@ -107,8 +108,54 @@ impl Identity {
                 }
             }
         }
+        for trail in self.passed_unheard() {
+            let is_same = |it: &Trail| it.train == trail.train && it.section == trail.section;
+            fresh.retain(|it| !is_same(it));
+            if !rows.iter().any(is_same) {
+                fresh.push(trail);
+            }
+        }
         rows.extend(fresh);
         self.trails.rows = rows;
+    }
+
+    /// What lies behind trains that were lost from sight and have shown themselves again, as far back as they are long: a section
+    /// there that they came through without having been heard may hold them still.
+    fn passed_unheard(&self) -> SmallVec<[Trail; 4]> {
+        let mut found: SmallVec<[Trail; 4]> = SmallVec::new();
+        let counts = |account: &&Account| account.weight >= self.prices.sure;
+        let shown =
+            self.results.iter().filter(counts).flat_map(|account| &account.stands).filter(|stand| stand.is_seen());
+        for stand in shown {
+            let before = self.joint.iter().filter(counts).flat_map(|account| &account.stands);
+            let mut before = before.filter(|other| other.who == stand.who).peekable();
+            let was_lost = before.peek().is_some() && before.all(|other| !other.is_seen());
+            let (Some(train), Some(entry)) = (stand.who.known(), stand.holds[0].enter) else { continue };
+            if !was_lost {
+                continue;
+            }
+            let measure = self.roster.measure(train);
+            let length =
+                measure.map_or(Length::ZERO, |measure| measure.seen + measure.hidden_front + measure.hidden_rear);
+            let mut behind: SmallVec<[(EndId, Length); 4]> = smallvec![(entry, Length::ZERO)];
+            while let Some((back, distance)) = behind.pop() {
+                for &end in self.topology.meets(back) {
+                    let section = self.topology.section_of[end];
+                    let is_known = self.topology.is_dark(section)
+                        || found.iter().any(|it| it.train == train && it.section == section)
+                        || holds(&self.results, self.prices.sure, stand.who, section);
+                    if is_known || self.reported[section] != Some(false) {
+                        continue;
+                    }
+                    found.push(Trail { train, section, beyond: Some(Beyond { entry, distance }) });
+                    for passage in self.topology.passages(end) {
+                        let further = self.layout.ways[passage.way].length.map(|own| distance + own);
+                        behind.extend(further.filter(|&far| far < length).map(|far| (passage.leave, far)));
+                    }
+                }
+            }
+        }
+        found
     }
 
     /// The same trail, where the train has left the section beyond too.
@@ -268,4 +315,57 @@ fn holds(accounts: &[Account], sure: f64, who: Who, section: SectionId) -> bool 
         .filter(|account| account.weight >= sure)
         .flat_map(|account| &account.stands)
         .any(|stand| stand.who == who && stand.holds.iter().any(|hold| hold.section == section))
+}
+
+#[cfg(test)]
+mod tests {
+    use std::sync::Arc;
+
+    use track::{Builder, Scale, Speed, Train};
+
+    use super::super::{Batch, Pace, Placement};
+    use super::*;
+    use crate::time::Time;
+
+    /// Three sections of half a metre, and a locomotive with 300 mm of wagons behind it that no detector sees, on its way out of the
+    /// first.
+    fn line() -> (Identity, Vec<SectionId>, TrainId) {
+        let mut builder = Builder::new("line", Scale::named("H0").unwrap());
+        let sections = ["a", "b", "c"].map(|name| builder.plain_section(name, Some(Length::from_mm(500)))).to_vec();
+        for pair in sections.windows(2) {
+            let (b, a) = (builder.layout().sections[pair[0]].ends[1], builder.layout().sections[pair[1]].ends[0]);
+            builder.join(b, a);
+        }
+        let vehicle = |length: i64, detectable| Vehicle {
+            name: String::new(),
+            length: Length::from_mm(length),
+            detectable,
+            axles: Vec::new(),
+        };
+        let locomotive = vehicle(150, Some((Length::from_mm(10), Length::from_mm(140))));
+        let heron = builder.train(Train { vehicles: vec![locomotive, vehicle(300, None)], ..Train::stranger("Heron") });
+        let layout = Arc::new(builder.build());
+        let mut identity = Identity::new(Arc::clone(&layout));
+        let nose = Some(layout.sections[sections[0]].ends[1]);
+        let placed = Placement::new(&layout, heron, &[sections[0]], nose).unwrap();
+        identity.observe(Time::ZERO, &Batch { placed: vec![placed], ..Batch::default() });
+        identity.set_pace(heron, Time::ZERO, Pace { least: Speed::from_mm(60), most: Speed::from_mm(100) });
+        (identity, sections, heron)
+    }
+
+    #[test]
+    fn a_section_ahead_that_fills_and_empties_again_proves_nothing_of_a_blind_tail() {
+        let (mut identity, sections, heron) = line();
+        let mut hear = |millis: i64, section: usize, filled: bool| {
+            identity.observe(
+                Time::from_millis(millis),
+                &Batch { edges: vec![(sections[section], filled)], ..Batch::default() },
+            );
+            identity.holders(sections[0]).contains(&heron)
+        };
+        hear(4000, 1, true);
+        assert!(hear(6000, 0, false), "its wagons are still there");
+        assert!(hear(9000, 2, true), "as power fails, the detector ahead says that something is there");
+        assert!(hear(9100, 2, false), "nothing was there: the train is no farther on than before");
+    }
 }

@@ -6,7 +6,7 @@ use super::Identity;
 use super::moves::Scene;
 
 /// How much more often than others a detector errs. 1 is an ordinary one.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Trust {
     /// It says occupied though nothing is there.
     pub false_fills: f64,

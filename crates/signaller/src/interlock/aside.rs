@@ -38,7 +38,7 @@ const PATIENCE: Duration = Duration::from_secs(10);
 const PLACES: usize = 24;
 
 /// A train that draws aside before it goes where it was sent.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, serde::Serialize, serde::Deserialize)]
 pub(crate) struct Aside {
     /// How it gets home from there, if that is why it goes.
     then: Option<Course>,

@@ -49,12 +49,11 @@ pub(super) fn reaches_beyond(stand: Option<&Whereabouts>, beyond: Option<Length>
 
 impl Interlock {
     pub(super) fn hold_astray(&mut self, train: TrainId, stand: &Whereabouts, outputs: &mut Vec<Output>) {
-        self.note_found(train, stand);
+        self.note_found(train, stand, outputs);
         if self.runs[train].holds.has(HoldKind::Astray) {
             self.lift_hold(train, HoldKind::Doubt, outputs);
             return;
         }
-        self.forget_plan(train);
         let mut standing = stand.footprint.iter().map(|hold| hold.section);
         let outside = standing.rfind(|&section| self.granted_to[section] != Some(train));
         let taken = outside.and_then(|section| self.granted_to[section]);
@@ -64,14 +63,34 @@ impl Interlock {
             (Some(_), None) => format!("it was found {place}, where it was not allowed to be"),
             (None, _) => "it was found to stand otherwise than it was allowed to".to_owned(),
         };
-        self.set_hold(train, HoldKind::Astray, reason, outputs);
+        self.hold_where_found(train, reason, outputs);
         self.lift_hold(train, HoldKind::Doubt, outputs);
     }
 
+    /// Holds a train where it was found, and lets it stop as quickly as it can.
+    fn hold_where_found(&mut self, train: TrainId, reason: String, outputs: &mut Vec<Output>) {
+        self.forget_plan(train);
+        self.set_hold(train, HoldKind::Astray, reason, outputs);
+        self.stop_dead(train);
+    }
+
+    /// Holds a train that moved on, within what it was granted, though it had been told to stand and stood.
+    pub(crate) fn hold_for_moving(&mut self, train: TrainId, stand: &Whereabouts, outputs: &mut Vec<Output>) {
+        self.note_found(train, stand, outputs);
+        let Some(nose) = stand.footprint.last().filter(|_| !self.runs[train].holds.has(HoldKind::Astray)) else {
+            return;
+        };
+        let reason = format!("it moved to `{}` though it was told to stand", self.layout.sections[nose.section].name);
+        self.hold_where_found(train, reason, outputs);
+    }
+
     /// Takes note of where a train is that is or was astray: it has not settled while that changes.
-    pub(super) fn note_found(&mut self, train: TrainId, stand: &Whereabouts) {
+    pub(super) fn note_found(&mut self, train: TrainId, stand: &Whereabouts, outputs: &mut Vec<Output>) {
         let on: SmallVec<[SectionId; 4]> = stand.footprint.iter().map(|hold| hold.section).collect();
         if self.runs[train].found_on != on {
+            if stand.sure && self.runs[train].found_on.last() != on.last() && self.runs_away(train) {
+                self.cut_off(train, stand, outputs);
+            }
             self.runs[train].found_on = on;
             self.runs[train].settled_at = self.now + SETTLED;
             self.look_again(train, self.now + SETTLED);
@@ -132,7 +151,7 @@ impl Interlock {
         Some(Ground { passages, nose })
     }
 
-    fn through(&self, enter: EndId) -> Option<Traverse> {
+    pub(super) fn through(&self, enter: EndId) -> Option<Traverse> {
         let way = self.way_that_lies(enter)?;
         let section = self.layout.ends[enter].section;
         Some(Traverse { section, enter, way, leave: self.layout.far_end(way, enter) })

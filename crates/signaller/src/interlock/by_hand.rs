@@ -14,7 +14,7 @@ use crate::picture::Picture;
 use crate::time::Time;
 
 /// Who drives a train.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub(crate) enum Driver {
     /// The signaller.
     #[default]
@@ -32,7 +32,7 @@ impl Interlock {
     }
 
     /// Fails if a person drives the train, or is about to.
-    pub(super) fn not_by_hand(&self, train: TrainId) -> Result<(), Reason> {
+    pub(crate) fn not_by_hand(&self, train: TrainId) -> Result<(), Reason> {
         match self.runs.get(train).map(|run| run.driver) {
             Some(Driver::HandingOver | Driver::Person) => {
                 Err(format!("`{}` is driven by hand; hint: hand it back first", self.name(train)))

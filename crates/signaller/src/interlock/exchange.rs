@@ -21,7 +21,7 @@ use crate::time::Time;
 const AT_REST: Duration = Duration::from_secs(5);
 
 /// Where trains stood when one set out.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, serde::Serialize, serde::Deserialize)]
 pub(super) struct Stood {
     rows: Vec<(TrainId, SmallVec<[SectionId; 4]>)>,
 }

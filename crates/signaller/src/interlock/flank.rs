@@ -17,7 +17,7 @@ use crate::picture::Picture;
 use crate::time::Time;
 
 /// A turnout that protects a section that a train was granted.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, serde::Serialize, serde::Deserialize)]
 pub(super) struct Guard {
     pub(super) need: Need,
     pub(super) of: SectionId,

@@ -50,7 +50,7 @@ impl Interlock {
                 self.runs[train].is_stuck_in_doubt = false;
                 self.lift_no_answer(train, &stand, outputs);
                 if self.runs[train].holds.has(HoldKind::Astray) {
-                    self.note_found(train, &stand);
+                    self.note_found(train, &stand, outputs);
                 }
                 match self.nose_among_granted(train, &stand) {
                     Some(nose) => {
@@ -232,7 +232,13 @@ impl Interlock {
         }
         let run = &self.runs[train];
         if run.to.is_some() && !run.is_planned && !run.must_stand && !in_doubt(run) {
-            self.plan(train, now, picture, stands, outputs);
+            let dwells_until = run.dwells_until;
+            if stands && now < dwells_until {
+                self.look_again(train, dwells_until);
+                self.wait(train, Wait::Dwells, outputs);
+            } else {
+                self.plan(train, now, picture, stands, outputs);
+            }
         }
         self.prove(train, picture, outputs);
     }
@@ -254,6 +260,10 @@ impl Interlock {
         self.forget_plan(train);
         self.homecomings += 1;
         if let Some(at) = to {
+            let dwell = self.roster.train(train).map_or(Duration::ZERO, |described| described.dwell);
+            if let Destination::Stop(_) = at {
+                self.runs[train].dwells_until = self.now + dwell;
+            }
             outputs.push(Output::Fact(Fact::Arrived { train, at }));
         }
         // Orders that could not be admitted beside this one may be now.
@@ -263,6 +273,7 @@ impl Interlock {
     /// Says once that a train began to move towards its destination.
     pub(crate) fn departed(&mut self, train: TrainId, outputs: &mut Vec<Output>) {
         let run = &mut self.runs[train];
+        run.stopped_dead_at = None;
         if let Some(to) = run.to.filter(|_| !run.has_departed && run.aside.is_none()) {
             run.has_departed = true;
             outputs.push(Output::Fact(Fact::Departed { train, to }));

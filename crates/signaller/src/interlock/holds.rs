@@ -12,7 +12,7 @@ use crate::identity::Whereabouts;
 use crate::picture::Picture;
 
 /// Why a train is held.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize)]
 pub enum HoldKind {
     /// A person or a script wished it; they lift it.
     Wished,
@@ -26,14 +26,16 @@ pub enum HoldKind {
     NoAnswer,
     /// There is no power where it stands; lifted when there is.
     Dark,
+    /// It was stopped as quickly as it could; a person lifts it.
+    Emergency,
     /// It stood there when the signaller was last in charge; lifted when what detectors say agrees.
     Remembered,
 }
 
 impl HoldKind {
     /// All that concern one train, and not everything.
-    pub(super) const OF_A_TRAIN: [Self; 6] =
-        [Self::Wished, Self::Doubt, Self::Astray, Self::NoAnswer, Self::Dark, Self::Remembered];
+    pub(super) const OF_A_TRAIN: [Self; 7] =
+        [Self::Wished, Self::Emergency, Self::Doubt, Self::Astray, Self::NoAnswer, Self::Dark, Self::Remembered];
 
     /// Whether the train is held because it is not sure who is where.
     pub fn is_doubt(self) -> bool {
@@ -42,7 +44,7 @@ impl HoldKind {
 }
 
 /// All reasons for which a train is held, but for that everything was stopped.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, serde::Serialize, serde::Deserialize)]
 pub(crate) struct Holds {
     kinds: SmallVec<[HoldKind; 4]>,
 }

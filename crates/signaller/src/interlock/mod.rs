@@ -20,6 +20,7 @@ mod astray;
 mod by_hand;
 #[cfg(test)]
 mod checking;
+mod emergency;
 mod exchange;
 mod flank;
 mod follow;
@@ -36,6 +37,7 @@ mod roll_call;
 mod run;
 mod safe;
 mod set_route;
+mod shown;
 #[cfg(test)]
 mod tests;
 mod turnouts;
@@ -47,7 +49,8 @@ use std::sync::Arc;
 use smallvec::SmallVec;
 use track::routes::Routes;
 use track::{
-    EndId, Graph, Layout, Length, Lie, SectionId, SignalId, StopId, Table, TrainId, Traverse, TurnoutId, WayId,
+    DistrictId, EndId, Graph, Layout, Length, Lie, SectionId, SignalId, StopId, Table, TrainId, Traverse, TurnoutId,
+    WayId,
 };
 
 use crate::aspect::Signals;
@@ -56,6 +59,7 @@ use crate::drive::Drive;
 use crate::picture::Picture;
 use crate::roster::Roster;
 use crate::signaller::Changes;
+use crate::snapshot::kept;
 use crate::time::Time;
 
 pub use holds::HoldKind;
@@ -64,6 +68,7 @@ pub(crate) use roll_call::Creep;
 pub(crate) use run::{Run, Wait};
 pub use set_route::{OVERLAP_DELAY, RELEASE_DELAY};
 use set_route::{SetRoutes, is_clear};
+pub use shown::Ahead;
 use turnouts::Turnouts;
 pub use withdrawn::Withdrawal;
 use withdrawn::Withdrawn;
@@ -116,6 +121,9 @@ pub struct Interlock {
     /// Trains to be looked at again at a time.
     looks: Vec<(Time, TrainId)>,
     roll_call: Option<roll_call::RollCall>,
+    /// Trains that are to stop as quickly as they can, and power districts that are to be cut, since somebody asked last.
+    to_stop: Vec<TrainId>,
+    to_cut: Vec<DistrictId>,
     /// Other trains do not answer, or answer again, than identity knows of.
     missing_changed: bool,
     /// Where trains stood when one set out.
@@ -124,6 +132,50 @@ pub struct Interlock {
     #[cfg(test)]
     planted: Option<checking::Bug>,
 }
+
+kept!(Interlock {
+    kept: [
+        granted_to,
+        withdrawn,
+        set_routes,
+        regranted,
+        vouched_for,
+        planned_by,
+        cleared,
+        cleared_anew,
+        runs,
+        orders_so_far,
+        now,
+        everything_stopped,
+        told_stopped,
+        is_stirred,
+        touched,
+        order_of_running,
+        freed,
+        homecomings,
+        lifted,
+        look_aside_at,
+        looked_aside_at_turn,
+        may_admit,
+        wanting,
+        looks,
+        roll_call,
+        to_stop,
+        to_cut,
+        missing_changed,
+        stood,
+    ],
+    parts: [turnouts],
+    made_anew: [
+        layout,
+        roster,
+        graph,
+        overlaps,
+        routes,
+        #[cfg(test)]
+        planted
+    ],
+});
 
 /// How far a train may go.
 #[derive(Clone, Copy, Debug)]
@@ -134,8 +186,8 @@ pub(crate) struct Authority<'a> {
     pub(crate) nose: usize,
     /// The nose may be in those before this one.
     pub(crate) end: usize,
-    /// Where in the last of them to stop, if not at its far end.
-    pub(crate) stop: Option<StopId>,
+    /// Where in the last of them to stop, if not at its far end, and how far short of that.
+    pub(crate) stop: Option<(StopId, Length)>,
     pub(crate) call: Call,
 }
 
@@ -186,6 +238,8 @@ impl Interlock {
             wanting: Vec::new(),
             looks: Vec::new(),
             roll_call: None,
+            to_stop: Vec::new(),
+            to_cut: Vec::new(),
             missing_changed: false,
             stood: exchange::Stood::default(),
             #[cfg(test)]
@@ -197,6 +251,42 @@ impl Interlock {
     /// The train to which a section is granted.
     pub fn granted_to(&self, section: SectionId) -> Option<TrainId> {
         self.granted_to[section]
+    }
+
+    /// A train that means to run over a section that it was not granted yet.
+    pub(crate) fn planned_by(&self, section: SectionId) -> Option<TrainId> {
+        self.planned_by[section].first().copied()
+    }
+
+    /// A train for which a turnout is locked.
+    pub(crate) fn locked_for(&self, turnout: TurnoutId) -> Option<TrainId> {
+        self.turnouts.locked_by(turnout).first().copied()
+    }
+
+    /// Where a route ends.
+    pub(crate) fn exit_of(&self, route: track::RouteId) -> track::routes::Exit {
+        self.routes.route(route).exit
+    }
+
+    /// Whether a roll call is going on.
+    pub(crate) fn is_calling(&self) -> bool {
+        self.roll_call.is_some()
+    }
+
+    /// Whether a train has begun the errand that it is on.
+    pub(crate) fn has_departed(&self, train: TrainId) -> bool {
+        self.runs.get(train).is_some_and(|run| run.has_departed)
+    }
+
+    /// For what a train waits, in words.
+    pub(crate) fn why_it_waits(&self, train: TrainId) -> Option<String> {
+        let wait = self.runs.get(train)?.waits_for?;
+        Some(self.in_words(wait))
+    }
+
+    /// All sections that are withdrawn, and why.
+    pub(crate) fn withdrawals(&self) -> impl Iterator<Item = (SectionId, &Withdrawal)> {
+        self.withdrawn.iter().map(|(&section, why)| (section, why))
     }
 
     /// A train that a person has seen to and released since this was asked last.
@@ -256,7 +346,7 @@ impl Interlock {
     }
 
     pub(crate) fn wake_at(&self, now: Time) -> Option<Time> {
-        if self.is_stirred {
+        if self.is_stirred || !self.to_cut.is_empty() || !self.to_stop.is_empty() {
             return Some(now);
         }
         let next_look = self.looks.iter().map(|&(at, _)| at).min();
@@ -428,7 +518,9 @@ impl Interlock {
         }
         let at_destination = end == run.granted.len() && run.is_planned && run.plan.is_empty();
         let stop = match run.to {
-            Some(Destination::Stop(stop)) if at_destination && run.aside.is_none() => Some(stop),
+            Some(Destination::Stop(stop)) if at_destination && run.aside.is_none() => {
+                Some((stop, self.layout.stands_short(stop, self.train_length(train))))
+            }
             _ => None,
         };
         let call = if self.everything_stopped || run.holds.any() {

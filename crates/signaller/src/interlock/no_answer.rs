@@ -22,7 +22,7 @@ const TRY_AGAIN: Duration = Duration::from_secs(5);
 const TRIES: u8 = 2;
 
 /// What is kept of a train that did not answer.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, serde::Serialize, serde::Deserialize)]
 pub(crate) struct NoAnswer {
     /// The section its nose was in.
     nose: Option<SectionId>,

@@ -93,13 +93,13 @@ impl Interlock {
             let could_go = self.could_draw_clear(train, stand, to, picture);
             return if could_go { Ok(()) } else { Err(self.why_no_path(train, stand, to, picture)) };
         };
-        if !course.turns_back && self.cannot_tell_if_there(stand, &course.path, to) {
+        if !course.turns_back && self.cannot_tell_if_there(train, stand, &course.path, to) {
             return Err(format!(
                 "`{name}` may stand at {} or far short of it, and nobody knows; hint: send it somewhere else first",
                 self.place_name(to)
             ));
         }
-        let (length, room) = (self.train_length(train), self.room_at_the_end(&course.path, to));
+        let (length, room) = (self.train_length(train), self.room_at_the_end(train, &course.path, to));
         match (length, room) {
             (Some(length), Some(room)) if length > room => Err(format!(
                 "`{name}` is {:.0} mm long, and {} has room for {:.0} mm",
@@ -113,10 +113,10 @@ impl Interlock {
 
     /// Whether a train in the section of its stopping point may be too near to it to move, and may as well be far from it: so
     /// it is with one that was put down there and has not moved since.
-    fn cannot_tell_if_there(&self, stand: &Whereabouts, path: &[Traverse], to: Destination) -> bool {
+    fn cannot_tell_if_there(&self, train: TrainId, stand: &Whereabouts, path: &[Traverse], to: Destination) -> bool {
         let (Destination::Stop(stop), [only], Some(nose)) = (to, path, stand.nose) else { return false };
         let Some(length) = self.layout.ways[only.way].length else { return false };
-        let point = length - self.layout.stops[stop].short_of_end;
+        let point = length - self.layout.stands_short(stop, self.train_length(train));
         nose.most + CLOSE > point && nose.least + FAR_OFF < point
     }
 
@@ -187,13 +187,13 @@ impl Interlock {
         Ok(())
     }
 
-    /// Lifts the hold that somebody wished, and that on a train found where it was not allowed to be or that did not answer:
+    /// Lifts the hold that somebody wished, that of an emergency, and that on a train found where it was not allowed to be or that did not answer:
     /// whoever releases it vouches for it. One that was astray gives back all it was granted, and starts anew from where it
     /// stands.
     pub(crate) fn release(&mut self, train: TrainId, outputs: &mut Vec<Output>) -> Result<(), Reason> {
         self.known(train)?;
         let mut held = false;
-        for kind in [HoldKind::Wished, HoldKind::NoAnswer, HoldKind::Astray] {
+        for kind in [HoldKind::Wished, HoldKind::Emergency, HoldKind::NoAnswer, HoldKind::Astray] {
             if self.lift_hold(train, kind, outputs) {
                 held = true;
                 match kind {

@@ -16,7 +16,7 @@ const TAKEN: i64 = Length::from_mm(4000).um();
 const OBSTRUCTED: i64 = Length::from_mm(40_000).um();
 
 /// How to get to a destination.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, serde::Serialize, serde::Deserialize)]
 pub(crate) struct Course {
     /// From the section of the nose (as it will be) to the destination, both included.
     pub(super) path: Path,
@@ -275,11 +275,11 @@ impl Interlock {
 
     /// How much room a train has at the end of a path before its tail reaches back over a turnout or a signal that it passed;
     /// nothing where lengths are unknown or the path is too short to say.
-    pub(super) fn room_at_the_end(&self, path: &[Traverse], to: Destination) -> Option<Length> {
+    pub(super) fn room_at_the_end(&self, train: TrainId, path: &[Traverse], to: Destination) -> Option<Length> {
         let layout: &Layout = &self.layout;
         let (last, before) = path.split_last()?;
         let short = match to {
-            Destination::Stop(stop) => layout.stops[stop].short_of_end,
+            Destination::Stop(stop) => layout.stands_short(stop, self.train_length(train)),
             Destination::Section(_) => Length::ZERO,
         };
         let mut room = layout.ways[last.way].length? - short;

@@ -17,7 +17,7 @@ const PATIENCE: Duration = Duration::from_secs(60);
 pub(super) const STOPPING_ERROR: Length = Length::from_mm(50);
 
 /// One step of a rehearsal: a train runs home, or draws up to the far end of a passage.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub(super) struct Leg {
     train: TrainId,
     up_to: Option<EndId>,
@@ -31,7 +31,7 @@ impl Leg {
 }
 
 /// Whether a train runs as it plans to, or some other way home that is free.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub(super) enum Way {
     AsPlanned,
     Round,
@@ -309,9 +309,9 @@ impl Interlock {
 
     /// How far short of the far end of its last passage a train comes to stand at most: at home before its stopping point, else
     /// before the end of what it has.
-    fn stands_short(&self, to: Option<Destination>, from: Option<usize>) -> Length {
+    fn stands_short(&self, train: TrainId, to: Option<Destination>, from: Option<usize>) -> Length {
         let short = match (to, from) {
-            (Some(Destination::Stop(stop)), None) => self.layout.stops[stop].short_of_end,
+            (Some(Destination::Stop(stop)), None) => self.layout.stands_short(stop, self.train_length(train)),
             _ => Length::ZERO,
         };
         short.max(NEXT_AXLE) + STOPPING_ERROR
@@ -323,7 +323,8 @@ impl Interlock {
         let run = &self.runs[player.train];
         scene.stands.retain(|(_, holder)| *holder != player.train);
         let length = self.train_length(player.train);
-        let mut to_cover = length.map_or(Length::from_um(1), |length| length + self.stands_short(run.to, from));
+        let mut to_cover =
+            length.map_or(Length::from_um(1), |length| length + self.stands_short(player.train, run.to, from));
         let passed = run.plan.iter().take(player.from).rev();
         for passage in path.iter().rev().chain(passed).chain(run.granted.iter().rev()) {
             scene.stands.push((passage.section, player.train));

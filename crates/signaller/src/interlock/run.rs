@@ -15,7 +15,7 @@ use crate::door::Destination;
 use crate::time::Time;
 
 /// One train's errand.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, serde::Serialize, serde::Deserialize)]
 pub(crate) struct Run {
     pub(crate) to: Option<Destination>,
     /// Older orders are served first.
@@ -50,6 +50,8 @@ pub(crate) struct Run {
     pub(crate) looked_round_at_freed: u64,
     /// It stands, as far as is known.
     pub(crate) stands: bool,
+    /// It stands at a stopping point, and sets out no sooner than this.
+    pub(crate) dwells_until: Time,
     /// The train has to come to stand before anything else is decided.
     pub(crate) must_stand: bool,
     pub(crate) has_departed: bool,
@@ -58,6 +60,8 @@ pub(crate) struct Run {
     /// Where it was found astray last, and when it is believed to stay there.
     pub(crate) found_on: SmallVec<[SectionId; 4]>,
     pub(crate) settled_at: Time,
+    /// When it was told to stop as quickly as it could, for it was found astray.
+    pub(crate) stopped_dead_at: Option<Time>,
     pub(crate) no_answer: NoAnswer,
     /// It is in doubt where it stands, wants to go, and can get no further until that is settled.
     pub(crate) is_stuck_in_doubt: bool,
@@ -67,7 +71,7 @@ pub(crate) struct Run {
 }
 
 /// What a train waits for.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub(crate) enum Wait {
     /// Another train holds it, or may be there.
     Taken {
@@ -138,6 +142,8 @@ pub(crate) enum Wait {
         section: SectionId,
     },
     NotSure,
+    /// It stands at a stopping point, and not long enough yet.
+    Dwells,
     /// What it has just left is said to be free, and may be so only for a moment.
     Settling,
     NoPath,
@@ -197,6 +203,7 @@ impl Wait {
             Self::DrawsAside { section: id } => {
                 format!("trains stand in each other's way: it draws aside to `{}` first", section(id))
             }
+            Self::Dwells => "it stands at its stopping point a little longer".to_owned(),
             Self::NotSure => "nobody is sure where it stands".to_owned(),
             Self::Settling => "it is not certain yet what it has just left".to_owned(),
             Self::NoPath => "no path leads there from where it stands".to_owned(),

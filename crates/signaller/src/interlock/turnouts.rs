@@ -7,6 +7,7 @@ use smallvec::SmallVec;
 use track::{Layout, Lie, Table, TrainId, TurnoutId, WayId};
 
 use crate::door::Output;
+use crate::snapshot::kept;
 use crate::time::Time;
 
 /// So often a turnout is thrown before people are told that it does not move.
@@ -27,7 +28,9 @@ pub(crate) struct Turnouts {
     thrown: Vec<TurnoutId>,
 }
 
-#[derive(Clone, Debug)]
+kept!(Turnouts { kept: [rows, moving, thrown], parts: [], made_anew: [layout] });
+
+#[derive(Clone, Debug, serde::Serialize, serde::Deserialize)]
 struct Row {
     /// How it lies, unless it moves or nobody knows.
     lies: Option<Lie>,
@@ -38,7 +41,7 @@ struct Row {
     locks: SmallVec<[TrainId; 2]>,
 }
 
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, serde::Serialize, serde::Deserialize)]
 struct Movement {
     to: Lie,
     due: Time,

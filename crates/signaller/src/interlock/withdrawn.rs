@@ -17,7 +17,7 @@ use crate::identity::Whereabouts;
 use crate::picture::Picture;
 
 /// Why no trains are worked over a section.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub enum Withdrawal {
     /// It is out of service, for a reason in plain words.
     OutOfService(String),

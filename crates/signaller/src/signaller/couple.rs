@@ -44,7 +44,7 @@ impl Signaller {
             if !self.drive.is_at_rest(train) {
                 return Err(format!("`{called}` moves; hint: stop it first"));
             }
-            if self.interlock.is_driven_by_hand(train) {
+            if self.interlock.is_driven_by_hand(train) || self.drive.is_at_throttle(train) {
                 return Err(format!("a person drives `{called}`; hint: hand it back first"));
             }
             let spoken_of = batch.placed.iter().any(|it| it.train == train)

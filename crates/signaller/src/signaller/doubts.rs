@@ -21,7 +21,7 @@ impl Signaller {
         }
     }
 
-    fn in_words(&self, now: Time, matter: &Matter) -> Doubt {
+    pub(super) fn in_words(&self, now: Time, matter: &Matter) -> Doubt {
         let mut alternatives: Vec<String> = matter.alternatives.iter().map(|it| self.alternative(it)).collect();
         match matter.doubted() {
             Doubted::Section(section) => {
@@ -58,7 +58,7 @@ impl Signaller {
     }
 
     /// `Heron` stands in `quay-1`, and `Plover` in `shore-2`.
-    fn alternative(&self, places: &Alternative) -> String {
+    pub(super) fn alternative(&self, places: &Alternative) -> String {
         let mut words = String::new();
         for (at, place) in places.iter().enumerate() {
             let separator = match at {
@@ -183,15 +183,15 @@ impl Signaller {
         matter.trains.contains(train) || sections.iter().any(|section| matter.sections.contains(section))
     }
 
-    fn train(&self, train: TrainId) -> String {
+    pub(super) fn train(&self, train: TrainId) -> String {
         format!("`{}`", self.roster.name(train))
     }
 
-    fn section(&self, section: SectionId) -> String {
+    pub(super) fn section(&self, section: SectionId) -> String {
         format!("`{}`", self.layout.sections[section].name)
     }
 
-    fn list(&self, sections: &[SectionId], joined_by: &str) -> String {
+    pub(super) fn list(&self, sections: &[SectionId], joined_by: &str) -> String {
         let names: Vec<String> = sections.iter().map(|&section| self.section(section)).collect();
         match names.split_last() {
             Some((last, others)) if !others.is_empty() => format!("{} {joined_by} {last}", others.join(", ")),

@@ -56,10 +56,17 @@ impl Signaller {
     /// first, for what reports mean depends on them.
     fn condition(&mut self, now: Time, inputs: &[Input], batch: &mut Batch) {
         self.detect.begin();
+        // Found to be needed in the step before, after which this one was due at once.
+        while let Some(district) = self.interlock.next_to_cut() {
+            self.outputs.push(Output::Power { district, live: false });
+            self.detect.cut(now, district);
+        }
         for input in inputs {
             match input {
                 Input::LinkReported { link, up } => self.detect.link(now, *link, *up),
                 Input::PowerReported { district, live } => self.detect.power(now, *district, *live),
+                // Whether it is there to be cut is answered later.
+                Input::Requested { request: Request::CutPower { district }, .. } => self.detect.cut(now, *district),
                 Input::TrainRemembered { train, memory } => self.remember(*train, memory),
                 Input::ProfileRemembered { train, lessons } => self.drive.remember(*train, lessons),
                 _ => {}

@@ -2,10 +2,10 @@
 
 use std::sync::Arc;
 
-use track::{SignalId, TrainId};
+use track::{DistrictId, SignalId, TrainId};
 
 use super::{Conduct, Signaller};
-use crate::door::{Answer, Fact, Input, Output, Refusal, Request, Ticket};
+use crate::door::{Answer, Direction, Extent, Fact, Input, Output, Protection, Refusal, Request, Ticket};
 use crate::roster::Roster;
 use crate::time::Time;
 
@@ -55,14 +55,17 @@ impl Signaller {
 
     /// Does what was wished, or says why not.
     fn fulfil(&mut self, now: Time, request: &Request) -> Result<(), String> {
+        if self.conduct == Conduct::Observe {
+            can_be_done_where_people_drive(request)?;
+        }
         let (interlock, outputs) = (&mut self.interlock, &mut self.outputs);
         let identity = &self.identity;
         match request {
-            Request::Go { .. } if self.conduct == Conduct::Observe => {
-                Err("people drive here; the signaller only watches".to_owned())
-            }
             Request::Go { train, to } => interlock.go(*train, *to, now, identity, &self.drive),
             Request::Stop { train } => interlock.stop(*train),
+            Request::EmergencyStop { of } => self.emergency_stop(of, now),
+            Request::CutPower { district } => self.cut_power(*district),
+            Request::RestorePower { district } => self.restore_power(*district, now),
             Request::StopAll => {
                 interlock.stop_all(now, identity, outputs);
                 Ok(())
@@ -70,11 +73,10 @@ impl Signaller {
             Request::ResumeAll => interlock.resume_all(now, identity, outputs),
             Request::Hold { train, reason } => interlock.hold(*train, reason, outputs),
             Request::Release { train } => interlock.release(*train, outputs),
-            Request::TakeOver { .. } | Request::HandBack { .. } if self.conduct == Conduct::Observe => {
-                Err("people drive here already".to_owned())
-            }
             Request::TakeOver { train } => interlock.take_over(*train),
             Request::HandBack { train } => self.hand_back(*train, now),
+            Request::TakeThrottle { train, protection } => self.take_throttle(*train, *protection),
+            Request::SetThrottle { train, direction, step } => self.set_throttle(*train, *direction, *step),
             Request::LimitStep { train, step } => self.limit_step(*train, *step),
             Request::ForgetProfile { train } => self.forget_profile(*train),
             Request::Throw { turnout, lie } => interlock.throw(*turnout, *lie, now, identity, outputs),
@@ -91,9 +93,6 @@ impl Signaller {
                 interlock.put_in_service(*section, outputs)?;
                 self.changes.sections.push(*section);
                 Ok(())
-            }
-            Request::HandRegionOver { .. } if self.conduct == Conduct::Observe => {
-                Err("people drive here already".to_owned())
             }
             Request::HandRegionOver { sections, to } => {
                 interlock.hand_region_over(sections, to, identity, &self.drive, outputs)?;
@@ -112,9 +111,6 @@ impl Signaller {
             | Request::Identify { .. }
             | Request::Couple { .. }
             | Request::Uncouple { .. } => Ok(()),
-            Request::RollCall { .. } if self.conduct == Conduct::Observe => {
-                Err("people drive here; the signaller only watches".to_owned())
-            }
             Request::RollCall { train } => {
                 interlock.begin_roll_call(*train, now, identity, (&self.drive, &self.signals), outputs)
             }
@@ -139,7 +135,53 @@ impl Signaller {
         Ok(self.roster.name(train).to_owned())
     }
 
+    fn emergency_stop(&mut self, of: &Extent, now: Time) -> Result<(), String> {
+        let trains = self.interlock.emergency(of, &self.identity, &mut self.outputs)?;
+        for train in trains {
+            self.drive.stop_dead(train, now, &mut self.outputs);
+            // Who asks for that sees a train that may not do as it is told.
+            self.identity.mistrust(train, now);
+        }
+        if *of == Extent::Everything {
+            self.interlock.stop_all(now, &self.identity, &mut self.outputs);
+        }
+        Ok(())
+    }
+
+    /// Says that power is to be cut; what that means for trains was heard in this step already.
+    fn cut_power(&mut self, district: DistrictId) -> Result<(), String> {
+        self.detect.switched(district)?;
+        self.outputs.push(Output::Power { district, live: false });
+        Ok(())
+    }
+
+    fn restore_power(&mut self, district: DistrictId, now: Time) -> Result<(), String> {
+        self.detect.restore(now, district)?;
+        self.outputs.push(Output::Power { district, live: true });
+        Ok(())
+    }
+
+    fn take_throttle(&mut self, train: TrainId, protection: Protection) -> Result<(), String> {
+        self.known_train(train)?;
+        self.interlock.not_by_hand(train)?;
+        self.interlock.not_called(train)?;
+        self.drive.take_throttle(train, protection);
+        self.interlock.touch(train);
+        Ok(())
+    }
+
+    fn set_throttle(&mut self, train: TrainId, direction: Direction, step: u8) -> Result<(), String> {
+        let name = self.known_train(train)?;
+        self.drive.set_throttle(train, direction, step).map_err(|reason| format!("`{name}` {reason}"))?;
+        self.interlock.touch(train);
+        Ok(())
+    }
+
     fn hand_back(&mut self, train: TrainId, now: Time) -> Result<(), String> {
+        if self.drive.give_throttle_back(train) {
+            self.interlock.touch(train);
+            return Ok(());
+        }
         self.interlock.by_hand(train)?;
         self.identity.take_back(train, now);
         let back = self.interlock.hand_back(train, now, &self.identity, &mut self.outputs);
@@ -168,6 +210,10 @@ impl Signaller {
         if let (Answer::Accepted, Request::Place { train, .. } | Request::Lift { train }) = (&answer, request) {
             self.interlock.start_anew(*train, &mut self.outputs);
         }
+        if let (Answer::Accepted, Request::Lift { train }) = (&answer, request) {
+            // A train that is taken off the track is nobody's any more.
+            self.drive.give_throttle_back(*train);
+        }
         answer
     }
 
@@ -178,6 +224,21 @@ impl Signaller {
             Request::Place { train, on, .. } => self.interlock.placement_refusal(*train, on, &self.identity),
             _ => None,
         }
+    }
+}
+
+/// Fails for what only a signaller does that is in control.
+fn can_be_done_where_people_drive(request: &Request) -> Result<(), String> {
+    match request {
+        Request::Go { .. } | Request::RollCall { .. } => {
+            Err("people drive here; the signaller only watches".to_owned())
+        }
+        Request::TakeOver { .. }
+        | Request::HandBack { .. }
+        | Request::TakeThrottle { .. }
+        | Request::SetThrottle { .. }
+        | Request::HandRegionOver { .. } => Err("people drive here already".to_owned()),
+        _ => Ok(()),
     }
 }
 

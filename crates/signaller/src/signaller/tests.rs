@@ -93,3 +93,48 @@ fn a_train_that_moves_is_not_coupled_and_not_uncoupled() {
         assert_eq!(refusal(world.ask(request)), "`Heron` moves; hint: stop it first");
     }
 }
+
+#[test]
+fn it_is_told_which_report_made_a_train_be_taken_to_be_where_it_is() {
+    let mut world = World::with_two_trains();
+    let ahead = world.section("w1");
+    world.signaller.call_witness(ahead);
+    assert_eq!(world.go("Heron", "far east"), Answer::Accepted);
+    assert_eq!(world.go("Plover", "far west"), Answer::Accepted);
+    assert!(world.run(60.0, |world| world.nose("Heron").0 == "w1"));
+    assert!(!world.run(1.0, |_| false));
+    let why = world.signaller.why(ahead);
+    assert_eq!(why.tag, Tag::Sure(world.train("Heron")));
+    assert_eq!(why.detector, "its detector says that something is there");
+    assert!(why.accounts[0].share > 0.999 && why.accounts[0].words.contains("`w1`"), "{:?}", why.accounts);
+    let finding = why.findings.iter().find(|finding| finding.evidence == "`w1` filled").unwrap();
+    let [first, second, ..] = finding.explanations.as_slice() else { panic!("{finding:?}") };
+    assert!(first.because.is_empty() && !first.is_given_up && first.likelihood > 0.99, "{first:?}");
+    assert!(second.is_given_up && second.likelihood < 1e-3 && !second.because.is_empty(), "{second:?}");
+}
+
+#[test]
+fn it_is_told_that_a_word_settled_a_doubt_and_which_accounts_it_removed() {
+    let mut world = World::with_two_trains();
+    let (heron, plover) = (world.train("Heron"), world.train("Plover"));
+    world.step(&[]);
+    let home = world.section(world.nose("Heron").0);
+    world.signaller.call_witness(home);
+    world.signaller.identity.suspect_exchange(heron, plover);
+    world.step(&[]);
+    let doubt = world.signaller.why(home);
+    assert_eq!(doubt.accounts.len(), 2, "{:?}", doubt.accounts);
+    let word = identify(&world, world.nose("Heron").0, "Heron");
+    assert_eq!(world.ask(word), Answer::Accepted);
+    let why = world.signaller.why(home);
+    let told: Vec<&str> = why.findings.iter().map(|finding| finding.evidence.as_str()).collect();
+    assert_eq!(
+        told,
+        [
+            "one train did not answer, and another moved: they may have been taken for each other",
+            "a person said that `Heron` is in `w0`",
+        ]
+    );
+    assert_eq!((why.findings[1].before.len(), why.findings[1].after.len()), (2, 1));
+    assert!(why.findings[1].explanations.is_empty());
+}

@@ -122,7 +122,11 @@ pub fn play_and_listen(layout: Layout, scene: &str) -> (Signaller, Vec<(usize, F
     let mut facts = Vec::new();
     for (at, instant) in scene.lines().map(str::trim).filter(|line| !line.is_empty()).enumerate() {
         let inputs: Vec<_> = instant.split_whitespace().map(|word| input(&layout, at as u64, word)).collect();
-        let step = signaller.step(Time::from_millis(10_000 * (at as i64 + 1)), &inputs);
+        let now = Time::from_millis(10_000 * (at as i64 + 1));
+        let mut twin = Signaller::restore(Arc::clone(&layout), &signaller.snapshot()).unwrap();
+        let again = twin.step(now, &inputs).outputs.to_vec();
+        let step = signaller.step(now, &inputs);
+        assert_eq!(again, step.outputs, "a signaller restored from a snapshot says something else");
         facts.extend(step.outputs.iter().filter_map(|output| match output {
             Output::Fact(fact) => Some((at + 1, fact.clone())),
             _ => None,

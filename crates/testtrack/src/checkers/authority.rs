@@ -13,15 +13,9 @@ use crate::table::Table;
 
 pub(super) fn granted(checkers: &mut Checkers, now: Time, train: TrainId, sections: &[SectionId], table: &Table) {
     for &section in sections {
-        crossed(checkers, now, train, section);
+        crossed(checkers, now, train, section, table);
         let holders = checkers.said.authority[section].iter().copied();
-        let others = table.trains_in(section).iter().map(|presence| presence.train);
-        let lying = others.filter(|&other| {
-            table.belongs_to(other) != Some(train)
-                && table.stands_in(other, section)
-                && !excuses::nobody_could_see(table, other, section, Some(train), now)
-        });
-        let (held, lies) = (holders.filter(|&other| other != train).min(), lying.min());
+        let (held, lies) = (holders.filter(|&other| other != train).min(), lies_in(table, train, section, now));
         if let Some(other) = held.or(lies) {
             let how = if held.is_some() { "holds it" } else { "lies there" };
             let (name, other_name) = (checkers.train_name(train), table.body_name(other));
@@ -35,16 +29,29 @@ pub(super) fn granted(checkers: &mut Checkers, now: Time, train: TrainId, sectio
     }
 }
 
-fn crossed(checkers: &mut Checkers, now: Time, train: TrainId, section: SectionId) {
+/// A section that crosses one which another holds, or lies in, is given to nobody either.
+fn crossed(checkers: &mut Checkers, now: Time, train: TrainId, section: SectionId, table: &Table) {
     for place in 0..checkers.layout.sections[section].crosses.len() {
         let other = checkers.layout.sections[section].crosses[place];
-        if let Some(&by) = checkers.said.authority[other].iter().min() {
-            let [name, by] = [train, by].map(|train| checkers.train_name(train));
-            let [here, there] = [section, other].map(|section| checkers.section_name(section));
-            let sentence = format!("{name} was granted {here}, which crosses {there}, but {by} holds that");
-            checkers.report(now, Rule::N2, Some(train), Some(section), sentence);
-        }
+        let held = checkers.said.authority[other].iter().copied().min();
+        let Some(by) = held.or_else(|| lies_in(table, train, other, now)) else { continue };
+        let how = if held.is_some() { "holds that" } else { "lies there" };
+        let (name, by) = (checkers.train_name(train), table.body_name(by));
+        let [here, there] = [section, other].map(|section| checkers.section_name(section));
+        let sentence = format!("{name} was granted {here}, which crosses {there}, but {by} {how}");
+        checkers.report(now, Rule::N2, Some(train), Some(section), sentence);
     }
+}
+
+/// Another train that lies in a section with its wheels, and that somebody could see.
+fn lies_in(table: &Table, train: TrainId, section: SectionId, now: Time) -> Option<TrainId> {
+    let others = table.trains_in(section).iter().map(|presence| presence.train);
+    let lying = others.filter(|&other| {
+        table.belongs_to(other) != Some(train)
+            && table.stands_in(other, section)
+            && !excuses::nobody_could_see(table, other, section, Some(train), now)
+    });
+    lying.min()
 }
 
 pub(super) fn entered(checkers: &mut Checkers, at: Time, train: TrainId, section: SectionId) {

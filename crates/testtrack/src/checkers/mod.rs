@@ -20,7 +20,7 @@
 //! | N1 | a name that a person gave wrongly. A name where nothing stands though the last report says that something does: it outlasts the train that was there last, or comes before one that is next to it. That one train is taken for another is never excused |
 //! | N2 | track given to a train where something lies that nobody could see |
 //! | N3 | a turnout thrown under something that nobody could see |
-//! | N4 | a train out of hand |
+//! | N4 | a train out of hand; one that still rolls as the signaller before had ordered it |
 //! | N5 | a signal that vouches for track where something is that nobody could see, or where the train for which it was cleared came and no report said so, or a turnout lies otherwise than anybody knows |
 //! | N6 | a train out of hand |
 //!
@@ -110,6 +110,8 @@ pub struct Checkers {
     claims: Claims,
     /// Trains of which a person said last that they are where they are not.
     misnamed: BTreeSet<TrainId>,
+    /// Trains that still roll since another signaller took over, and that it has not set in motion itself.
+    rolling: BTreeSet<TrainId>,
 }
 
 /// What the signaller said last.
@@ -169,6 +171,7 @@ impl Checkers {
             excused: Vec::new(),
             claims: Claims::default(),
             misnamed: BTreeSet::new(),
+            rolling: BTreeSet::new(),
         }
     }
 
@@ -206,11 +209,20 @@ impl Checkers {
         &self.violations
     }
 
+    /// Goes on as checkers of another layout, with all that was found.
+    pub(crate) fn go_on_as(&mut self, fresh: Self) {
+        let before = std::mem::replace(self, fresh);
+        self.violations = before.violations;
+        self.excused = before.excused;
+        self.claims = before.claims;
+    }
+
     /// Another signaller takes over: nothing that was said before counts any more. Signals are at danger until it says
     /// otherwise.
-    pub(crate) fn begin_anew(&mut self) {
+    pub(crate) fn begin_anew(&mut self, table: &Table) {
         self.said = Said::new(&self.layout);
         self.broken.clear();
+        self.rolling = self.layout.trains.ids().filter(|&train| table.speed(train).um() != 0).collect();
     }
 
     /// Takes in what the signaller says. Must be called before the table acts on it.
@@ -221,7 +233,12 @@ impl Checkers {
                 wishes::thrown(self, now, *turnout, *lie);
             }
             Output::Show { signal, aspect } => self.said.aspects[*signal] = *aspect,
-            Output::Drive { .. } | Output::Light { .. } => {}
+            Output::Drive { train, step, .. } => {
+                if *step != 0 {
+                    self.rolling.remove(train);
+                }
+            }
+            Output::Light { .. } | Output::Function { .. } | Output::EmergencyStop { .. } | Output::Power { .. } => {}
             Output::Fact(Fact::Tagged { section, tag }) => {
                 self.claims.made += u64::from(matches!(tag, Tag::Sure(_)));
                 self.said.tags[*section] = Some(tag.clone());
@@ -253,6 +270,10 @@ impl Checkers {
         match happening {
             Happening::Entered { train, .. } | Happening::HitBuffer { train, .. }
                 if table.is_out_of_hand(train, at) => {}
+            Happening::Entered { train, section } if self.rolling.contains(&train) => {
+                let sentence = format!("{} still rolled into {}", self.train_name(train), self.section_name(section));
+                self.excuse(at, Rule::N4, train, section, sentence);
+            }
             Happening::Entered { train, section } => authority::entered(self, at, train, section),
             Happening::HitBuffer { train, at: end } => authority::ended(self, at, train, end),
             Happening::Derailed { .. } | Happening::Collided { .. } => accidents::happened(self, at, happening, table),
@@ -262,6 +283,7 @@ impl Checkers {
 
     /// Judges everything that lasts: tags, signals, holds.
     pub fn judge(&mut self, now: Time, table: &Table) {
+        self.rolling.retain(|&train| table.speed(train).um() != 0);
         let mut found = Vec::new();
         tags::judge(self, now, table, &mut found);
         signals::judge(self, now, table, &mut found);

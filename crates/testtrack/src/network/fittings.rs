@@ -99,6 +99,7 @@ fn feed(sketch: &mut Sketch) {
     for (index, part) in sections.chunks(sections.len().div_ceil(count)).enumerate() {
         let district = sketch.builder.district(format!("district {}", index + 1));
         sketch.builder.district_mut(district).voltage = Some(Voltage::from_mv(volts * 1000));
+        sketch.builder.district_mut(district).is_switched = true;
         for &section in part {
             sketch.builder.feed(section, district);
         }

@@ -1,7 +1,7 @@
 //! Networks for the swarm: drawn by a seed, and a few small ones that are always the same.
 //!
 //! A network is put together from pieces as a modeller would: lines, passing loops, junctions, terminals, yards, reversing
-//! loops, triangles, dark tunnels. Afterwards it is fitted with signals, stopping points, spots, districts and links, and
+//! loops, triangles, dark tunnels, crossings. Afterwards it is fitted with signals, stopping points, spots, districts and links, and
 //! trains are put on tracks that are long enough for them. Either all of a network is measured or none of it.
 //!
 //! What comes out is an ordinary checked [`Layout`]; [`faults_of`] says what would be wrong with one. Read [`Sketch`] first
@@ -77,6 +77,15 @@ pub fn drawn(seed: u64) -> Layout {
     finish(sketch)
 }
 
+/// The network of a seed in which tracks cross, each with its own detector.
+pub fn drawn_crossed(seed: u64) -> Layout {
+    let mut stream = Stream::labelled(seed, "crossed network");
+    let habits = sketch::Habits::drawn(&mut stream);
+    let mut sketch = Sketch::new(&format!("crossed network {seed}"), stream, habits);
+    shapes::crossed(&mut sketch);
+    finish(sketch)
+}
+
 fn finish(mut sketch: Sketch) -> Layout {
     fittings::fit(&mut sketch);
     stock::put_trains(&mut sketch);
@@ -100,6 +109,17 @@ mod tests {
         for seed in 0..400 {
             let layout = drawn(seed);
             assert_eq!(faults_of(&layout), Vec::<String>::new(), "seed {seed}");
+            Table::new(Arc::new(layout), &Settings::seeded(seed))
+                .unwrap_or_else(|wrong| panic!("seed {seed}: {wrong}"));
+        }
+    }
+
+    #[test]
+    fn every_network_in_which_tracks_cross_can_be_built_and_its_trains_fit() {
+        for seed in 0..200 {
+            let layout = drawn_crossed(seed);
+            assert_eq!(faults_of(&layout), Vec::<String>::new(), "seed {seed}");
+            assert_eq!(layout.sections.values().filter(|section| !section.crosses.is_empty()).count(), 2);
             Table::new(Arc::new(layout), &Settings::seeded(seed))
                 .unwrap_or_else(|wrong| panic!("seed {seed}: {wrong}"));
         }

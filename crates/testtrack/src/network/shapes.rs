@@ -74,6 +74,15 @@ pub(super) fn drawn(sketch: &mut Sketch) {
     }
 }
 
+/// Builds a network by lot in which a branch crosses the line that it leaves.
+pub(super) fn crossed(sketch: &mut Sketch) {
+    let [west, east] = sketch.first();
+    sketch.terminus(west);
+    let east = sketch.crossing(east);
+    let east = sketch.chain(east);
+    sketch.terminus(east);
+}
+
 impl Sketch {
     /// Pieces in a row, until there is no more room or chance ends it.
     fn chain(&mut self, from: EndId) -> EndId {
@@ -164,6 +173,26 @@ impl Sketch {
         ends.swap(0, own);
         self.builder.join(from, ends[0]);
         [self.line(ends[1], 1), self.line(ends[2], 1)]
+    }
+
+    /// A junction, come to from its line end, whose branch crosses the other track: each has a detector of its own there.
+    fn crossing(&mut self, from: EndId) -> EndId {
+        let place = self.names.place();
+        let throat = self.throat(&format!("{place}-junction"), 2);
+        self.builder.join(from, throat.line);
+        let mut beyond = Vec::new();
+        let mut crossing = Vec::new();
+        for (track, name) in throat.tracks.into_iter().zip(["over", "across"]) {
+            let before = self.line(track, 1);
+            let length = self.stream.between(300, 900);
+            let [a, b] = self.plain(&format!("{place}-{name}"), length);
+            self.builder.join(before, a);
+            crossing.push(self.builder.layout().ends[a].section);
+            beyond.push(self.line(b, 1));
+        }
+        self.builder.cross(crossing[0], crossing[1]);
+        self.terminus(beyond[1]);
+        beyond[0]
     }
 
     /// Track that leads back to where it came from, the other way round.

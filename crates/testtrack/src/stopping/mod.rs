@@ -6,6 +6,7 @@
 //!
 //! What a detector takes the layout says; nothing else of all that is known to the signaller.
 
+pub mod chart;
 pub(crate) mod course;
 mod figures;
 
@@ -150,10 +151,12 @@ impl Dispatcher {
     }
 
     fn measured(&self, moment: &Moment<'_>, stop: StopId, stands_since: Time) -> Option<Stop> {
-        let stop = &moment.table.layout().stops[stop];
+        let layout = moment.table.layout();
+        let wanted = layout.stands_short(stop, layout.trains[self.train].length());
+        let stop = &layout.stops[stop];
         let short_of_end = moment.table.short_of(self.train, stop.towards)?;
         let (began, from_mm_s) = self.braking_began()?;
-        let short_mm = (short_of_end - stop.short_of_end).mm();
+        let short_mm = (short_of_end - wanted).mm();
         Some(Stop { short_mm, took: stands_since.since(began), from_mm_s })
     }
 

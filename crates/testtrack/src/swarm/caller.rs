@@ -1,4 +1,5 @@
-//! Somebody, or a script, that has roll calls made: of trains that are held because it is not sure where they stand.
+//! Somebody, or a script, that has roll calls made: of trains that are held because it is not sure where they stand; and that
+//! switches power on again that was cut.
 //!
 //! Nobody looks at the table for that. Whether a train can be called is for the signaller to say; who is refused is asked for
 //! again in a while.
@@ -7,7 +8,7 @@ use std::collections::BTreeMap;
 use std::time::Duration;
 
 use signaller::{Request, Ticket, Time};
-use track::TrainId;
+use track::{DistrictId, TrainId};
 
 use super::watch::Watch;
 use crate::session::{Desk, Moment};
@@ -24,6 +25,8 @@ pub(super) struct Caller {
     looks_at: Time,
     /// Since when a train wants to be called.
     waits: BTreeMap<TrainId, Time>,
+    /// Since when power is cut.
+    cut: BTreeMap<DistrictId, Time>,
 }
 
 impl Caller {
@@ -31,8 +34,26 @@ impl Caller {
         if self.looks_at <= moment.now {
             self.looks_at = moment.now + LOOKS_EVERY;
             self.look(moment.now, watch, desk);
+            self.see_to_power(moment, watch, desk);
         }
         desk.call_at(self.looks_at);
+    }
+
+    /// Switches power on again that was cut, and lets trains go that were held for one that ran away.
+    fn see_to_power(&mut self, moment: &Moment<'_>, watch: &Watch, desk: &mut Desk) {
+        for district in moment.table.layout().districts.ids() {
+            if !moment.table.is_cut(district) {
+                self.cut.remove(&district);
+            } else if moment.now.since(*self.cut.entry(district).or_insert(moment.now)) >= PATIENCE {
+                self.cut.insert(district, moment.now);
+                let _: Ticket = desk.request(Request::RestorePower { district });
+            }
+        }
+        if self.cut.is_empty() {
+            for (&train, _) in watch.holds.iter().filter(|(_, reason)| reason.contains("runs away towards it")) {
+                let _: Ticket = desk.request(Request::Release { train });
+            }
+        }
     }
 
     fn look(&mut self, now: Time, watch: &Watch, desk: &mut Desk) {

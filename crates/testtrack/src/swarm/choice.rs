@@ -19,6 +19,8 @@ pub enum FaultSet {
     Only(Vec<Fault>),
     /// That, and a dispatcher who sets routes and takes track out of service.
     Dispatched(Box<Self>),
+    /// That, and people who drive trains through the signaller.
+    Driven(Box<Self>),
 }
 
 impl FaultSet {
@@ -35,10 +37,23 @@ impl FaultSet {
 
     /// Whether there is a dispatcher.
     pub fn has_dispatcher(&self) -> bool {
-        matches!(self, Self::Dispatched(_))
+        match self {
+            Self::Dispatched(_) => true,
+            Self::Driven(faults) => faults.has_dispatcher(),
+            _ => false,
+        }
     }
 
-    /// Reads `none`, `mild`, `harsh` or names of faults with commas between them; behind it `+dispatcher` may stand.
+    /// Whether there are people who drive.
+    pub fn has_drivers(&self) -> bool {
+        match self {
+            Self::Driven(_) => true,
+            Self::Dispatched(faults) => faults.has_drivers(),
+            _ => false,
+        }
+    }
+
+    /// Reads `none`, `mild`, `harsh` or names of faults with commas between them; behind it `+dispatcher` and `+drivers` may stand.
     ///
     /// # Errors
     /// In plain words, which name means nothing.
@@ -51,6 +66,9 @@ impl FaultSet {
         };
         if let Some(faults) = text.strip_suffix("+dispatcher") {
             return Self::read(faults).map(|faults| Self::Dispatched(Box::new(faults)));
+        }
+        if let Some(faults) = text.strip_suffix("+drivers") {
+            return Self::read(faults).map(|faults| Self::Driven(Box::new(faults)));
         }
         match text {
             "none" => Ok(Self::None),
@@ -67,7 +85,7 @@ impl FaultSet {
             Self::Mild => Faults::mild(),
             Self::Harsh => Faults::harsh(),
             Self::Only(faults) => Faults::only(faults),
-            Self::Dispatched(faults) => faults.faults(),
+            Self::Dispatched(faults) | Self::Driven(faults) => faults.faults(),
         }
     }
 
@@ -78,7 +96,7 @@ impl FaultSet {
             Self::Mild => "mild",
             Self::Harsh => "harsh",
             Self::Only(_) => "single",
-            Self::Dispatched(faults) => faults.kind(),
+            Self::Dispatched(faults) | Self::Driven(faults) => faults.kind(),
         }
     }
 }
@@ -91,6 +109,7 @@ impl fmt::Display for FaultSet {
                 f.write_str(&names.join(","))
             }
             Self::Dispatched(faults) => write!(f, "{faults}+dispatcher"),
+            Self::Driven(faults) => write!(f, "{faults}+drivers"),
             set => f.write_str(set.kind()),
         }
     }
@@ -105,6 +124,8 @@ pub enum Place {
     Fixture(Fixture),
     /// The network of the seed.
     Network,
+    /// The network of the seed in which tracks cross.
+    Crossed,
 }
 
 impl Place {
@@ -118,11 +139,12 @@ impl Place {
         }
     }
 
-    /// The place of that name: `demo`, `network` or a fixture's.
+    /// The place of that name: `demo`, `network`, `crossed` or a fixture's.
     pub fn named(name: &str) -> Option<Self> {
         match name {
             "demo" => Some(Self::Demo),
             "network" => Some(Self::Network),
+            "crossed" => Some(Self::Crossed),
             fixture => Fixture::named(fixture).map(Self::Fixture),
         }
     }
@@ -132,6 +154,7 @@ impl Place {
         match self {
             Self::Demo => "demo",
             Self::Network => "network",
+            Self::Crossed => "crossed",
             Self::Fixture(fixture) => fixture.name(),
         }
     }
@@ -147,7 +170,9 @@ mod tests {
             let set = FaultSet::of_seed(seed);
             assert_eq!(FaultSet::read(&set.to_string()), Ok(set.clone()), "seed {seed}");
             let dispatched = FaultSet::Dispatched(Box::new(set));
-            assert_eq!(FaultSet::read(&dispatched.to_string()), Ok(dispatched), "seed {seed}");
+            assert_eq!(FaultSet::read(&dispatched.to_string()), Ok(dispatched.clone()), "seed {seed}");
+            let driven = FaultSet::Driven(Box::new(dispatched));
+            assert_eq!(FaultSet::read(&driven.to_string()), Ok(driven), "seed {seed}");
             let place = Place::of_seed(seed);
             assert_eq!(Place::named(place.name()), Some(place), "seed {seed}");
         }

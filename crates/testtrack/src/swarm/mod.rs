@@ -6,8 +6,8 @@
 //! calls are made of trains that are held in doubt, as a script would have them made that never looks at the table, and detectors
 //! say every 10 to 30 s what they said last.
 //!
-//! Each trial is run twice, and what was heard in the first run is replayed into a signaller without any table; all three must
-//! agree to the last byte (N9).
+//! Each trial is run twice, and what was heard in the first run is replayed into a signaller without any table, which is now and
+//! then taken down in a snapshot and restored from it; all three must agree to the last byte (N9).
 //!
 //! Read [`Plan`] first, then `trial.rs`.
 
@@ -15,7 +15,6 @@ mod caller;
 mod choice;
 mod log;
 mod person;
-mod replay;
 mod tally;
 mod trial;
 mod watch;

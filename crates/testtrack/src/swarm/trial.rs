@@ -4,22 +4,22 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::time::Duration;
 
-use signaller::Time;
+use signaller::{Digest, Time};
 use track::Layout;
 
 use super::caller::Caller;
 use super::choice::FaultSet;
 use super::log::Log;
 use super::person::Person;
-use super::replay::Heard;
 use super::watch::{Settled, Watch};
 use super::{FINISH, words};
 use crate::checkers::{Rule, Violation};
-use crate::digest::Digest;
 use crate::dispatch::Dispatcher;
+use crate::drivers::Drivers;
 use crate::meddling::Meddling;
 use crate::place::PlaceError;
 use crate::random::Stream;
+use crate::recording::Recording;
 use crate::session::{Desk, Moment, Session};
 use crate::settings::Settings;
 use crate::statistics::Statistics;
@@ -27,6 +27,9 @@ use crate::traffic::Traffic;
 
 /// Layout time passes in pieces of this, so that a trial can end early.
 const PIECE: Duration = Duration::from_secs(10);
+
+/// How often in a replay the signaller is restored from a snapshot.
+const SNAPSHOTS: usize = 20;
 
 /// What a trial is.
 #[derive(Clone, Debug)]
@@ -138,17 +141,28 @@ impl Plan {
     /// # Errors
     /// A train that does not fit where it is said to stand.
     pub fn try_out(&self) -> Result<Outcome, PlaceError> {
-        let mut heard = Heard::default();
+        let mut heard = Recording::default();
         let first = self.run(&mut Log::off(), Some(&mut heard))?;
         let second = self.run(&mut Log::off(), None)?;
         let Run { mut broken, figures, digest } = first;
         let at = Time::ZERO + figures.session.layout_time;
-        for (what, other) in [("a second run", second.digest), ("the replay", heard.replay(&self.layout))] {
-            if digest != other {
-                let sentence = format!("{what} differs from the run: {other} instead of {digest}");
-                broken.push(Broken { at, law: Law::Replay, sentence });
-            }
+        let sentence = |what: &str, other: Digest| format!("{what} differs from the run: {other} instead of {digest}");
+        let mut differs = Vec::new();
+        if digest != second.digest {
+            differs.push(sentence("a second run", second.digest));
         }
+        match heard.replay_over_snapshots(&self.layout, heard.len().div_ceil(SNAPSHOTS)) {
+            Ok(other) if other == digest => {}
+            Ok(other) => {
+                let plain = heard.replay(&self.layout);
+                differs.push(match plain == digest {
+                    true => sentence("a replay over snapshots", other),
+                    false => sentence("the replay", plain),
+                });
+            }
+            Err(why) => differs.push(why),
+        }
+        broken.extend(differs.into_iter().map(|sentence| Broken { at, law: Law::Replay, sentence }));
         Ok(Outcome { broken, figures })
     }
 
@@ -160,7 +174,7 @@ impl Plan {
         self.run(log, None).map(|_| ())
     }
 
-    fn run(&self, log: &mut Log, heard: Option<&mut Heard>) -> Result<Run, PlaceError> {
+    fn run(&self, log: &mut Log, heard: Option<&mut Recording>) -> Result<Run, PlaceError> {
         let settings = Settings { faults: self.faults.faults(), ..Settings::seeded(self.seed).repeating() };
         let mut session = Session::new(Arc::clone(&self.layout), &settings)?;
         let mut crew = Crew::new(self, log, heard);
@@ -211,22 +225,24 @@ struct Crew<'a> {
     traffic: Traffic,
     meddling: Option<Meddling>,
     dispatcher: Option<Dispatcher>,
+    drivers: Option<Drivers>,
     person: Option<Person>,
     caller: Caller,
     seed: u64,
     watch: Watch,
     broken: Vec<Broken>,
     log: &'a mut Log,
-    heard: Option<&'a mut Heard>,
+    heard: Option<&'a mut Recording>,
 }
 
 impl<'a> Crew<'a> {
-    fn new(plan: &Plan, log: &'a mut Log, heard: Option<&'a mut Heard>) -> Self {
+    fn new(plan: &Plan, log: &'a mut Log, heard: Option<&'a mut Recording>) -> Self {
         let meddles = Stream::labelled(plan.seed, "whether somebody meddles").below(2) == 0;
         Self {
             traffic: Traffic::new(&plan.layout, plan.seed),
             meddling: meddles.then(|| Meddling::new(&plan.layout, plan.seed)),
             dispatcher: plan.faults.has_dispatcher().then(|| Dispatcher::new(&plan.layout, plan.seed)),
+            drivers: plan.faults.has_drivers().then(|| Drivers::new(&plan.layout, plan.seed)),
             person: None,
             caller: Caller::default(),
             seed: plan.seed,
@@ -251,6 +267,9 @@ impl<'a> Crew<'a> {
         if let Some(dispatcher) = &mut self.dispatcher {
             dispatcher.go_home();
         }
+        if let Some(drivers) = &mut self.drivers {
+            drivers.go_home();
+        }
         self.person = Some(Person::new(self.seed));
     }
 
@@ -258,10 +277,8 @@ impl<'a> Crew<'a> {
         if self.log.is_on() && self.broken.is_empty() {
             words::write(self.log, moment);
         }
-        if let Some(heard) = &mut self.heard
-            && !moment.inputs.is_empty()
-        {
-            heard.step(moment.now, moment.inputs);
+        if let Some(heard) = &mut self.heard {
+            heard.hear(moment.now, moment.inputs);
         }
         self.watch.hear(moment);
         let broken = |it: &Violation| Broken { at: it.at, law: Law::Never(it.rule), sentence: it.sentence.clone() };
@@ -272,6 +289,9 @@ impl<'a> Crew<'a> {
         }
         if let Some(dispatcher) = &mut self.dispatcher {
             dispatcher.hear(moment, desk);
+        }
+        if let Some(drivers) = &mut self.drivers {
+            drivers.hear(moment, desk);
         }
         self.caller.hear(moment, &self.watch, desk);
         if let Some(person) = &mut self.person {

@@ -124,6 +124,14 @@ fn said(layout: &Layout, output: &Output) -> Option<String> {
             let way = if *direction == Direction::Forward { "forward" } else { "backward" };
             format!("{} shall run {way}", train(id))
         }
+        Output::EmergencyStop { train: id } => format!("{} shall stand at once", train(id)),
+        Output::Function { train: id, number, on } => {
+            format!("function {number} of {} shall be {}", train(id), if *on { "on" } else { "off" })
+        }
+        Output::Power { district, live } => {
+            let place = &layout.districts[*district].name;
+            format!("{place} shall be {}", if *live { "live" } else { "dark" })
+        }
         Output::Throw { turnout, lie } => format!("{} shall lie {}", layout.turnouts[*turnout].name, lie_name(*lie)),
         Output::Show { signal, aspect } => {
             let shows = layout.book_of(*signal).name(*aspect).unwrap_or("nothing that it can show");
@@ -154,6 +162,7 @@ fn said(layout: &Layout, output: &Output) -> Option<String> {
             Fact::Departed { train: id, to } => format!("{} departs for {}", train(id), place_name(layout, *to)),
             Fact::Arrived { train: id, at } => format!("{} arrives at {}", train(id), place_name(layout, *at)),
             Fact::Waiting { train: id, reason } => format!("{} waits: {reason}", train(id)),
+            Fact::KeptBack { train: id, reason } => format!("{} is kept back: {reason}", train(id)),
             Fact::HoldSet { train: id, reason } => format!("{} is held: {reason}", train(id)),
             Fact::HoldLifted { train: id } => format!("{} is held no more", train(id)),
             Fact::Answered { ticket, answer: Answer::Accepted } => format!("wish {} is accepted", ticket.0),

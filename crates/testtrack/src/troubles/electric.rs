@@ -49,14 +49,32 @@ impl Table {
         self.troubles.reports_power[district] = reports == PowerReports::Given;
     }
 
+    /// The signaller has a power district cut, or switched on again.
+    pub(crate) fn switch_power(&mut self, district: DistrictId, live: bool) {
+        if self.troubles.cut.get(district).is_some() {
+            self.troubles.cut[district] = !live;
+            self.feed(district, self.troubles.feeds[district], DarkSays::Free);
+        }
+    }
+
+    /// Whether the signaller has had a power district cut.
+    pub fn is_cut(&self, district: DistrictId) -> bool {
+        self.troubles.cut[district]
+    }
+
     /// Whether every power district is live.
     pub(crate) fn is_all_live(&self) -> bool {
-        self.troubles.feeds.values().all(|&feed| feed == Feed::Live)
+        self.troubles.feeds.ids().all(|district| self.fed(district) == Feed::Live)
+    }
+
+    /// How a power district is fed at last.
+    fn fed(&self, district: DistrictId) -> Feed {
+        if self.troubles.cut[district] { Feed::Dark } else { self.troubles.feeds[district] }
     }
 
     pub(super) fn feed(&mut self, district: DistrictId, feed: Feed, dark_says: DarkSays) {
         self.troubles.feeds[district] = feed;
-        let now = self.now();
+        let (now, feed) = (self.now(), self.fed(district));
         self.detectors.feed(district, feed, dark_says, now);
         for section in self.presences.ids() {
             if self.layout().sections[section].district == Some(district) {
@@ -79,7 +97,7 @@ impl Table {
     fn power_of(&self, rolling: &Rolling) -> i64 {
         let voltage = |piece: &crate::rolling::Piece| {
             let district = piece.on.track().and_then(|on| self.layout().sections[on.section].district);
-            district.map_or(Feed::Live, |district| self.troubles.feeds[district]).permille()
+            district.map_or(Feed::Live, |district| self.fed(district)).permille()
         };
         let fed = rolling.pieces.iter().filter(|piece| piece.load.feeds()).map(voltage).max();
         fed.or_else(|| rolling.pieces.iter().map(voltage).max()).unwrap_or(Feed::Live.permille())
@@ -89,7 +107,7 @@ impl Table {
         let (least, most) = REPORT_MS;
         let late = Duration::from_millis(self.troubles.stream(fault).between(least, most) as u64);
         if self.troubles.reports_power[district] {
-            let (live, at): (_, Time) = (self.troubles.feeds[district] != Feed::Dark, self.now() + late);
+            let (live, at): (_, Time) = (self.fed(district) != Feed::Dark, self.now() + late);
             self.detectors.report_power(district, live, at);
         }
     }

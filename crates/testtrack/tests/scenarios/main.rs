@@ -4,6 +4,8 @@
 //! Every fault that the table knows has a story at least ([`faults`]).
 
 #[cfg(test)]
+mod emergency;
+#[cfg(test)]
 mod faults;
 #[cfg(test)]
 mod people;

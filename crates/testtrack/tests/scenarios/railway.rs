@@ -5,13 +5,15 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use signaller::{Answer, Destination, Direction, Doubt, DoubtId, Fact, Output, Request, Tag, Ticket, Time};
-use testtrack::{Fault, Faults, FirstLie, Session, Settings, Table, Traffic, Violation};
+use testtrack::{Fault, Faults, FirstLie, Recording, Session, Settings, Table, Traffic, Violation};
 use track::{Layout, SectionId, TrainId, TurnoutId};
 
 pub(crate) struct Railway {
     pub(crate) session: Session,
     pub(crate) layout: Arc<Layout>,
     heard: Heard,
+    /// What the signaller heard, up to its first restart.
+    recording: Option<Recording>,
     traffic: Option<Traffic>,
     /// Sentences about broken rules that a story forgives.
     forgiven: Vec<&'static str>,
@@ -77,7 +79,9 @@ impl Railway {
         let settings = Settings { faults, turnouts_at_first: FirstLie::Straight, ..Settings::seeded(seed) };
         let mut session = Session::new(Arc::clone(&layout), &settings).unwrap();
         at_first(&layout, session.table_mut());
-        let mut railway = Self { session, layout, heard: Heard::default(), traffic: None, forgiven: Vec::new() };
+        let recording = Some(Recording::default());
+        let heard = Heard::default();
+        let mut railway = Self { session, layout, heard, recording, traffic: None, forgiven: Vec::new() };
         railway.run(1.0);
         railway
     }
@@ -109,9 +113,13 @@ impl Railway {
     pub(crate) fn run(&mut self, seconds: f64) {
         let until = self.session.now() + Duration::from_secs_f64(seconds);
         let (heard, traffic, forgiven) = (&mut self.heard, &mut self.traffic, &self.forgiven);
+        let recording = &mut self.recording;
         self.session.run_until(until, &mut |moment, desk| {
             if let Some(violation) = moment.violations.iter().find(|it| !is_forgiven(it, forgiven)) {
                 panic!("{violation}");
+            }
+            if let Some(recording) = recording {
+                recording.hear(moment.now, moment.inputs);
             }
             for output in moment.outputs {
                 if let Output::Fact(fact) = output {
@@ -140,6 +148,7 @@ impl Railway {
     /// The signaller is switched off, and on again after so many seconds.
     pub(crate) fn restart(&mut self, off_for: u64, meanwhile: impl FnOnce(&mut Table)) {
         self.traffic = None;
+        self.recording = None;
         self.heard = Heard::default();
         let heard = &mut self.heard;
         let mut listener = |moment: &testtrack::Moment<'_>, _: &mut testtrack::Desk| {
@@ -326,7 +335,8 @@ impl Railway {
         panic!("not everybody ran on within {seconds} s: {:?}", self.heard.holds);
     }
 
-    /// Those faults happened, and nothing that must never happen, nor any accident.
+    /// Those faults happened, and nothing that must never happen, nor any accident; and a signaller that is restored from a
+    /// snapshot now and then does all the same.
     pub(crate) fn in_order(&self, faults: &[Fault]) {
         for &fault in faults {
             let happened = self.session.table().mishaps().iter().any(|mishap| mishap.fault == fault);
@@ -338,6 +348,10 @@ impl Railway {
         let mut excused = all(self.session.excused());
         excused.retain(|it| !it.contains("where nothing stands"));
         assert_eq!(excused, [] as [String; 0], "accidents that nobody could know of");
+        if let Some(recording) = &self.recording {
+            let again = recording.replay_over_snapshots(&self.layout, recording.len().div_ceil(30));
+            assert_eq!(again, Ok(self.session.digest()), "a replay over snapshots");
+        }
     }
 }
 

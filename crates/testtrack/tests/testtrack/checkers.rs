@@ -4,7 +4,7 @@ use signaller::{Aspect, Direction, Fact, Output, Tag};
 use testtrack::{Checkers, Rule, Violation};
 use track::Lie;
 
-use crate::fixture::Corner;
+use crate::fixture::{Corner, corner_with};
 
 const RED: Aspect = Aspect(0);
 const YELLOW: Aspect = Aspect(1);
@@ -193,6 +193,22 @@ fn n2_a_section_in_which_another_train_lies_unseen_is_nobodys_to_give() {
     watched.release("Heron", "throat");
     watched.grant("Plover", &["throat"]);
     assert_eq!(watched.broken(), [(Rule::N2, "Plover was granted throat, but Heron lies there")]);
+}
+
+#[test]
+fn n2_a_section_that_crosses_one_in_which_another_train_lies_is_nobodys_to_give() {
+    let crossed = corner_with(|builder| {
+        let [one, other] = ["line-2", "quay-2"].map(|name| builder.layout().section_named(name).unwrap());
+        builder.cross(one, other);
+    });
+    let mut watched = Watched::of(Corner::of(crossed));
+    watched.grant("Heron", &["line-2"]);
+    watched.release("Heron", "line-2");
+    assert_eq!(watched.broken(), []);
+    watched.corner.put("Plover", &["quay-2"], "quay-2.b");
+    watched.grant("Heron", &["line-2"]);
+    let sentence = "Heron was granted line-2, which crosses quay-2, but Plover lies there";
+    assert_eq!(watched.broken(), [(Rule::N2, sentence)]);
 }
 
 #[test]

@@ -1,6 +1,8 @@
 //! Trains on a pretend table, and what the checkers say of them.
 
 #[cfg(test)]
+mod changeover;
+#[cfg(test)]
 mod checkers;
 #[cfg(test)]
 mod closed_loop;
@@ -18,6 +20,8 @@ mod hands;
 mod physics;
 #[cfg(test)]
 mod session;
+#[cfg(test)]
+mod snapshots;
 #[cfg(test)]
 mod swarm;
 #[cfg(test)]

@@ -46,6 +46,19 @@ fn n2_a_section_that_is_locked_for_a_route_is_no_trains_until_that_is_released()
 }
 
 #[test]
+fn n2_a_train_that_stands_in_a_route_is_given_what_it_stands_on_and_no_more_of_it() {
+    let mut watched = Watched::new();
+    watched.corner.put("Plover", &["throat"], "throat.toe");
+    let route = route_from_quay_1(&watched);
+    stage(&mut watched, route, RouteStage::Called);
+    watched.grant("Plover", &["throat"]);
+    assert_eq!(watched.broken(), [], "it must be able to leave");
+    watched.grant("Plover", &["line-1"]);
+    let sentence = "Plover was granted line-1, which is locked for the route from Q1";
+    assert_eq!(watched.broken(), [(Rule::N2, sentence)]);
+}
+
+#[test]
 fn n3_a_turnout_of_a_route_is_thrown_for_nobody_else() {
     let mut watched = Watched::new();
     let route = route_from_quay_1(&watched);

@@ -46,6 +46,9 @@ pub enum Flaw {
         /// What is promised and not kept, in words.
         what: String,
     },
+    /// A rule lets trains into occupied track by a signal that is absolute and at which nobody called a train on: there nothing
+    /// but a stop is safe.
+    LetsIntoOccupied(usize),
     /// Two aspects look alike.
     LooksAlike(Aspect, Aspect),
     /// Some aspects have lamps, and this one none.
@@ -94,7 +97,11 @@ pub(super) fn decide(parts: &BookParts) -> (BTreeMap<State, Aspect>, Vec<Flaw>) 
             }
             continue;
         }
-        if let Some(what) = checker.broken_promise(show, &state)
+        if checker.lets_anybody_into_occupied(show, &state) {
+            if broken.insert(first) {
+                flaws.push(Flaw::LetsIntoOccupied(first));
+            }
+        } else if let Some(what) = checker.broken_promise(show, &state)
             && broken.insert(first)
         {
             flaws.push(Flaw::Promises { rule: first, state: checker.in_words(&state), what });
@@ -171,6 +178,13 @@ impl Checker<'_> {
                 flaws.push(Flaw::LooksAlike(Aspect(twin as u8), Aspect(place as u8)));
             }
         }
+    }
+
+    /// Whether a signal may be passed that has to stand at stop: track behind it is occupied, it is absolute, nobody is called on.
+    fn lets_anybody_into_occupied(&self, show: Aspect, state: &State) -> bool {
+        let must_stop = state.ahead == Ahead::Occupied { permissive: false, called_on: false };
+        let lets_in = |row: &AspectRow| matches!(row.pass, Pass::OnSight | Pass::StopThenOnSight);
+        must_stop && show != Aspect::STOP && self.parts.aspects.get(usize::from(show.0)).is_some_and(lets_in)
     }
 
     /// What an aspect says and the state does not keep.
@@ -314,6 +328,23 @@ mod tests {
         let what = "it lets trains pass at normal speed".to_owned();
         let state = "`yellow` next".to_owned();
         assert!(too_fast.contains(&Flaw::Promises { rule: 1, state, what }), "{too_fast:?}");
+    }
+
+    #[test]
+    fn a_train_that_nobody_called_on_is_stopped_before_occupied_track_by_an_absolute_signal() {
+        let on_sight = |permissive, called_on| {
+            move |parts: &mut BookParts| {
+                let green = AspectRow::new("green", Pass::At(SpeedClass::Normal), None);
+                parts.aspects.truncate(1);
+                parts.aspects.extend([AspectRow::new("caution", Pass::OnSight, None), green]);
+                let into_occupied = Rule { occupied: true, permissive, called_on, ..Rule::always(Aspect(1)) };
+                parts.rules = vec![Rule::always(Aspect(2)), into_occupied];
+            }
+        };
+        assert_eq!(flaws_of(on_sight(None, None)), [Flaw::LetsIntoOccupied(1)]);
+        assert_eq!(flaws_of(on_sight(Some(false), None)), [Flaw::LetsIntoOccupied(1)]);
+        assert_eq!(flaws_of(on_sight(Some(true), None)), []);
+        assert_eq!(flaws_of(on_sight(None, Some(true))), []);
     }
 
     #[test]

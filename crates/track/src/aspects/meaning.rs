@@ -3,7 +3,7 @@
 use std::fmt;
 
 /// What a signal shows: a row of its aspect book, the most restrictive first.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize)]
 pub struct Aspect(pub u8);
 
 impl Aspect {

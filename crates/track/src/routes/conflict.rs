@@ -1,8 +1,11 @@
 //! Why two routes cannot be set at once.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use super::{Exit, LockedFor, Route, RouteId};
+use crate::graph::Traverse;
 use crate::ids::{SectionId, SignalId, TurnoutId};
-use crate::layout::Layout;
+use crate::layout::{Layout, Lie};
 
 /// A route that cannot be set together with another, and why.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -58,72 +61,108 @@ impl Reason {
 
 /// All reasons why these two cannot be set at once, in order, each once. The order of the two makes no difference.
 pub(super) fn between(layout: &Layout, one: &Route, other: &Route) -> Vec<Reason> {
-    if one.entry == other.entry {
-        return vec![Reason::SameEntry(one.entry)];
-    }
-    let mut reasons = Vec::new();
-    for passage in &one.passages {
-        if let Some(theirs) = other.passage_through(passage.section) {
-            let is_opposing = passage.enter == theirs.leave && passage.leave == theirs.enter;
-            let reason = if is_opposing { Reason::Opposing } else { Reason::Section };
-            reasons.push(reason(passage.section));
+    Against::new(layout, one).reasons(other)
+}
+
+/// A route, laid out so that many others can be held against it: what it has to do with a section, a turnout or a signal is found
+/// without a walk along it.
+pub(super) struct Against<'r> {
+    one: &'r Route,
+    passages: BTreeMap<SectionId, &'r Traverse>,
+    overlap: BTreeSet<SectionId>,
+    /// What crosses a section of its path or its overlap, with that section.
+    crossed: BTreeMap<SectionId, Vec<SectionId>>,
+    locks: BTreeMap<TurnoutId, Vec<(Option<Lie>, LockedFor)>>,
+    at_danger: BTreeSet<SignalId>,
+}
+
+impl<'r> Against<'r> {
+    pub(super) fn new(layout: &Layout, one: &'r Route) -> Self {
+        let mut crossed: BTreeMap<SectionId, Vec<SectionId>> = BTreeMap::new();
+        for section in one.kept_clear() {
+            for &other in &layout.sections[section].crosses {
+                crossed.entry(other).or_default().push(section);
+            }
+        }
+        let mut locks: BTreeMap<TurnoutId, Vec<(Option<Lie>, LockedFor)>> = BTreeMap::new();
+        for (turnout, lie, purpose) in one.locks() {
+            locks.entry(turnout).or_default().push((lie, purpose));
+        }
+        Self {
+            passages: one.passages.iter().map(|passage| (passage.section, passage)).collect(),
+            overlap: one.overlap.sections.iter().copied().collect(),
+            at_danger: one.signals_at_danger().collect(),
+            one,
+            crossed,
+            locks,
         }
     }
-    overlaps(one, other, &mut reasons);
-    crossings(layout, one, other, &mut reasons);
-    turnouts(one, other, &mut reasons);
-    for (protected, begun) in [(one, other), (other, one)] {
-        let at_danger = protected.signals_at_danger().filter(|&signal| signal == begun.entry);
-        reasons.extend(at_danger.map(Reason::FlankSignal));
+
+    /// All reasons why the other cannot be set together with this one, in order, each once.
+    pub(super) fn reasons(&self, other: &Route) -> Vec<Reason> {
+        if self.one.entry == other.entry {
+            return vec![Reason::SameEntry(other.entry)];
+        }
+        let mut reasons = Vec::new();
+        for theirs in &other.passages {
+            if let Some(ours) = self.passages.get(&theirs.section) {
+                let is_opposing = ours.enter == theirs.leave && ours.leave == theirs.enter;
+                let reason = if is_opposing { Reason::Opposing } else { Reason::Section };
+                reasons.push(reason(theirs.section));
+            }
+        }
+        self.overlaps(other, &mut reasons);
+        for theirs in other.kept_clear() {
+            let ours = self.crossed.get(&theirs).into_iter().flatten();
+            reasons.extend(ours.map(|&ours| Reason::Crossing(ours.min(theirs), ours.max(theirs))));
+        }
+        self.turnouts(other, &mut reasons);
+        reasons.extend(self.at_danger.get(&other.entry).map(|&signal| Reason::FlankSignal(signal)));
+        let ours_at_danger = other.signals_at_danger().filter(|&signal| signal == self.one.entry);
+        reasons.extend(ours_at_danger.map(Reason::FlankSignal));
+        reasons.sort_unstable();
+        reasons.dedup();
+        reasons
     }
-    reasons.sort_unstable();
-    reasons.dedup();
-    reasons
+
+    fn overlaps(&self, other: &Route, reasons: &mut Vec<Reason>) {
+        if !goes_on(self.one, other) {
+            let passed = other.sections().filter(|section| self.overlap.contains(section));
+            reasons.extend(passed.map(Reason::Overlap));
+        }
+        let theirs = || other.overlap.sections.iter().copied();
+        if !goes_on(other, self.one) {
+            let passed = theirs().filter(|section| self.passages.contains_key(section));
+            reasons.extend(passed.map(Reason::Overlap));
+        }
+        if self.one.exit != other.exit {
+            reasons.extend(theirs().filter(|section| self.overlap.contains(section)).map(Reason::Overlap));
+        }
+    }
+
+    fn turnouts(&self, other: &Route, reasons: &mut Vec<Reason>) {
+        for (turnout, theirs, their_purpose) in other.locks() {
+            for &(ours, our_purpose) in self.locks.get(&turnout).into_iter().flatten() {
+                if ours.is_none() || theirs.is_none() || ours == theirs {
+                    continue;
+                }
+                // The overlap of the first swings for the way on.
+                let swings = our_purpose == LockedFor::Overlap && goes_on(self.one, other)
+                    || their_purpose == LockedFor::Overlap && goes_on(other, self.one);
+                if swings {
+                    continue;
+                }
+                reasons.push(match our_purpose.max(their_purpose) {
+                    LockedFor::Path => Reason::Turnout(turnout),
+                    LockedFor::Overlap => Reason::OverlapTurnout(turnout),
+                    LockedFor::Flank => Reason::FlankTurnout(turnout),
+                });
+            }
+        }
+    }
 }
 
 /// Whether the second begins where the first ends: then it takes the overlap of the first over, as its own path.
 fn goes_on(first: &Route, second: &Route) -> bool {
     first.exit == Exit::Signal(second.entry)
-}
-
-fn overlaps(one: &Route, other: &Route, reasons: &mut Vec<Reason>) {
-    for (first, second) in [(one, other), (other, one)] {
-        if !goes_on(first, second) {
-            let passed = first.overlap.sections.iter().filter(|&&section| second.passage_through(section).is_some());
-            reasons.extend(passed.map(|&section| Reason::Overlap(section)));
-        }
-    }
-    if one.exit != other.exit {
-        let shared = one.overlap.sections.iter().filter(|section| other.overlap.sections.contains(section));
-        reasons.extend(shared.map(|&section| Reason::Overlap(section)));
-    }
-}
-
-fn crossings(layout: &Layout, one: &Route, other: &Route, reasons: &mut Vec<Reason>) {
-    for section in one.kept_clear() {
-        let crossed = layout.sections[section].crosses.iter().copied();
-        let theirs = crossed.filter(|crossed| other.kept_clear().any(|their| their == *crossed));
-        reasons.extend(theirs.map(|their| Reason::Crossing(section.min(their), section.max(their))));
-    }
-}
-
-fn turnouts(one: &Route, other: &Route, reasons: &mut Vec<Reason>) {
-    for (turnout, ours, our_purpose) in one.locks() {
-        for (_, theirs, their_purpose) in other.locks().filter(|&(same, ..)| same == turnout) {
-            if ours.is_none() || theirs.is_none() || ours == theirs {
-                continue;
-            }
-            // The overlap of the first swings for the way on.
-            let swings = our_purpose == LockedFor::Overlap && goes_on(one, other)
-                || their_purpose == LockedFor::Overlap && goes_on(other, one);
-            if swings {
-                continue;
-            }
-            reasons.push(match our_purpose.max(their_purpose) {
-                LockedFor::Path => Reason::Turnout(turnout),
-                LockedFor::Overlap => Reason::OverlapTurnout(turnout),
-                LockedFor::Flank => Reason::FlankTurnout(turnout),
-            });
-        }
-    }
 }

@@ -147,7 +147,7 @@ impl Route {
 }
 
 /// Names one route of [`Routes`]: good as long as the layout is.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, serde::Serialize, serde::Deserialize)]
 pub struct RouteId {
     /// The signal it begins at.
     pub entry: SignalId,
@@ -214,7 +214,8 @@ impl Routes {
         let overlaps = self.overlaps.get_or_init(|| Overlaps::new(&self.layout));
         let entries = near::entries(&self.layout, overlaps, self.route(id));
         let others = entries.into_iter().flat_map(|entry| self.from_signal(entry)).filter(|&other| other != id);
-        let conflict = |with| Conflict { with, reasons: self.between(id, with) };
+        let against = conflict::Against::new(&self.layout, self.route(id));
+        let conflict = |with| Conflict { with, reasons: against.reasons(self.route(with)) };
         others.map(conflict).filter(|conflict| !conflict.reasons.is_empty()).collect()
     }
 }

@@ -14,6 +14,7 @@ mod approaches;
 mod places;
 
 pub use approaches::{Approach, Target, approaches};
+pub(crate) use places::room_to_turnouts;
 pub use places::{Overtaken, Squeeze, Tail, overtaken, squeezes};
 
 use crate::braking::Braking;

@@ -93,14 +93,24 @@ pub struct Squeeze {
 pub fn squeezes<'l>(layout: &'l Layout, runner: &Runner<'l>) -> Vec<Squeeze> {
     let Some(length) = runner.described.length() else { return Vec::new() };
     let squeeze = |stop| {
-        let (tail, room) = room_behind(layout, stop, length)?;
+        let short = layout.stands_short(stop, Some(length));
+        let (tail, room) = room_behind(layout, stop, (length, short))?;
         (room < length).then(|| Squeeze { stop, tail, room, short: length - room })
     };
     layout.stops.ids().filter_map(squeeze).collect()
 }
 
+/// The least room from the end that a stopping point is measured from back to turnouts or to the end of the track; nothing where
+/// that is farther away than any train is long.
+pub(crate) fn room_to_turnouts(layout: &Layout, stop: StopId) -> Option<Length> {
+    room_behind(layout, stop, (LONGEST, Length::ZERO)).map(|(_, room)| room)
+}
+
+/// No train is longer.
+const LONGEST: Length = Length::from_mm(20_000);
+
 /// The least room behind a stopping point up to turnouts or the end of the track, as far as a train of that length reaches.
-fn room_behind(layout: &Layout, stop: StopId, length: Length) -> Option<(Tail, Length)> {
+fn room_behind(layout: &Layout, stop: StopId, (length, short): (Length, Length)) -> Option<(Tail, Length)> {
     let point = &layout.stops[stop];
     if layout.sections[point.section].ways.len() > 1 {
         // Whoever stops among turnouts is in somebody's way, and knows it.
@@ -114,7 +124,7 @@ fn room_behind(layout: &Layout, stop: StopId, length: Length) -> Option<(Tail, L
             leave,
         })
     };
-    let mut open: Vec<(Traverse, Length)> = back(point.towards).map(|passage| (passage, -point.short_of_end)).collect();
+    let mut open: Vec<(Traverse, Length)> = back(point.towards).map(|passage| (passage, -short)).collect();
     let mut least: Option<(Tail, Length)> = None;
     let mut passed = vec![point.section];
     while let Some((passage, so_far)) = open.pop() {

@@ -1,28 +1,33 @@
 //! The picture: track with what is known of it, trains with what they are about, and what happened last.
 
-use signaller::{Aspect, Tag};
+use signaller::{Advice, Aspect, Board, Tag};
 use track::{Beyond, EndId, SectionId, SignalId, TrainId};
 
 use super::canvas::{Canvas, Style};
 use super::plan::{Place, Plan, Side};
-use crate::run::house::House;
 use crate::run::pace::Pace;
 use crate::run::shell::Phase;
 use crate::run::words::{self, Line, Weight};
 
-/// What the lowest line says.
-const KEYS: &str = "q stop and leave   space stop all, go on   + - pace        emergency stop within reach?";
 /// What the symbols mean.
 const LEGEND: &str = "■ danger  ◆ caution  ○ clear   ─ free  ═ granted  ━ taken  ╍ in doubt  ▒ unexplained  ┄ unknown";
 
-/// Everything that is shown besides what the house knows.
+/// Everything that is shown.
 pub(super) struct Scene<'a> {
-    pub(super) house: &'a House,
+    pub(super) board: &'a Board,
     pub(super) plan: &'a Plan,
     pub(super) phase: Phase,
     pub(super) pace: Pace,
+    /// How many rules were seen broken.
+    pub(super) broken_rules: u64,
+    /// What the layout clock shows, once it was set or started.
+    pub(super) clock: Option<&'a str>,
+    /// What everybody must see first.
+    pub(super) alarm: Option<&'a str>,
     /// What happened, the latest last.
     pub(super) lines: &'a [Line],
+    /// What the lowest line says.
+    pub(super) keys: &'a str,
 }
 
 /// Draws everything.
@@ -31,7 +36,7 @@ pub(super) fn draw(scene: &Scene<'_>, canvas: &mut Canvas) {
     let (top, bottom) = (2, canvas.height().saturating_sub(2));
     track(scene, canvas, top);
     let mut line = top + scene.plan.height + 1;
-    for &train in scene.house.watch().errands.keys() {
+    for &train in scene.board.errands.keys() {
         if line < bottom {
             errand(scene, canvas, line, train);
             line += 1;
@@ -47,7 +52,7 @@ pub(super) fn draw(scene: &Scene<'_>, canvas: &mut Canvas) {
         };
         canvas.write(line + 1 + offset, 1, &said.to_string(), usize::MAX, style);
     }
-    for (offset, text) in [LEGEND, KEYS].into_iter().enumerate() {
+    for (offset, text) in [LEGEND, scene.keys].into_iter().enumerate() {
         clear_line(canvas, bottom + offset);
         canvas.write(bottom + offset, 1, text, usize::MAX, Style::Faint);
     }
@@ -60,20 +65,25 @@ fn clear_line(canvas: &mut Canvas, line: usize) {
 }
 
 fn heading(scene: &Scene<'_>, canvas: &mut Canvas) {
-    let layout = scene.house.watch().layout();
+    let layout = scene.board.layout();
     let column = canvas.write(0, 1, &layout.name, usize::MAX, Style::Strong);
-    let column = canvas.write(0, column + 3, &words::clock(scene.house.now()), usize::MAX, Style::Plain);
+    let column = canvas.write(0, column + 3, &words::clock(scene.board.now), usize::MAX, Style::Plain);
     let column = canvas.write(0, column + 3, &scene.pace.to_string(), usize::MAX, Style::Faint);
+    let column = match scene.clock {
+        Some(clock) => canvas.write(0, column + 3, &format!("it is {clock}"), usize::MAX, Style::Strong),
+        None => column,
+    };
     let column = match scene.phase {
         Phase::Running => column,
         Phase::Halted => canvas.write(0, column + 3, "ALL TRAINS STOPPED", usize::MAX, Style::Red),
-        Phase::Ending { .. } => {
-            canvas.write(0, column + 3, "STOPPING ALL TRAINS, THEN LEAVING", usize::MAX, Style::Red)
-        }
+        Phase::Ending => canvas.write(0, column + 3, "STOPPING ALL TRAINS, THEN LEAVING", usize::MAX, Style::Red),
     };
-    let violations = scene.house.violations().len();
-    if violations > 0 {
-        canvas.write(0, column + 3, &format!("{violations} RULES BROKEN"), usize::MAX, Style::Red);
+    let column = match scene.alarm {
+        Some(alarm) => canvas.write(0, column + 3, alarm, usize::MAX, Style::Red),
+        None => column,
+    };
+    if scene.broken_rules > 0 {
+        canvas.write(0, column + 3, &format!("{} RULES BROKEN", scene.broken_rules), usize::MAX, Style::Red);
     }
 }
 
@@ -106,8 +116,8 @@ fn track(scene: &Scene<'_>, canvas: &mut Canvas, top: usize) {
 
 /// The track of a section: what is known of it, in one kind of stroke.
 fn rails(scene: &Scene<'_>, canvas: &mut Canvas, place: &Place, top: usize) {
-    let (watch, section) = (scene.house.watch(), place.piece.section);
-    let (stroke, style) = match (&watch.tags[section], watch.granted[section]) {
+    let (board, section) = (scene.board, place.piece.section);
+    let (stroke, style) = match (&board.tags[section], board.granted[section]) {
         (None, _) => ('┄', Style::Faint),
         (Some(Tag::Free), None) => ('─', Style::Plain),
         (Some(Tag::Free), Some(_)) => ('═', Style::Strong),
@@ -123,7 +133,7 @@ fn rails(scene: &Scene<'_>, canvas: &mut Canvas, place: &Place, top: usize) {
         (place.piece.right, place.columns.end - 1, ['▌', '»']),
     ];
     for (end, column, [buffer, off_layout]) in ends {
-        match end.map(|end| watch.layout().ends[end].beyond) {
+        match end.map(|end| board.layout().ends[end].beyond) {
             Some(Beyond::BufferStop) => canvas.put(top + place.line, column, buffer, Style::Strong),
             Some(Beyond::OffLayout) => canvas.put(top + place.line, column, off_layout, Style::Plain),
             Some(Beyond::Joint) | None => {}
@@ -133,7 +143,7 @@ fn rails(scene: &Scene<'_>, canvas: &mut Canvas, place: &Place, top: usize) {
 
 /// The name of a section, and where its track goes on if that is not drawn beside it.
 fn name(scene: &Scene<'_>, canvas: &mut Canvas, place: &Place, top: usize) {
-    let layout = scene.house.watch().layout();
+    let layout = scene.board.layout();
     let section = &layout.sections[place.piece.section];
     let mut text = section.name.clone();
     if let Some(beyond) = elsewhere(scene, place) {
@@ -146,7 +156,7 @@ fn name(scene: &Scene<'_>, canvas: &mut Canvas, place: &Place, top: usize) {
 
 /// The section that the right end leads to, where it is neither drawn beside it nor joined by a bend.
 fn elsewhere<'a>(scene: &'a Scene<'_>, place: &Place) -> Option<&'a str> {
-    let layout = scene.house.watch().layout();
+    let layout = scene.board.layout();
     let met = layout.ends[place.piece.right?].meets.first()?;
     let there = layout.ends[*met].section;
     let is_end_of_strand = !scene.plan.places.iter().any(|next| next.piece.left == *met);
@@ -159,11 +169,11 @@ fn elsewhere<'a>(scene: &'a Scene<'_>, place: &Place) -> Option<&'a str> {
 
 /// For which way the turnouts of a section lie, by the name of the end in which the ways differ.
 fn lying(scene: &Scene<'_>, section: SectionId) -> String {
-    let layout = scene.house.watch().layout();
-    let interlock = scene.house.session().signaller().interlock();
+    let layout = scene.board.layout();
     let ways = &layout.sections[section].ways;
-    let is_set =
-        |way: &&track::WayId| layout.ways[**way].needs.iter().all(|need| interlock.lie(need.turnout) == Some(need.lie));
+    let is_set = |way: &&track::WayId| {
+        layout.ways[**way].needs.iter().all(|need| scene.board.lies[need.turnout] == Some(need.lie))
+    };
     let Some(&way) = ways.iter().find(is_set) else { return "?".to_owned() };
     let is_everywhere = |end: &EndId| ways.iter().all(|&other| layout.ways[other].ends.contains(end));
     let own: Vec<&str> = layout.ways[way]
@@ -176,10 +186,10 @@ fn lying(scene: &Scene<'_>, section: SectionId) -> String {
 }
 
 fn signals(scene: &Scene<'_>, canvas: &mut Canvas, place: &Place, top: usize) {
-    let watch = scene.house.watch();
+    let board = scene.board;
     let ends = [(Some(place.piece.left), place.columns.start), (place.piece.right, place.columns.end - 1)];
     for (end, column) in ends {
-        if let Some(signal) = end.and_then(|end| watch.layout().ends[end].signal) {
+        if let Some(signal) = end.and_then(|end| board.layout().ends[end].signal) {
             let (lamp, style) = lamp(scene, signal);
             canvas.put(top + place.line, column, lamp, style);
         }
@@ -188,8 +198,8 @@ fn signals(scene: &Scene<'_>, canvas: &mut Canvas, place: &Place, top: usize) {
 
 /// A signal's lamp. Its shape says what its colour says.
 fn lamp(scene: &Scene<'_>, signal: SignalId) -> (char, Style) {
-    let aspect = scene.house.watch().aspects[signal];
-    let book = scene.house.watch().layout().book_of(signal);
+    let aspect = scene.board.aspects[signal];
+    let book = scene.board.layout().book_of(signal);
     let best = book.aspects().map(|(aspect, _)| aspect).max();
     if aspect == Aspect::STOP {
         ('■', Style::Red)
@@ -202,9 +212,9 @@ fn lamp(scene: &Scene<'_>, signal: SignalId) -> (char, Style) {
 
 /// Who is there, with an arrow where the nose is; on free track with several ways, for which of them the turnouts lie.
 fn train(scene: &Scene<'_>, canvas: &mut Canvas, place: &Place, top: usize) {
-    let watch = scene.house.watch();
-    let layout = watch.layout();
-    let (text, style) = match &watch.tags[place.piece.section] {
+    let board = scene.board;
+    let layout = board.layout();
+    let (text, style) = match &board.tags[place.piece.section] {
         Some(Tag::Sure(id)) => {
             let name = words::train(layout, *id);
             let text = match nose(scene, *id, place) {
@@ -232,11 +242,9 @@ fn train(scene: &Scene<'_>, canvas: &mut Canvas, place: &Place, top: usize) {
 
 /// Which way the nose of a train points, if it is in this section.
 fn nose(scene: &Scene<'_>, train: TrainId, place: &Place) -> Option<Side> {
-    let signaller = scene.house.session().signaller();
-    let whereabouts = signaller.identity().whereabouts(train, scene.house.now())?;
-    let hold = whereabouts.footprint.last().filter(|hold| hold.section == place.piece.section)?;
-    let layout = scene.house.watch().layout();
-    let entered = hold.enter?;
+    let (section, entered) = scene.board.nose(train)?;
+    let layout = scene.board.layout();
+    let entered = entered.filter(|_| section == place.piece.section)?;
     let right = place.piece.right?;
     let comes_from_left =
         entered == place.piece.left || (entered != right && layout.way_between(entered, right).is_some());
@@ -245,15 +253,17 @@ fn nose(scene: &Scene<'_>, train: TrainId, place: &Place) -> Option<Side> {
 
 /// One train: where it is going, what keeps it.
 fn errand(scene: &Scene<'_>, canvas: &mut Canvas, line: usize, train: TrainId) {
-    let watch = scene.house.watch();
-    let layout = watch.layout();
-    let Some(errand) = watch.errands.get(&train) else { return };
+    let board = scene.board;
+    let layout = board.layout();
+    let Some(errand) = board.errands.get(&train) else { return };
     let name_width = layout.trains.values().map(|train| train.name.chars().count()).max().unwrap_or(0).min(20);
     canvas.write(line, 1, words::train(layout, train), name_width, Style::Strong);
     let (text, style) = if let Some(reason) = &errand.held {
         (format!("held: {reason}"), Style::Red)
     } else if let Some(reason) = &errand.waits {
         (format!("waits: {reason}"), Style::Yellow)
+    } else if let Some(advice) = &errand.advice {
+        (advised(scene, advice), Style::Plain)
     } else if let Some(to) = errand.to {
         (format!("to {}", words::place(layout, to)), Style::Plain)
     } else if let Some(at) = errand.at {
@@ -268,6 +278,17 @@ fn errand(scene: &Scene<'_>, canvas: &mut Canvas, line: usize, train: TrainId) {
     let trips = format!("{} trip{}", errand.trips, if errand.trips == 1 { "" } else { "s" });
     canvas.write(line, column + 2, &trips, 10, Style::Faint);
     canvas.write(line, column + 13, &text, usize::MAX, style);
+}
+
+/// How whoever drives a train should drive it.
+fn advised(scene: &Scene<'_>, advice: &Advice) -> String {
+    let layout = scene.board.layout();
+    let signal = advice.signal.map(|(signal, aspect)| {
+        let shows = layout.book_of(signal).name(aspect).unwrap_or_default();
+        format!("{} is {shows}, ", layout.signals[signal].name)
+    });
+    let stand = advice.to_stand.map(|far| format!("stand in {:.0} mm, ", far.mm()));
+    format!("by hand: {}{}step {} at most", signal.unwrap_or_default(), stand.unwrap_or_default(), advice.step)
 }
 
 /// How fast a train is driven, as a bar and a number.

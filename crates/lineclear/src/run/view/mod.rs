@@ -9,26 +9,23 @@ use std::io::{self, Write};
 
 use crossterm::event::{self, Event, KeyCode, KeyEventKind, KeyModifiers};
 use crossterm::{cursor, execute, terminal};
-use hooks::Notice;
-use testtrack::Moment;
+use signaller::Time;
 use tokio::sync::mpsc::UnboundedSender;
 use track::Layout;
 
 use self::canvas::{Canvas, Colours};
 use self::draw::{Scene, draw};
 use self::plan::{Plan, plan};
-use super::house::{Audience, House};
-use super::pace::Pace;
-use super::shell::{Phase, Stage};
-use super::watch::Watch;
-use super::words::{Line, Teller};
+use super::house::{Audience, Heard};
+use super::shell::{Now, Stage};
+use super::words::{Line, Teller, Weight};
 
 /// How many of the last lines are kept.
 const LINES: usize = 200;
 
 /// What a person asked for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Key {
+pub(crate) enum Key {
     /// Stop every train, then leave.
     Leave,
     /// Stop every train, or let them go on.
@@ -41,9 +38,30 @@ pub(super) enum Key {
     Redraw,
 }
 
+/// What the keys do for whoever sits before the view, in words.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Keys {
+    /// Who started the run.
+    OfItsDriver,
+    /// Who only looks on.
+    OfOnlookers,
+}
+
+impl Keys {
+    fn in_words(self) -> &'static str {
+        match self {
+            Self::OfItsDriver => {
+                "q stop and leave   space stop all, go on   + - pace        emergency stop within reach?"
+            }
+            Self::OfOnlookers => "q leave   space stop all, go on        emergency stop within reach?",
+        }
+    }
+}
+
 /// The live view.
-pub(super) struct View {
+pub(crate) struct View {
     screen: Screen,
+    keys: Keys,
     teller: Teller,
     lines: Vec<Line>,
     plan: Plan,
@@ -57,13 +75,13 @@ impl View {
     ///
     /// # Errors
     /// When the terminal does not let itself be taken over.
-    pub(super) fn open(layout: &Layout, keys: UnboundedSender<Key>) -> io::Result<Self> {
+    pub(crate) fn open(layout: &Layout, sender: UnboundedSender<Key>, keys: Keys) -> io::Result<Self> {
         let screen = Screen::open()?;
         // The thread ends with the program: nothing can end its waiting for a key.
         std::thread::spawn(move || {
             while let Ok(event) = event::read() {
                 if let Some(key) = key(&event)
-                    && keys.send(key).is_err()
+                    && sender.send(key).is_err()
                 {
                     return;
                 }
@@ -74,7 +92,37 @@ impl View {
         } else {
             Colours::Some
         };
-        Ok(Self { screen, teller: Teller::new(layout), lines: Vec::new(), plan: Plan::default(), width: 0, colours })
+        let teller = Teller::new(layout);
+        Ok(Self { screen, keys, teller, lines: Vec::new(), plan: Plan::default(), width: 0, colours })
+    }
+
+    /// Puts a line among those that are shown.
+    pub(crate) fn say(&mut self, line: Line) {
+        self.lines.push(line);
+        if self.lines.len() > 2 * LINES {
+            self.lines.drain(..self.lines.len() - LINES);
+        }
+    }
+
+    /// Draws everything, with an alarm if there is cause for one.
+    ///
+    /// # Errors
+    /// When the terminal does not take it.
+    pub(crate) fn draw(&mut self, now: &Now<'_>, alarm: Option<&str>) -> io::Result<()> {
+        let (width, height) = terminal::size().map(|(width, height)| (usize::from(width), usize::from(height)))?;
+        if width != self.width {
+            (self.plan, self.width) = (plan(now.board.layout(), width), width);
+            self.screen.clear()?;
+        }
+        let mut canvas = Canvas::new(width, height);
+        let Now { board, clock, .. } = now;
+        let &Now { phase, pace, broken_rules, .. } = now;
+        let (plan, lines, keys) = (&self.plan, self.lines.as_slice(), self.keys.in_words());
+        draw(
+            &Scene { board, plan, phase, pace, broken_rules, clock: clock.as_deref(), alarm, lines, keys },
+            &mut canvas,
+        );
+        self.screen.show(canvas.escape_codes(self.colours))
     }
 }
 
@@ -94,24 +142,27 @@ fn key(event: &Event) -> Option<Key> {
 }
 
 impl Audience for View {
-    fn hear(&mut self, moment: &Moment<'_>, notices: &[Notice], _watch: &Watch) {
-        self.lines.extend(self.teller.lines(moment, notices));
-        if self.lines.len() > 2 * LINES {
-            self.lines.drain(..self.lines.len() - LINES);
+    fn hear(&mut self, heard: &Heard<'_>) {
+        for line in self.teller.lines(heard) {
+            self.say(line);
         }
     }
 }
 
 impl Stage for View {
-    fn beat(&mut self, house: &House, phase: Phase, pace: Pace) -> io::Result<()> {
-        let (width, height) = terminal::size().map(|(width, height)| (usize::from(width), usize::from(height)))?;
-        if width != self.width {
-            (self.plan, self.width) = (plan(house.watch().layout(), width), width);
-            self.screen.clear()?;
-        }
-        let mut canvas = Canvas::new(width, height);
-        draw(&Scene { house, plan: &self.plan, phase, pace, lines: &self.lines }, &mut canvas);
-        self.screen.show(canvas.escape_codes(self.colours))
+    fn announce(&mut self, text: &str) -> io::Result<()> {
+        self.say(Line { at: Time::ZERO, weight: Weight::Ordinary, text: text.to_owned() });
+        Ok(())
+    }
+
+    fn beat(&mut self, now: &Now<'_>) -> io::Result<()> {
+        self.draw(now, None)
+    }
+
+    fn relay(&mut self, layout: &Layout) {
+        self.teller = Teller::new(layout);
+        // The plan is drawn anew with the next picture.
+        self.width = 0;
     }
 
     fn end(&mut self, summary: &str) -> io::Result<()> {
@@ -181,9 +232,10 @@ mod tests {
     use std::path::Path;
     use std::sync::Arc;
 
-    use signaller::Time;
-
     use super::*;
+    use crate::run::house::House;
+    use crate::run::pace::Pace;
+    use crate::run::shell::Phase;
 
     /// Low Staithe after a minute, as the live view shows it.
     fn picture(width: usize, height: usize) -> String {
@@ -202,7 +254,19 @@ mod tests {
         house.pass(Time::from_millis(60_000), &mut deaf);
         let plan = plan(&layout, width);
         let mut canvas = Canvas::new(width, height);
-        let scene = Scene { house: &house, plan: &plan, phase: Phase::Running, pace: Pace::Times(1.0), lines: &deaf.1 };
+        house.look();
+        let (phase, pace) = (Phase::Running, Pace::Times(1.0));
+        let scene = Scene {
+            board: house.board(),
+            plan: &plan,
+            phase,
+            pace,
+            broken_rules: 0,
+            clock: Some("18:30"),
+            alarm: None,
+            lines: &deaf.1,
+            keys: "",
+        };
         draw(&scene, &mut canvas);
         canvas.text()
     }
@@ -210,8 +274,8 @@ mod tests {
     struct Deaf(Teller, Vec<Line>);
 
     impl Audience for Deaf {
-        fn hear(&mut self, moment: &Moment<'_>, notices: &[Notice], _watch: &Watch) {
-            self.1.extend(self.0.lines(moment, notices));
+        fn hear(&mut self, heard: &Heard<'_>) {
+            self.1.extend(self.0.lines(heard));
         }
     }
 
@@ -222,6 +286,7 @@ mod tests {
         for train in ["Heron", "Plover", "Dunlin", "Curlew"] {
             assert!(shown.matches(train).count() >= 2, "{train} is not where it should be:\n{shown}");
         }
+        assert!(shown.lines().next().unwrap().contains("it is 18:30"), "{shown}");
         for section in ["quay-1", "loop-2", "yard-5", "hill-2", "tunnel-1"] {
             assert!(shown.contains(section), "{section} is missing:\n{shown}");
         }

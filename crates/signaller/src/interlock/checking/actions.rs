@@ -111,7 +111,7 @@ impl State {
             }
         }
         let short = match self.interlock.destination(train) {
-            Some(Destination::Stop(stop)) => layout.stops[stop].short_of_end,
+            Some(Destination::Stop(stop)) => layout.stands_short(stop, Some(length)),
             _ => track::Length::ZERO,
         };
         if truth.can_stand(layout, length, short) {

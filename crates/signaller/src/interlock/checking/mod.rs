@@ -221,10 +221,7 @@ fn try_quietly<T>(what: impl FnOnce() -> T) -> Option<T> {
 #[track_caller]
 fn check(case: &Case, limit: usize) {
     let found = explore(case, None, limit);
-    println!(
-        "{}, {:?}: {} states, {} steps, {} deep",
-        case.name, case.liberties, found.states, found.steps, found.depth
-    );
+    println!("{}, {}: {} states, {} steps, {} deep", case.name, case.liberties, found.states, found.steps, found.depth);
     if let Some((property, way)) = found.failures.first() {
         panic!("{}: not so: {property}\n{way}", case.name);
     }

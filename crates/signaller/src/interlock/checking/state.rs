@@ -213,6 +213,8 @@ impl State {
             self.signals.turnout_changed(turnout);
         }
         self.signals.work(self.now, &self.board, &self.interlock, &mut outputs);
+        // Whoever is to stop as quickly as it can is held as well, and brakes for that.
+        while self.interlock.next_to_stop().is_some() {}
         for place in 0..self.interlock.touched().len() {
             self.drive(self.interlock.touched()[place], &mut outputs);
         }

@@ -129,10 +129,18 @@ fn a_bug_made_on_purpose_is_found_by_the_check_that_is_for_it() {
     assert_eq!(found.failures, []);
 }
 
+/// Whether the larger spaces are to be explored, too.
+fn explores_deeply() -> bool {
+    let is_wanted = std::env::var_os("LINECLEAR_DEEP").is_some();
+    if !is_wanted {
+        println!("skipped: set LINECLEAR_DEEP to explore the larger spaces");
+    }
+    is_wanted
+}
+
 #[test]
 fn two_trains_pass_in_a_loop_whatever_else_happens() {
-    if std::env::var_os("LINECLEAR_DEEP").is_none() {
-        println!("skipped: set LINECLEAR_DEEP to explore the larger spaces");
+    if !explores_deeply() {
         return;
     }
     for liberties in [
@@ -144,7 +152,37 @@ fn two_trains_pass_in_a_loop_whatever_else_happens() {
     }
     check(&cases::single_line_in_blocks().with(LATE), 1_000_000);
     check(&cases::single_line_there_and_back().with(QUIET), 1_000_000);
-    for case in small_cases() {
-        check(&case.with(Liberties { failures: 1, stops: 1, throws: 1, keeps: 1, ..LATE }), 5_000_000);
+}
+
+#[test]
+fn trains_change_places_over_a_crossover_whatever_else_happens() {
+    if explores_deeply() {
+        check(&cases::crossover().with(Liberties { failures: 1, stops: 1, throws: 1, keeps: 1, ..LATE }), 1_000_000);
+    }
+}
+
+/// What may happen besides, two kinds at a time: all four at once is more than there is memory for.
+const TWO_AT_A_TIME: [Liberties; 4] = [
+    Liberties { failures: 1, throws: 1, ..LATE },
+    Liberties { failures: 1, stops: 1, ..LATE },
+    Liberties { throws: 1, keeps: 1, ..LATE },
+    Liberties { stops: 1, keeps: 1, ..LATE },
+];
+
+#[test]
+fn trains_change_places_over_a_ladder_whatever_two_things_happen_besides() {
+    if explores_deeply() {
+        for liberties in TWO_AT_A_TIME {
+            check(&cases::ladder().with(liberties), 2_000_000);
+        }
+    }
+}
+
+#[test]
+fn trains_change_places_in_a_reversing_loop_whatever_two_things_happen_besides() {
+    if explores_deeply() {
+        for liberties in TWO_AT_A_TIME {
+            check(&cases::reversing_loop().with(liberties), 2_000_000);
+        }
     }
 }

@@ -32,7 +32,7 @@ const CREEPING: Duration = Duration::from_secs(180);
 const SHORT: Length = Length::from_mm(50);
 
 /// A roll call under way.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, serde::Serialize, serde::Deserialize)]
 pub(super) struct RollCall {
     train: TrainId,
     /// Which way it goes out.
@@ -56,7 +56,7 @@ pub(super) struct RollCall {
     is_void: bool,
 }
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 enum Phase {
     /// Turnouts are thrown.
     Setting,
@@ -106,6 +106,9 @@ impl Interlock {
             None => self.choose(now, picture, signals)?,
         };
         self.known(train)?;
+        if drive.is_at_throttle(train) {
+            return Err(format!("`{}` is driven at a throttle; hint: hand it back first", self.name(train)));
+        }
         let (direction, mut preparation) = self.prepare_either_way(train, now, picture, signals)?;
         for stand in picture.possible_whereabouts(train, now) {
             for other in stand.footprint.iter().flat_map(|hold| picture.holders(hold.section)) {
@@ -163,6 +166,11 @@ impl Interlock {
     /// Whether the train is being called, or about to be.
     pub(super) fn is_called(&self, train: TrainId) -> bool {
         self.roll_call.as_ref().is_some_and(|call| call.train == train)
+    }
+
+    /// Fails if the train is being called.
+    pub(crate) fn not_called(&self, train: TrainId) -> Result<(), Reason> {
+        if self.is_called(train) { Err(format!("`{}` is being called", self.name(train))) } else { Ok(()) }
     }
 
     /// Somebody said where the train stands, or that it does not: if it is being called, it comes to stand, and that is all.

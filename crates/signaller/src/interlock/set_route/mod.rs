@@ -45,7 +45,7 @@ pub const RELEASE_DELAY: Duration = Duration::from_secs(30);
 pub const OVERLAP_DELAY: Duration = Duration::from_secs(15);
 
 /// A route that is set.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, serde::Serialize, serde::Deserialize)]
 pub(super) struct SetRoute {
     id: RouteId,
     stage: RouteStage,
@@ -61,7 +61,7 @@ pub(super) struct SetRoute {
 }
 
 /// All routes that are set: a few.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, serde::Serialize, serde::Deserialize)]
 pub(super) struct SetRoutes {
     set: Vec<SetRoute>,
 }

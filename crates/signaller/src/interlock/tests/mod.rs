@@ -9,6 +9,7 @@ mod overlaps;
 mod refusals;
 mod segments;
 mod set_route;
+mod throttle;
 mod withdrawn;
 
 use std::sync::Arc;
@@ -385,7 +386,7 @@ fn a_train_put_down_before_its_stopping_point_is_not_said_to_have_arrived_there_
 #[test]
 fn a_train_in_a_district_without_power_is_held_and_starts_again_when_the_power_is_back() {
     let mut layout = passing_loop();
-    let hill = layout.districts.push(track::District { name: "hill".into(), voltage: None });
+    let hill = layout.districts.push(track::District { name: "hill".into(), voltage: None, is_switched: false });
     let w1 = layout.section_named("w1").unwrap();
     layout.sections[w1].district = Some(hill);
     let mut world = World::new(layout);

@@ -2,14 +2,17 @@
 
 use std::process::ExitCode;
 
+use testtrack::stopping::chart::one_stop;
 use testtrack::stopping::{Figures, Fitted, try_out};
 
 const USAGE: &str = "\
 usage: stopping [--seeds FIRST..LAST] [--stops N] [--sections-only]
+       stopping --chart [--seeds SEED] [--sections-only]
 
   --seeds FIRST..LAST  the seeds to run, both included; 1..50 where left out
   --stops N            stops to measure of each seed, after it has learned; 200 where left out
   --sections-only      without spots before the stopping points
+  --chart              draws one stop of the first seed, as SVG on standard output, and does nothing else
 
 Prints the stops as a histogram and a table. The exit status is 1 if a law was broken.";
 
@@ -18,10 +21,11 @@ struct Arguments {
     seeds: (u64, u64),
     stops: usize,
     fitted: Fitted,
+    draws: bool,
 }
 
 fn arguments(mut typed: impl Iterator<Item = String>) -> Result<Option<Arguments>, String> {
-    let mut read = Arguments { seeds: (1, 50), stops: 200, fitted: Fitted::Spots };
+    let mut read = Arguments { seeds: (1, 50), stops: 200, fitted: Fitted::Spots, draws: false };
     while let Some(flag) = typed.next() {
         let mut value = || typed.next().ok_or_else(|| format!("`{flag}` needs a value"));
         match flag.as_str() {
@@ -31,6 +35,7 @@ fn arguments(mut typed: impl Iterator<Item = String>) -> Result<Option<Arguments
                 let text = value()?;
                 read.stops = text.parse().map_err(|_| format!("`{text}` is no number of stops"))?;
             }
+            "--chart" => read.draws = true,
             "--sections-only" => read.fitted = Fitted::Sections,
             other => return Err(format!("`{other}` means nothing here")),
         }
@@ -59,6 +64,18 @@ fn main() -> ExitCode {
             return ExitCode::from(2);
         }
     };
+    if arguments.draws {
+        return match one_stop(arguments.seeds.0, arguments.fitted) {
+            Ok(story) => {
+                print!("{}", story.svg());
+                ExitCode::SUCCESS
+            }
+            Err(wrong) => {
+                eprintln!("error: {wrong}");
+                ExitCode::FAILURE
+            }
+        };
+    }
     let (mut stops, mut broken) = (Vec::new(), 0);
     for seed in arguments.seeds.0..=arguments.seeds.1 {
         match try_out(seed, arguments.fitted, arguments.stops) {

@@ -10,10 +10,12 @@ usage: swarm --seeds FIRST..LAST [--hours HOURS] [--layout WHICH] [--faults WHIC
   --seeds FIRST..LAST  the seeds to run, both included; or a single one
   --hours HOURS        how long things go wrong, in layout time; 2 where left out. Afterwards everything
                        heals, and trains have a quarter of an hour until each of them has moved on
-  --layout WHICH       a folder with a layout, `demo`, `network` (drawn by the seed), or a small one: passing-loop,
-                       terminal, yard-ladder, reversing-loop, triangle, dark-tunnel. Where left out each seed chooses
+  --layout WHICH       a folder with a layout, `demo`, `network` (drawn by the seed), `crossed` (the same, with tracks
+                       that cross), or a small one: passing-loop, terminal, yard-ladder, reversing-loop,
+                       triangle, dark-tunnel. Where left out each seed chooses
   --faults WHICH       none, mild, harsh, or names of faults with commas between; `+dispatcher` behind it adds somebody
-                       who sets routes and takes track out of service. Where left out each seed chooses
+                       who sets routes and takes track out of service, `+drivers` people who drive trains through the
+                       signaller. Where left out each seed chooses
   --allow SEEDS        so many seeds may fail before the exit status says so; each is told of all the same
   --tell LINES         tells the last lines of what happened with every seed, whether or not it failed
   --regression FILE    runs every line of a file: seed, hours, faults, layout; `-` where the seed chooses; # for notes

@@ -26,7 +26,7 @@ pub(crate) fn place(which: &str) -> Result<Given, String> {
         return Ok(Given::Ours(place));
     }
     if !Path::new(which).is_dir() {
-        let hint = "name a folder with a layout, `demo`, `network`, or one of the small ones";
+        let hint = "name a folder with a layout, `demo`, `network`, `crossed`, or one of the small ones";
         return Err(format!("there is no folder and no layout `{which}`\nhint: {hint}"));
     }
     let loaded = layout::load(|file| read(&Path::new(which).join(file)));
@@ -42,6 +42,7 @@ pub(crate) fn build(place: Place, seed: u64) -> Result<Layout, String> {
         Place::Demo => demo().map_err(|refused| refused.to_string()),
         Place::Fixture(fixture) => Ok(fixture.layout()),
         Place::Network => Ok(network::drawn(seed)),
+        Place::Crossed => Ok(network::drawn_crossed(seed)),
     }
 }
 

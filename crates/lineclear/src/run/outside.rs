@@ -1,0 +1,123 @@
+//! What lies at the other end of what a signaller says, where its table is not our own: a pretend table elsewhere, or hardware.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::io;
+use std::path::Path;
+use std::sync::Arc;
+
+use lineside::{Lineside, Role, What};
+use signaller::{Direction, Input, Output};
+use track::wiring::Wiring;
+use track::{Layout, LinkId, TrainId};
+
+use super::line::Line;
+pub(super) use super::line::News;
+use crate::table::wire::Order;
+
+/// The other end.
+#[derive(Debug)]
+pub(super) enum Outside {
+    /// A pretend table that runs by itself.
+    Table(Line),
+    /// Hardware, over its links.
+    Links(Box<Hardware>),
+}
+
+/// Hardware, and which trains are driven over which link.
+#[derive(Debug)]
+pub(super) struct Hardware {
+    lineside: Lineside,
+    names: BTreeMap<LinkId, String>,
+    trains: BTreeMap<LinkId, Vec<TrainId>>,
+}
+
+impl Outside {
+    /// The loop goes round.
+    pub(super) fn beat(&self) {
+        match self {
+            Self::Table(line) => line.pulse().beat(),
+            Self::Links(hardware) => hardware.lineside.pulse().beat(),
+        }
+    }
+
+    /// What comes next.
+    pub(super) async fn next(&mut self) -> Option<News> {
+        match self {
+            Self::Table(line) => line.next().await,
+            Self::Links(hardware) => loop {
+                let news = hardware.lineside.next().await?;
+                let (link, name) = (news.link, hardware.name(news.link));
+                return Some(match news.what {
+                    What::Up(inputs) => News::LinkUp(link, inputs),
+                    What::Reported(inputs) => News::Reported(inputs),
+                    What::Down(why) => News::LinkDown(link, why),
+                    What::Said(text) => News::Said(format!("link {name}: {text}")),
+                    What::Heard(_) => continue,
+                });
+            },
+        }
+    }
+
+    /// Sends on what a step heard, and what came of it.
+    pub(super) fn send(&mut self, reports: u64, inputs: &[Input], outputs: &[Output]) {
+        match self {
+            Self::Table(line) => {
+                line.send(Order::Stepped { reports, inputs: inputs.to_vec(), outputs: outputs.to_vec() });
+            }
+            Self::Links(hardware) => hardware.lineside.order(outputs),
+        }
+    }
+
+    /// The links that must come up; nothing where everything comes over one line.
+    pub(super) fn links(&self) -> Option<BTreeSet<LinkId>> {
+        match self {
+            Self::Table(_) => None,
+            Self::Links(hardware) => Some(hardware.names.keys().copied().collect()),
+        }
+    }
+
+    /// The trains that are driven over a link.
+    pub(super) fn trains(&self, link: LinkId) -> &[TrainId] {
+        match self {
+            Self::Table(_) => &[],
+            Self::Links(hardware) => hardware.trains.get(&link).map_or(&[], Vec::as_slice),
+        }
+    }
+
+    /// What a link is called.
+    pub(super) fn name(&self, link: LinkId) -> String {
+        match self {
+            Self::Table(_) => "the table".to_owned(),
+            Self::Links(hardware) => hardware.name(link),
+        }
+    }
+
+    /// The run is over: hardware is told to let every train stand, and that nobody is in charge. Not to be called within a
+    /// runtime.
+    pub(super) fn close(self) {
+        let Self::Links(hardware) = self else { return };
+        let Hardware { mut lineside, trains, .. } = *hardware;
+        let stop = trains.into_values().flatten();
+        let stop: Vec<Output> =
+            stop.map(|train| Output::Drive { train, direction: Direction::Forward, step: 0 }).collect();
+        lineside.stand(&stop);
+        lineside.close();
+    }
+}
+
+impl Hardware {
+    /// Opens the links.
+    ///
+    /// # Errors
+    /// When the system gives no thread.
+    pub(super) fn open(layout: &Arc<Layout>, wiring: &Wiring, folder: &Path) -> io::Result<Self> {
+        let names = wiring.links.iter().map(|wired| (wired.link, wired.name.clone())).collect();
+        let trains = wiring.links.iter().map(|wired| (wired.link, wired.trains().collect())).collect();
+        let lineside = Lineside::open(layout, wiring, folder, Role::Runs, None)?;
+        Ok(Self { lineside, names, trains })
+    }
+
+    fn name(&self, link: LinkId) -> String {
+        self.names.get(&link).cloned().unwrap_or_default()
+    }
+}

@@ -1,0 +1,181 @@
+//! Things whose reports and orders are single bits: what a bit that changes means, and which bits an order sets.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
+use std::time::Duration;
+
+use signaller::{Aspect, Output};
+use track::wiring::{BitTells, BitsAt, Mark, Thing};
+use track::{Layout, Lie, SignalId};
+
+use crate::news::{Meaning, Overheard, Told};
+use crate::reading::{input_of, title};
+
+/// A bit to be set, at once or in a while.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Set<B> {
+    /// Which.
+    pub bit: B,
+    /// Whether what it stands for shall be on.
+    pub on: bool,
+    /// In how long.
+    pub after: Duration,
+}
+
+/// The bits of one link.
+#[derive(Debug)]
+pub(crate) struct Bits<B> {
+    layout: Arc<Layout>,
+    things: BTreeMap<Thing, (String, BitsAt<B>)>,
+    owners: BTreeMap<B, BTreeSet<Thing>>,
+    values: BTreeMap<B, bool>,
+    signals: BTreeMap<SignalId, (Aspect, bool)>,
+    listens: bool,
+}
+
+impl<B: Copy + Ord> Bits<B> {
+    /// Those of these things, each with its name.
+    pub fn new(layout: Arc<Layout>, things: impl Iterator<Item = (Thing, String, BitsAt<B>)>) -> Self {
+        let things: BTreeMap<Thing, (String, BitsAt<B>)> =
+            things.map(|(thing, name, at)| (thing, (name, at))).collect();
+        let mut owners: BTreeMap<B, BTreeSet<Thing>> = BTreeMap::new();
+        for (thing, (_, at)) in &things {
+            for (_, bit) in &at.hears {
+                owners.entry(*bit).or_default().insert(*thing);
+            }
+        }
+        Self { layout, things, owners, values: BTreeMap::new(), signals: BTreeMap::new(), listens: false }
+    }
+
+    /// The same, for somebody who wants to know of every change.
+    #[must_use]
+    pub fn listening(mut self) -> Self {
+        self.listens = true;
+        self
+    }
+
+    /// The bits that are to be heard.
+    pub fn heard(&self) -> impl Iterator<Item = B> + '_ {
+        self.owners.keys().copied()
+    }
+
+    /// The bits that are set.
+    pub fn told(&self) -> Vec<B> {
+        let mut told = Vec::new();
+        for (_, at) in self.things.values() {
+            match &at.tells {
+                BitTells::Nothing => {}
+                BitTells::Level(bit) | BitTells::Power(bit) => told.push(*bit),
+                BitTells::Pulse { straight, diverging, .. } => told.extend([*straight, *diverging]),
+                BitTells::Lamps(lamps) => told.extend(lamps.iter().map(|(_, bit)| *bit)),
+            }
+        }
+        told
+    }
+
+    /// Nothing of what was heard before counts any more.
+    pub fn forget(&mut self) {
+        self.values.clear();
+    }
+
+    /// A bit is so: whether what it stands for is on. What is as it was tells nothing.
+    pub(crate) fn hear(&mut self, bit: B, on: bool, words: &str) -> Vec<Told> {
+        let before = self.values.insert(bit, on);
+        if before == Some(on) {
+            return Vec::new();
+        }
+        let mut told = Vec::new();
+        for &thing in self.owners.get(&bit).into_iter().flatten() {
+            let Some((name, at)) = self.things.get(&thing) else { continue };
+            let mark = self.mark(thing, at, before.is_none(), on);
+            told.extend(mark.and_then(|mark| input_of(thing, mark)).map(Told::Input));
+            if self.listens {
+                let says = mark.map_or("nothing new", Mark::word).to_owned();
+                let meaning = Meaning::Known { name: title(thing, name), says };
+                told.push(Told::Heard(Overheard { raw: format!("{words} {}", u8::from(on)), meaning }));
+            }
+        }
+        told
+    }
+
+    /// What a thing says by its bits.
+    fn mark(&self, thing: Thing, at: &BitsAt<B>, is_first: bool, on: bool) -> Option<Mark> {
+        match thing {
+            // That something passes is a bit that comes on; how it was when we came says nothing.
+            Thing::Spot(_) => (on && !is_first).then_some(Mark::Passed),
+            Thing::Turnout(_) => {
+                let is = |wanted: Mark| {
+                    let bit = at.hears.iter().find(|(mark, _)| *mark == wanted).map(|(_, bit)| bit)?;
+                    self.values.get(bit).copied()
+                };
+                let has_both = at.hears.len() == 2;
+                match (is(Mark::Straight), is(Mark::Diverging)) {
+                    (Some(true), Some(false)) => Some(Mark::Straight),
+                    (Some(false), Some(true)) => Some(Mark::Diverging),
+                    (Some(_), Some(_)) => Some(Mark::Moving),
+                    (Some(straight), None) if !has_both => {
+                        Some(if straight { Mark::Straight } else { Mark::Diverging })
+                    }
+                    (None, Some(diverging)) if !has_both => {
+                        Some(if diverging { Mark::Diverging } else { Mark::Straight })
+                    }
+                    // The other of two was not heard yet.
+                    _ => None,
+                }
+            }
+            _ => at.hears.first().and_then(|(mark, _)| if on { Some(*mark) } else { mark.opposite() }),
+        }
+    }
+
+    /// The bits that make something do what it shall.
+    pub fn order(&mut self, output: &Output) -> Vec<Set<B>> {
+        let now = |bit: B, on: bool| Set { bit, on, after: Duration::ZERO };
+        match *output {
+            Output::Throw { turnout, lie } => {
+                match self.things.get(&Thing::Turnout(turnout)).map(|(_, at)| &at.tells) {
+                    Some(BitTells::Level(bit)) => vec![now(*bit, lie == Lie::Diverging)],
+                    Some(BitTells::Pulse { straight, diverging, lasts }) => {
+                        let (wanted, other) =
+                            if lie == Lie::Straight { (*straight, *diverging) } else { (*diverging, *straight) };
+                        // Never both at once.
+                        vec![now(other, false), now(wanted, true), Set { bit: wanted, on: false, after: *lasts }]
+                    }
+                    _ => Vec::new(),
+                }
+            }
+            Output::Power { district, live } => {
+                match self.things.get(&Thing::District(district)).map(|(_, at)| &at.tells) {
+                    Some(BitTells::Power(bit)) => vec![now(*bit, live)],
+                    _ => Vec::new(),
+                }
+            }
+            Output::Show { signal, aspect } => {
+                self.signals.entry(signal).or_insert((aspect, true)).0 = aspect;
+                self.show(signal)
+            }
+            Output::Light { signal, lit } => {
+                self.signals.entry(signal).or_insert((Aspect::STOP, lit)).1 = lit;
+                self.show(signal)
+            }
+            _ => Vec::new(),
+        }
+    }
+
+    fn show(&self, signal: SignalId) -> Vec<Set<B>> {
+        let Some((_, BitsAt { tells: BitTells::Lamps(lamps), .. })) = self.things.get(&Thing::Signal(signal)) else {
+            return Vec::new();
+        };
+        let Some(&(aspect, is_lit)) = self.signals.get(&signal) else { return Vec::new() };
+        let Some(row) = self.layout.book_of(signal).row(aspect) else { return Vec::new() };
+        let mut sets: Vec<Set<B>> = lamps
+            .iter()
+            .map(|(lamp, bit)| {
+                let on = is_lit && (row.lamps.contains(lamp) || row.flashing.contains(lamp));
+                Set { bit: *bit, on, after: Duration::ZERO }
+            })
+            .collect();
+        // What goes out goes out first: two aspects must not be seen together.
+        sets.sort_by_key(|set| set.on);
+        sets
+    }
+}

@@ -1,0 +1,90 @@
+// What waits for somebody: doubts and holds, each in plain words with what settles it and what happens then.
+
+/** @import { Feed } from "./feed.js" */
+/** @import { Asks } from "./asks.js" */
+/** @import { DoubtRow, TrainRow, Wish } from "./types" */
+import { html, fill, spoken } from "./draw.js";
+import { oneOf } from "./words.js";
+
+/** @param {Feed} feed */
+export function waiting({ known }) {
+  const held = [...known.trains.values()].filter((train) => train.held);
+  return known.doubts.length + known.dark.length + known.linksDown.length + (known.head.phase === "halted" ? 0 : held.length)
+    + [...known.sections.values()].filter((section) => section.is === "unexplained").length;
+}
+
+export class Queue {
+  /** @param {HTMLElement} holder @param {Feed} feed @param {Asks} asks */
+  constructor(holder, feed, asks) {
+    this.holder = holder;
+    this.feed = feed;
+    this.asks = asks;
+  }
+
+  show() {
+    const { known } = this.feed;
+    const held = [...known.trains.values()].filter((train) => train.held);
+    const strange = [...known.sections.values()].filter((section) => section.is === "unexplained" && !known.doubts.some((doubt) => doubt.sections.includes(section.name)));
+    const trains = [...known.trains.values()].map((train) => [train.name, train.covers.length]);
+    const key = JSON.stringify([known.doubts, held.map((train) => [train.name, train.held]), strange, known.dark, known.linksDown, known.suspects, trains.filter((it) => it[1] === 0), known.head.phase]);
+    fill(this.holder, key, () => {
+      const items = [
+        ...known.doubts.map((doubt) => this.#doubt(doubt)),
+        ...strange.map((section) => this.#strange(section.name)),
+        ...known.dark.map((row) => this.#plain("no power", `${row.district ? `The power district ${row.district} is` : "Everything is"} without power.`, row.because, "Its trains stand. When the power is back and nothing has changed they run on by themselves.")),
+        ...known.linksDown.map((link) => this.#plain("link down", `The link ${link} is down.`, "What it carries is unknown, and counts as occupied.", "When it is up again and has reported, trains run on by themselves.")),
+        ...held.filter(() => known.head.phase !== "halted").map((train) => this.#hold(train)),
+        ...known.suspects.map((row) => this.#plain("look at it", `The ${row.kind} ${row.name} should be looked at.`, row.because, "")),
+      ];
+      return items.length ? items : [html("li", { class: "calm" }, "Nothing waits for you. Every train is known, and none is held.")];
+    });
+  }
+
+  /** @param {string} words @param {Wish} wish @param {string} label */
+  #answer(label, words, wish) {
+    return html("button", { type: "button", class: "answer", "data-focus": words, onclick: () => void this.asks.ask(words, wish) }, label);
+  }
+
+  /** @param {DoubtRow} doubt */
+  #doubt(doubt) {
+    // Of a stranger no train is named: it may be one that is said to be nowhere.
+    const off = [...this.feed.known.trains.values()].filter((train) => train.covers.length === 0).map((train) => train.name);
+    const likely = doubt.trains.length ? doubt.trains : off.length ? off : [...this.feed.known.trains.keys()];
+    const answers = doubt.sections.flatMap((section) => likely.map((train) =>
+      this.#answer(`${train} is in ${section}`, `${train} is in ${section}`, { ask: "identify", section, train })));
+    return html("li", { class: "question doubt", "data-doubt": doubt.number },
+      html("h3", {}, html("span", { class: "kind" }, "doubt"), doubt.sections.length ? `Who is in ${doubt.sections.join(", ")}?` : `Where is ${oneOf(doubt.trains)}?`),
+      html("p", {}, "It may be so:"),
+      html("ol", {}, ...doubt.alternatives.map((text) => html("li", {}, ...spoken(text)))),
+      html("p", { class: "then" }, "What settles it: ", ...spoken(doubt["settled-by"])),
+      html("p", { class: "hint" }, "Look first, then say what you see. What you say is believed: only trains whose safety depended on this are set free again."),
+      html("div", { class: "answers" }, ...answers,
+        ...doubt.trains.map((train) => this.#answer(`${train} is off the track`, `${train} was taken off`, { ask: "lift", train })),
+        this.#answer(doubt["roll-call"] ? `Roll call: move ${doubt["roll-call"]} a little` : "Roll call", "a roll call", doubt["roll-call"] ? { ask: "roll-call", train: doubt["roll-call"] } : { ask: "roll-call" })));
+  }
+
+  /** @param {string} section */
+  #strange(section) {
+    const { trains } = this.feed.known;
+    const off = [...trains.values()].filter((train) => train.covers.length === 0);
+    return html("li", { class: "question strange" },
+      html("h3", {}, html("span", { class: "kind" }, "nobody's"), `Something is in ${section} that no known train explains.`),
+      html("p", {}, "It is an obstacle: no train is let in. Take it off, or say who it is."),
+      html("div", { class: "answers" }, ...(off.length ? off : [...trains.values()]).map((train) =>
+        this.#answer(`It is ${train.name}`, `${train.name} is in ${section}`, { ask: "identify", section, train: train.name }))));
+  }
+
+  /** @param {TrainRow} train */
+  #hold(train) {
+    return html("li", { class: "question hold" },
+      html("h3", {}, html("span", { class: "kind" }, "hold"), `${train.name} is held.`),
+      html("p", {}, ...spoken(train.held ?? "")),
+      html("p", { class: "then" }, train.to ? `Released, it goes on to ${train.to} as soon as that is safe.` : "Released, it may be sent on its way."),
+      html("div", { class: "answers" }, this.#answer("Release", `release ${train.name}`, { ask: "release", train: train.name })));
+  }
+
+  /** @param {string} kind @param {string} title @param {string} text @param {string} then */
+  #plain(kind, title, text, then) {
+    return html("li", { class: "question plain" }, html("h3", {}, html("span", { class: "kind" }, kind), title), html("p", {}, ...spoken(text)), then && html("p", { class: "then" }, then));
+  }
+}

@@ -1,0 +1,190 @@
+//! Another layout takes the place of this one, while trains run.
+//!
+//! Where track is as it was nothing stops: trains, tags, grants, locks, holds and what was learned go on by their new numbers. Track
+//! that is not as it was must be free of trains, and of everything that is kept for one; else all stays as it is, and the reasons
+//! are told. After it, everything that holds is said again, for whoever hears only what is said by the new numbers.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use track::{Layout, Renumbering, SectionId, TrainId};
+
+use super::Signaller;
+use crate::door::{Destination, Fact, Output, Tag};
+use crate::interlock::{HoldKind, Withdrawal};
+use crate::snapshot::Gone;
+use crate::time::Time;
+
+/// A signaller on another layout.
+#[derive(Debug)]
+pub struct Changeover {
+    /// It. Its next step says again all that holds.
+    pub signaller: Signaller,
+    /// What goes by which number now.
+    pub numbers: Renumbering,
+}
+
+/// What is to be said again in the next step.
+#[derive(Clone, Debug, Default, serde::Serialize, serde::Deserialize)]
+pub(super) struct SayAgain {
+    is_due: bool,
+    /// Why trains are held, in the words it was said in.
+    held: BTreeMap<TrainId, String>,
+}
+
+impl Signaller {
+    /// A signaller that goes on where this one is, on another layout. `held` knows in which words it was said why a train is held.
+    ///
+    /// # Errors
+    /// Every reason, in plain words, why that cannot be now.
+    pub fn change_over(
+        &self,
+        layout: &Arc<Layout>,
+        held: &dyn Fn(TrainId) -> Option<String>,
+    ) -> Result<Changeover, Vec<String>> {
+        let later = self.roster.ids().skip(self.layout.trains.len()).map(|train| self.roster.name(train));
+        let numbers = Renumbering::between(&self.layout, layout, &later.collect::<Vec<_>>());
+        let reasons = self.reasons_against(layout, &numbers);
+        if !reasons.is_empty() {
+            return Err(reasons);
+        }
+        let mut signaller = self.carried(layout, &numbers).map_err(|Gone(what)| {
+            vec![format!("`{what}` is not as it was, and is still reckoned with; hint: stop all trains first")]
+        })?;
+        signaller.detect.count_anew();
+        let touched = numbers.signals_touched.iter().filter_map(|&signal| numbers.signals[signal]);
+        signaller.signals.tell_anew(&touched.collect::<Vec<_>>());
+        let mut words = BTreeMap::new();
+        for train in self.roster.ids().filter(|&train| self.interlock.is_held(train)) {
+            if let (Some(now), Some(held)) = (numbers.trains[train], held(train)) {
+                words.insert(now, held);
+            }
+        }
+        signaller.say_again = SayAgain { is_due: true, held: words };
+        Ok(Changeover { signaller, numbers })
+    }
+
+    fn reasons_against(&self, layout: &Layout, numbers: &Renumbering) -> Vec<String> {
+        let mut reasons = Vec::new();
+        if layout.scale != self.layout.scale {
+            reasons.push("the scale is another one; hint: begin anew with it".to_owned());
+        }
+        if self.detect.is_anything_dark() {
+            reasons.push("there is no power somewhere; hint: wait until it is back".to_owned());
+        }
+        if self.interlock.is_calling() {
+            reasons.push("a roll call is going on; hint: wait until it is over".to_owned());
+        }
+        let track_changes = !numbers.keeps_numbers || !numbers.touched.is_empty();
+        if let Some((route, _)) = self.interlock.set_routes().next().filter(|_| track_changes) {
+            let signal = &self.layout.signals[route.entry].name;
+            reasons.push(format!("a route is set from `{signal}`; hint: cancel it first"));
+        }
+        for &section in &numbers.touched {
+            let what = if numbers.sections[section].is_some() { "is described otherwise" } else { "is gone" };
+            if let Some(why) = self.why_in_use(section) {
+                reasons.push(format!("{} {what}, and {why}", self.section(section)));
+            }
+        }
+        for &train in &numbers.trains_touched {
+            let what = if numbers.trains[train].is_some() { "is described otherwise" } else { "is described no more" };
+            if let Some(why) = self.why_about(train) {
+                reasons.push(format!("{} {what}, and {why}", self.train(train)));
+            }
+        }
+        for train in self.roster.ids() {
+            if let Some(Destination::Stop(stop)) = self.interlock.destination(train)
+                && numbers.stops[stop].is_none()
+            {
+                let (train, stop) = (self.train(train), &self.layout.stops[stop].name);
+                reasons.push(format!("`{stop}` is gone, and {train} is to go there; hint: stop it first"));
+            }
+        }
+        reasons
+    }
+
+    /// Why a section must stay as it is now; nothing where it need not.
+    fn why_in_use(&self, section: SectionId) -> Option<String> {
+        let turnouts = self.layout.sections[section].ways.iter().flat_map(|&way| &self.layout.ways[way].needs);
+        let mut locked = turnouts.filter_map(|need| self.interlock.locked_for(need.turnout));
+        let to = Some(Destination::Section(section));
+        if let Some(&train) = self.identity.holders(section).first() {
+            Some(format!("{} is there, or may be; hint: let it leave first", self.train(train)))
+        } else if self.identity.tag(section) == Tag::Unexplained && self.identity.is_reported(section) == Some(true) {
+            Some("something is there that nobody knows; hint: say what it is first".to_owned())
+        } else if let Some(train) = self.interlock.granted_to(section) {
+            Some(format!("it is granted to {}; hint: stop it first", self.train(train)))
+        } else if let Some(train) = locked.next() {
+            Some(format!("its turnout is locked for {}; hint: stop it first", self.train(train)))
+        } else if let Some(train) = self.interlock.planned_by(section) {
+            Some(format!("{} is on its way over it; hint: stop it first", self.train(train)))
+        } else {
+            let bound = self.roster.ids().find(|&train| self.interlock.destination(train) == to);
+            bound.map(|train| format!("{} is to go there; hint: stop it first", self.train(train)))
+        }
+    }
+
+    /// Why a train must stay as it is described now; nothing where it need not.
+    fn why_about(&self, train: TrainId) -> Option<String> {
+        if self.identity.is_somewhere(train) {
+            return Some("it stands on the layout; hint: take it off and lift it first".to_owned());
+        }
+        self.interlock.is_held(train).then(|| "it is held; hint: release it first".to_owned())
+    }
+
+    /// Says again all that holds, once, after a changeover.
+    pub(super) fn say_again(&mut self, now: Time) {
+        let SayAgain { is_due, mut held } = std::mem::take(&mut self.say_again);
+        if !is_due {
+            return;
+        }
+        let mut facts: Vec<Fact> = Vec::new();
+        facts.extend(self.detect.links_down().map(|link| Fact::LinkLost { link }));
+        let sections = self.layout.sections.ids().filter(|&section| self.identity.was_tagged(section));
+        facts.extend(sections.map(|section| Fact::Tagged { section, tag: self.identity.tag(section) }));
+        for train in self.roster.ids() {
+            let sections: Vec<SectionId> = self.interlock.granted_sections(train).collect();
+            if !sections.is_empty() {
+                facts.push(Fact::RouteSet { train, sections });
+            }
+            let has_departed = self.interlock.has_departed(train);
+            facts.extend(
+                self.interlock.destination(train).filter(|_| has_departed).map(|to| Fact::Departed { train, to }),
+            );
+            facts.extend(self.interlock.why_it_waits(train).map(|reason| Fact::Waiting { train, reason }));
+            if let Some(kind) = self.interlock.hold_kinds(train).next() {
+                let reason = held.remove(&train).unwrap_or_else(|| in_words(kind).to_owned());
+                facts.push(Fact::HoldSet { train, reason });
+            }
+        }
+        // A train may have been granted them before.
+        for (section, why) in self.interlock.withdrawals() {
+            let because = match why {
+                Withdrawal::OutOfService(reason) => reason.clone(),
+                Withdrawal::InHandsOf(person) => format!("handed over to {person}"),
+            };
+            facts.push(Fact::Withdrawn { section, because });
+        }
+        for (route, stage) in self.interlock.set_routes() {
+            facts.push(Fact::RouteStage { entry: route.entry, exit: self.interlock.exit_of(route), stage });
+        }
+        for (doubt, matter) in self.identity.open_doubts() {
+            facts.push(Fact::DoubtRaised { doubt, about: self.in_words(now, matter) });
+        }
+        self.outputs.extend(facts.into_iter().map(Output::Fact));
+        self.outputs.extend(self.drive.orders());
+    }
+}
+
+fn in_words(kind: HoldKind) -> &'static str {
+    match kind {
+        HoldKind::Wished => "somebody wished it",
+        HoldKind::AllStopped => "everything was stopped",
+        HoldKind::Doubt => "it is not sure who is where",
+        HoldKind::Astray => "it was found outside what it was granted",
+        HoldKind::NoAnswer => "it does not answer",
+        HoldKind::Dark => "the power is off",
+        HoldKind::Emergency => "it was stopped in an emergency",
+        HoldKind::Remembered => "it is not yet sure that it stands where it stood",
+    }
+}

@@ -1,0 +1,294 @@
+// The page in a real browser, against a daemon that runs the demo. Each check is a sentence; all are run, and told.
+
+import { mkdtempSync } from "node:fs";
+import { networkInterfaces, tmpdir } from "node:os";
+import { join } from "node:path";
+import { assert, AXE, browser, daemon, equal, open, until } from "./helpers.mjs";
+
+const checks = [];
+const check = (words, run) => checks.push({ words, run });
+
+const stateOf = (page) => page.evaluate(() => Object.fromEntries([...document.querySelectorAll("#sheet [data-section]")].map((group) => [group.dataset.section, group.getAttribute("class")])));
+
+const lampsOf = (page) => page.evaluate(() => Object.fromEntries([...document.querySelectorAll("[data-signal]")].map((it) => [it.dataset.signal, it.querySelector("title")?.textContent ?? ""])));
+const ribbonsOf = (page) => page.evaluate(() => [...document.querySelectorAll("[data-train]")].map((it) => it.dataset.train).sort());
+
+/** What the page shows otherwise than the daemon said both before and after; and how much was compared. */
+async function differences(railway, page, moved) {
+  const before = await railway.picture();
+  const [shown, ribbons, lamps] = [await stateOf(page), await ribbonsOf(page), await lampsOf(page)];
+  const after = await railway.picture();
+  const unchanged = (rows, row) => JSON.stringify(rows.find((it) => it.name === row.name)) === JSON.stringify(row);
+  const found = [];
+  let compared = 0;
+  for (const row of after.sections) {
+    if (!unchanged(before.sections, row)) { moved.add(row.name); continue; }
+    compared += 1;
+    if (!shown[row.name].split(" ").includes(row.is)) found.push(`${row.name} is ${row.is}, and shown as ${shown[row.name]}`);
+  }
+  for (const row of after.signals) {
+    if (unchanged(before.signals, row) && !lamps[row.name].startsWith(`${row.name}: ${row.aspect}`)) found.push(`${row.name} shows ${row.aspect}, and is drawn as ${lamps[row.name]}`);
+  }
+  const onLine = (picture) => JSON.stringify(picture.trains.filter((train) => train.covers.length).map((train) => train.name).sort());
+  if (onLine(before) === onLine(after) && JSON.stringify(ribbons) !== onLine(after)) found.push(`on the line are ${onLine(after)}, and drawn are ${ribbons}`);
+  return { found, compared };
+}
+
+check("what the line shows of trains is what the daemon says of them, over time", async ({ chrome }) => {
+  const railway = await daemon(["--pace", "6"]);
+  const { page, complaints, close } = await open(chrome, railway.door);
+  let compared = 0;
+  const moved = new Set();
+  for (let round = 0; round < 200 && (round < 12 || moved.size < 2); round += 1) {
+    await page.waitForTimeout(170);
+    // The page may be behind by what a message takes; what is still otherwise when looked at again and again is wrong.
+    let said = await differences(railway, page, moved);
+    for (let again = 0; said.found.length && again < 20; again += 1) {
+      await page.waitForTimeout(100);
+      const next = await differences(railway, page, moved);
+      said = { compared: next.compared, found: said.found.filter((words) => next.found.includes(words)) };
+    }
+    equal(said.found, [], "what is shown otherwise");
+    compared += said.compared;
+  }
+  assert(compared > 200 && moved.size >= 2, `compared ${compared} sections, ${moved.size} of which changed`);
+  equal(complaints, [], "the console");
+  await close();
+  await railway.kill();
+});
+
+check("every train stops by the button, by the key, and by a bare form, and it is shown", async ({ chrome }) => {
+  const railway = await daemon(["--pace", "5"]);
+  const { page, complaints, close } = await open(chrome, railway.door);
+  const halted = async () => (await railway.picture()).phase === "halted";
+  await page.click("#stop button[type=submit]");
+  await until("the button stopped all trains", halted);
+  await page.waitForFunction(() => document.querySelector("#stop-said").textContent.includes("All 4 trains stand"));
+  await page.click("#onward");
+  await until("trains run again", async () => (await railway.picture()).phase === "running");
+  await page.waitForFunction(() => document.querySelector("#onward").hidden);
+  await page.focus("#sheet");
+  await page.keyboard.press("s");
+  await until("the key stopped all trains", halted);
+  await railway.ask({ ask: "resume-all" });
+  await close();
+  const bare = await open(chrome, railway.door, { script: false });
+  await until("trains run", async () => (await railway.picture()).phase === "running");
+  await bare.page.click("#stop button[type=submit]");
+  await until("the form stopped all trains", halted);
+  assert((await bare.page.textContent("h1")).includes("Every train was told to stop"), "the form says so");
+  equal([...complaints, ...bare.complaints], [], "the console");
+  await bare.close();
+  await railway.kill();
+});
+
+check("a train that nobody knows any more is named again with one tap", async ({ chrome }) => {
+  const railway = await daemon();
+  equal((await railway.ask({ ask: "lift", train: "Dunlin" })).fate, "accepted", "lifting Dunlin");
+  const { page, complaints, close } = await open(chrome, railway.door, { view: "open" });
+  await page.click("button:has-text('Dunlin is in yard-2')", { timeout: 30000 });
+  await until("Dunlin is known", async () => (await railway.picture()).sections.some((row) => row.is === "sure" && row.trains[0] === "Dunlin"));
+  await page.waitForSelector(".asked.done");
+  equal(complaints, [], "the console");
+  await close();
+  await railway.kill();
+});
+
+/** Waits for a doubt, looks at how it is shown, and taps an answer; false where it went away by itself meanwhile. */
+async function settlesDoubt(railway, page) {
+  const question = page.locator(".question.doubt", { has: page.locator("button:has-text(' is in ')") }).first();
+  await question.waitFor({ timeout: 60000 });
+  await railway.ask({ ask: "stop-all" });
+  const gone = () => null;
+  const number = Number(await question.getAttribute("data-doubt", { timeout: 2000 }).catch(gone));
+  const doubt = (await railway.picture()).doubts.find((doubt) => doubt.number === number);
+  const text = await page.locator(`[data-doubt="${number}"]`).textContent({ timeout: 2000 }).catch(gone);
+  if (!doubt || doubt.trains.length === 0 || text === null) return false;
+  const hatched = await page.evaluate(() => document.querySelectorAll("#sheet .section.doubt, #sheet .train.unsure").length);
+  const isStill = (await railway.picture()).doubts.some((doubt) => doubt.number === number);
+  if (!isStill) return false;
+  for (const train of doubt.trains) assert(text.includes(train), `${train} is not named: ${text}`);
+  assert(hatched > 0, "the line shows no doubt");
+  if (await page.locator(`[data-doubt="${number}"] button.answer`).first().click({ timeout: 2000 }).catch(() => "gone") === "gone") return false;
+  await page.waitForSelector(".asked.done, .asked.refused");
+  if (await page.locator(".asked.done").count() !== 1) return false;
+  return until("the doubt is gone", async () => !(await railway.picture()).doubts.some((doubt) => doubt.number === number), 5000).catch(() => false);
+}
+
+check("a doubt is shown with all its trains and is settled by a tap", async ({ chrome }) => {
+  // With these faults a train is soon in doubt; then all stand, so that little but the tap can settle it.
+  for (const seed of [1, 3, 2, 4, 5, 6, 7, 8]) {
+    const railway = await daemon(["--pace", "20", "--faults", "harsh", "--seed", String(seed)]);
+    const { page, complaints, close } = await open(chrome, railway.door, { view: "open" });
+    const isSettled = await settlesDoubt(railway, page);
+    equal(complaints, [], "the console");
+    await close();
+    await railway.kill();
+    if (isSettled) return;
+  }
+  throw new Error("no doubt of eight runs was settled by a tap");
+});
+
+check("a request that is refused is shown with its reason, and one that is granted with how it goes on", async ({ chrome }) => {
+  const railway = await daemon();
+  const { page, complaints, close } = await open(chrome, railway.door, { view: "trains" });
+  const card = page.locator("[data-card=Plover]");
+  await card.locator("input").fill("nowhere");
+  await card.locator("button:has-text('Go')").click();
+  await page.waitForSelector(".asked.failed:has-text('nowhere')");
+  await page.evaluate(() => fetch("/v1/requests", { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify({ ask: "take-over", train: "Curlew" }) }));
+  const curlew = page.locator("[data-card=Curlew]");
+  await curlew.locator("input").fill("quay-1");
+  await curlew.locator("button:has-text('Go')").click();
+  const refused = page.locator(".asked.refused .reason");
+  await refused.waitFor();
+  assert((await refused.textContent()).length > 10, "the reason is told");
+  await page.locator("[data-card=Heron] button:has-text('Hold')").click();
+  await page.waitForSelector(".asked.done:has-text('hold Heron')");
+  await page.waitForSelector("[data-card=Heron] button:has-text('Release')");
+  equal(complaints.filter((text) => !/40[49]/.test(text)), [], "the console");
+  await close();
+  await railway.kill();
+});
+
+check("a lost daemon is unmistakable before long, and the page finds the next one", async ({ chrome }) => {
+  const railway = await daemon();
+  const { page, close } = await open(chrome, railway.door);
+  await railway.kill();
+  const began = Date.now();
+  await page.waitForFunction(() => document.body.classList.contains("old") && !document.querySelector("#old").hidden, null, { polling: 20 });
+  console.log(`measured: ${Date.now() - began} ms until a lost daemon is seen`);
+  assert((await page.textContent("#old")).includes("may be wrong by now"), "what is shown is said to be old");
+  const again = await daemon(["--door", railway.door.replace("http://", "")]);
+  await page.waitForFunction(() => !document.body.classList.contains("old"), null, { timeout: 15000 });
+  await page.waitForFunction(() => document.querySelector("#link").textContent === "live");
+  await close();
+  await again.kill();
+});
+
+check("what was is drawn from the record: how close trains stopped, and who was where when", async ({ chrome }) => {
+  const state = mkdtempSync(join(tmpdir(), "lineclear-page-"));
+  const railway = await daemon(["--pace", "40", "--state", state]);
+  await until("two trains have arrived", async () => (await railway.picture()).trains.reduce((sum, train) => sum + train.trips, 0) >= 3, 60000);
+  const { page, complaints, close } = await open(chrome, railway.door, { view: "times" });
+  await page.waitForSelector("#view-times .run path");
+  const began = await page.evaluate(() => Math.min(...[...document.querySelectorAll("#view-times .run path")].map((path) => path.getBBox().x)));
+  assert(began < 400, `the train graph begins at ${began}, before this page was opened it must`);
+  await page.evaluate(() => { location.hash = "past"; });
+  await page.waitForSelector("#view-past figure .bar", { timeout: 20000 });
+  const told = await (await fetch(`${railway.door}/v1/past/stops`)).json();
+  assert(told.kept && told.rows.length >= 1, "stops are recorded");
+  equal((await fetch(`${railway.door}/v1/past/weather`)).status, 400, "what nobody records");
+  equal(complaints, [], "the console");
+  await close();
+  await railway.kill();
+});
+
+check("a train that is driven from the page stands as soon as the page is not heard of", async ({ chrome }) => {
+  const railway = await daemon(["--pace", "2"]);
+  const heron = async () => (await railway.picture()).trains.find((train) => train.name === "Heron");
+  await railway.ask({ ask: "go", train: "Heron", to: "loop-1.b" });
+  const { page, complaints, close } = await open(chrome, railway.door, { view: "cab/Heron", width: 390, height: 844 });
+  await page.click("button:has-text('Take the throttle')");
+  await page.waitForSelector(".throttle:not([disabled])", { timeout: 20000 });
+  const set = (step) => page.evaluate((step) => { const slider = document.querySelector(".throttle"); slider.value = String(step); slider.dispatchEvent(new Event("input")); }, step);
+  await set(14);
+  await until("Heron runs", async () => (await heron()).step > 0, 30000);
+  await set(0);
+  await until("Heron stands at throttle zero", async () => (await heron()).step === 0);
+  await set(12);
+  await until("Heron runs again", async () => (await heron()).step > 0, 30000);
+  equal(complaints, [], "the console");
+  const began = Date.now();
+  await close();
+  await until("Heron was told to stand", async () => (await heron()).step === 0);
+  console.log(`measured: ${Date.now() - began} ms until the train of a lost page is told to stand`);
+  await railway.kill();
+});
+
+check("another machine sees no train before it gives a code, and may do what that code allows", async ({ chrome }) => {
+  const own = Object.values(networkInterfaces()).flat().find((it) => it && it.family === "IPv4" && !it.internal)?.address;
+  if (!own) { console.log("skipped: this machine has no address but its loopback"); return; }
+  const railway = await daemon(["--door", "0.0.0.0:0", "--pair"]);
+  const codes = await until("the codes are told", () => (railway.lines.filter((line) => line.includes("with the code")).length === 3 ? railway.lines : null));
+  const code = (role) => codes.find((line) => line.includes(` to ${role} `)).match(/\d{4}-\d{4}/)[0];
+  const door = `http://${own}:${new URL(railway.door).port}`;
+  equal((await fetch(`${door}/v1/picture`)).status, 401, "looking in");
+  equal((await fetch(`${door}/v1/stop-all`, { method: "POST" })).status, 401, "stopping");
+  const context = await chrome.newContext();
+  const page = await context.newPage();
+  await page.goto(`${door}/`);
+  await page.fill("#code", "0000-0000");
+  await page.click("#pair button");
+  await page.waitForFunction(() => document.querySelector("#pair [role=status]").textContent.includes("none of the codes"));
+  await page.fill("#code", code("drive"));
+  await page.click("#pair button");
+  await page.waitForFunction(() => window.lineclear?.feed.live && document.querySelector("#pair").hidden, null, { timeout: 20000 });
+  assert(!page.url().includes(code("drive")), "the code does not stay in the address");
+  const status = (wish) => page.evaluate(async (wish) => (await fetch("/v1/requests", { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(wish) })).status, wish);
+  equal(await status({ ask: "hold", train: "Heron", reason: "tea" }), 200, "holding a train");
+  equal(await status({ ask: "out-of-service", section: "yard-4" }), 403, "taking track out of service");
+  equal(await page.evaluate(() => document.cookie), "", "what scripts see of the token");
+  await context.close();
+  await railway.kill();
+});
+
+const VIEWS = ["line", "trains", "open", "times", "past"];
+
+check("everything is within reach on a phone and on a wall, and stopping never goes out of sight", async ({ chrome }) => {
+  const railway = await daemon(["--pace", "10"]);
+  for (const [width, height] of [[320, 640], [390, 844], [820, 1180], [1280, 800], [2560, 1440]]) {
+    const { page, complaints, close } = await open(chrome, railway.door, { width, height });
+    for (const view of VIEWS) {
+      await page.evaluate((view) => { location.hash = view; }, view);
+      await page.waitForTimeout(120);
+      const { over, stop } = await page.evaluate(() => {
+        const box = document.querySelector("#stop button[type=submit]").getBoundingClientRect();
+        const at = document.elementFromPoint(box.x + box.width / 2, box.y + box.height / 2);
+        return { over: document.documentElement.scrollWidth - innerWidth, stop: box.top >= 0 && box.bottom <= innerHeight && box.height >= 44 && at?.closest("#stop") !== null };
+      });
+      assert(over <= 0, `${view} at ${width} is ${over} pixels too wide`);
+      assert(stop, `the stop is out of reach in ${view} at ${width}`);
+    }
+    equal(complaints, [], `the console at ${width}`);
+    await close();
+  }
+  await railway.kill();
+});
+
+check("the page has no serious fault that axe-core knows of, light and dark", async ({ chrome }) => {
+  const railway = await daemon(["--pace", "10"]);
+  for (const dark of [false, true]) {
+    const { page, close } = await open(chrome, railway.door, { dark, width: dark ? 390 : 1280, height: 844, bypassCSP: true });
+    await page.addScriptTag({ content: AXE });
+    for (const view of [...VIEWS, "cab/Heron"]) {
+      await page.evaluate((view) => { location.hash = view; }, view);
+      await page.waitForTimeout(200);
+      const found = await page.evaluate(() => window.axe.run(document, { resultTypes: ["violations"] }));
+      const serious = found.violations.filter((it) => ["serious", "critical"].includes(it.impact));
+      equal(serious.map((it) => `${it.id}: ${it.nodes.map((node) => `${node.target} ${node.failureSummary}`).slice(0, 3).join("; ")}`), [], `${view}${dark ? ", dark" : ""}`);
+    }
+    await close();
+  }
+  await railway.kill();
+});
+
+const wanted = process.argv[2];
+const chrome = await browser();
+let failed = 0;
+let passed = 0;
+for (const { words, run } of checks) {
+  if (wanted && !words.includes(wanted)) continue;
+  const began = Date.now();
+  try {
+    await run({ chrome });
+    passed += 1;
+    console.log(`ok      ${words} (${((Date.now() - began) / 1000).toFixed(1)} s)`);
+  } catch (error) {
+    failed += 1;
+    console.log(`failed  ${words}: ${error.stack ?? error}`);
+  }
+}
+await chrome.close();
+console.log(`${passed} passed, ${failed} failed`);
+process.exit(failed ? 1 : 0);
