@@ -198,7 +198,7 @@ mod tests {
         assert_eq!((role, access.role_of(&token)), (Role::Drive, Some(Role::Drive)));
         let train = || "Heron".to_owned();
         assert!(role.may_ask(&Wish::Go { train: train(), to: "quay-1".to_owned() }));
-        assert!(role.may_ask(&Wish::StopAll) && Role::Look.may_ask(&Wish::StopAll));
+        assert!(role.may_ask(&Wish::StopAll {}) && Role::Look.may_ask(&Wish::StopAll {}));
         assert!(!role.may_ask(&Wish::OutOfService { section: "quay-1".to_owned(), reason: String::new() }));
         assert!(!Role::Look.may_ask(&Wish::Stop { train: train() }));
         assert_eq!(access.role_of("0000"), None);

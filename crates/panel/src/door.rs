@@ -402,20 +402,9 @@ fn read(inside: &Inside, headers: &HeaderMap, body: &[u8]) -> Result<Read, (Stat
     let key = key.transpose()?;
     let wish: Wish =
         serde_json::from_slice(body).map_err(|error| (StatusCode::BAD_REQUEST, error.to_string().to_lowercase()))?;
-    nothing_else(body, &wish).map_err(|why| (StatusCode::BAD_REQUEST, why))?;
     wish.check().map_err(|why| (StatusCode::BAD_REQUEST, why))?;
     let matter = wish.matter(&inside.window.described().names).map_err(|why| (StatusCode::NOT_FOUND, why))?;
     Ok((wish, matter, key))
-}
-
-/// Fails where a request has fields that its kind does not know; of kinds without any, serde does not see to that.
-fn nothing_else(body: &[u8], wish: &Wish) -> Result<(), String> {
-    let (Ok(said), Ok(meant)) = (serde_json::from_slice::<serde_json::Value>(body), serde_json::to_value(wish)) else {
-        return Ok(());
-    };
-    let unknown =
-        said.as_object().into_iter().flatten().find(|(key, value)| !value.is_null() && meant.get(key).is_none());
-    unknown.map_or(Ok(()), |(key, _)| Err(format!("unknown field `{key}`")))
 }
 
 fn answer(fate: Fate) -> (StatusCode, Json<Fate>) {
@@ -443,7 +432,7 @@ async fn stop_all(State(inside): State<Inside>) -> (StatusCode, Json<Fate>) {
 
 /// Asks that every train stops.
 pub(crate) async fn told_to_stop(inside: &Inside) -> (StatusCode, Fate) {
-    let asked = inside.window.ask(Wish::StopAll, Matter::Signaller(signaller::Request::StopAll), None).await;
+    let asked = inside.window.ask(Wish::StopAll {}, Matter::Signaller(signaller::Request::StopAll), None).await;
     let fate = asked.unwrap_or_else(|KeyTaken| Fate::Failed { reason: "it was not asked".to_owned() });
     let (status, Json(fate)) = answer(fate);
     (status, fate)

@@ -152,9 +152,9 @@ pub enum Wish {
         district: String,
     },
     /// Every train stops at once and is held.
-    StopAll,
+    StopAll {},
     /// The hold that `stop-all` set is lifted.
-    ResumeAll,
+    ResumeAll {},
     /// A train is held until it is released.
     Hold {
         /// The train.
@@ -259,7 +259,7 @@ pub enum Wish {
         button: String,
     },
     /// The scripts are loaded anew.
-    ReloadScripts,
+    ReloadScripts {},
     /// The layout clock is set.
     SetClock {
         /// To this time of its day, such as `18:30`.
@@ -274,7 +274,7 @@ pub enum Wish {
         pace: Option<f64>,
     },
     /// The layout clock stands.
-    PauseClock,
+    PauseClock {},
 }
 
 /// Who is asked for something.
@@ -335,10 +335,10 @@ impl Wish {
         match self {
             Self::Answer { .. }
             | Self::Press { .. }
-            | Self::ReloadScripts
+            | Self::ReloadScripts {}
             | Self::SetClock { .. }
             | Self::StartClock { .. }
-            | Self::PauseClock => Ok(Matter::Scripts),
+            | Self::PauseClock {} => Ok(Matter::Scripts),
             wish => wish.request(names).map(Matter::Signaller),
         }
     }
@@ -349,10 +349,10 @@ impl Wish {
         Ok(match self {
             Self::Answer { .. }
             | Self::Press { .. }
-            | Self::ReloadScripts
+            | Self::ReloadScripts {}
             | Self::SetClock { .. }
             | Self::StartClock { .. }
-            | Self::PauseClock => {
+            | Self::PauseClock {} => {
                 return Err("that is for the scripts".to_owned());
             }
             Self::Place { train, on, nose } => {
@@ -386,8 +386,8 @@ impl Wish {
             }
             Self::CutPower { district } => Request::CutPower { district: names.district(district)? },
             Self::RestorePower { district } => Request::RestorePower { district: names.district(district)? },
-            Self::StopAll => Request::StopAll,
-            Self::ResumeAll => Request::ResumeAll,
+            Self::StopAll {} => Request::StopAll,
+            Self::ResumeAll {} => Request::ResumeAll,
             Self::Hold { train, reason } => Request::Hold { train: of(train)?, reason: words(reason) },
             Self::Release { train } => Request::Release { train: of(train)? },
             Self::LimitStep { train, step } => Request::LimitStep { train: of(train)?, step: *step },
@@ -453,6 +453,18 @@ mod tests {
         assert_eq!(read(r#"{"ask": "uncouple", "train": "Heron", "keep": 4.0, "rest": "Plover"}"#), plain);
         let step = read(r#"{"ask": "limit-step", "train": "Heron", "step": 5.0}"#);
         assert_eq!(step, Ok(Wish::LimitStep { train: "Heron".to_owned(), step: Some(5) }));
+    }
+
+    #[test]
+    fn a_field_that_a_kind_does_not_know_is_told_whatever_it_says() {
+        for said in ["1", "null", "\"now\""] {
+            for kind in ["stop-all", "resume-all", "reload-scripts", "pause-clock", "emergency-stop", "roll-call"] {
+                let error = read(&format!(r#"{{"ask": "{kind}", "when": {said}}}"#)).unwrap_err();
+                assert!(error.contains("unknown field `when`"), "{kind}: {error}");
+            }
+        }
+        assert_eq!(read(r#"{"ask": "stop-all"}"#), Ok(Wish::StopAll {}));
+        assert_eq!(read(r#"{"ask": "emergency-stop", "train": null}"#), Ok(Wish::EmergencyStop { train: None }));
     }
 
     #[test]

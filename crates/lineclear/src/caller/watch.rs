@@ -207,7 +207,7 @@ impl Onlooker {
 
     /// Stops every train, or lets them go on.
     fn halt(&mut self) -> Result<(), String> {
-        let wish = if self.known.phase == Phase::Halted { Wish::ResumeAll } else { Wish::StopAll };
+        let wish = if self.known.phase == Phase::Halted { Wish::ResumeAll {} } else { Wish::StopAll {} };
         match super::ask(self.door, &wish) {
             Ok(Fate::Accepted { .. }) => Ok(()),
             Ok(Fate::Refused { reason, .. } | Fate::Failed { reason }) => self.say(Weight::Notable, &reason),

@@ -285,12 +285,12 @@ fn script_wish(wish: &Wish, scripts: &Chosen) -> Result<ScriptWish, String> {
     Ok(match wish {
         Wish::Answer { question, answer } => ScriptWish::Answer { question: *question, answer: answer.clone() },
         Wish::Press { button } => ScriptWish::Press { button: button.clone() },
-        Wish::ReloadScripts => {
+        Wish::ReloadScripts {} => {
             ScriptWish::Reload(super::chosen_scripts(&scripts.0, &scripts.1).map_err(|error| error.to_string())?)
         }
         Wish::SetClock { to } => ScriptWish::SetClock(ClockTime::read(to)?),
         Wish::StartClock { pace } => ScriptWish::StartClock(*pace),
-        Wish::PauseClock => ScriptWish::PauseClock,
+        Wish::PauseClock {} => ScriptWish::PauseClock,
         _ => return Err("that is not for the scripts".to_owned()),
     })
 }
