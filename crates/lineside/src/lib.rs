@@ -16,6 +16,7 @@ mod backoff;
 mod behind;
 mod bits;
 pub mod dcc;
+mod desired;
 pub mod gpio;
 pub mod health;
 pub mod lcc;
@@ -31,6 +32,7 @@ mod reporter;
 mod stream;
 
 pub use behind::{Behind, Ordered};
+pub use desired::Desired;
 pub use lineside::{Lineside, Role};
 pub use news::{Meaning, News, Overheard, Told, What};
 pub use pulse::Pulse;

@@ -6,13 +6,14 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
-use signaller::{Aspect, Output};
+use signaller::Output;
 use tokio::runtime::Runtime;
 use tokio::sync::mpsc;
 use tokio::sync::mpsc::error::TrySendError;
 use track::wiring::{At, By, Thing, WiredLink, Wiring};
-use track::{DistrictId, Layout, LinkId, SignalId, TrainId};
+use track::{Layout, LinkId};
 
+use crate::desired::Desired;
 use crate::health::{Chart, Health};
 use crate::motion::Motions;
 use crate::news::{News, What};
@@ -103,47 +104,6 @@ struct Held {
     link: LinkId,
     orders: mpsc::Sender<Order>,
     chart: Chart,
-}
-
-/// What hardware shall be like: told again when a link comes back.
-#[derive(Debug, Default)]
-struct Desired {
-    motions: Motions,
-    functions: BTreeMap<(TrainId, u8), bool>,
-    power: BTreeMap<DistrictId, bool>,
-    aspects: BTreeMap<SignalId, Aspect>,
-    lit: BTreeMap<SignalId, bool>,
-}
-
-impl Desired {
-    fn hear(&mut self, output: &Output) {
-        match *output {
-            Output::Drive { .. } | Output::EmergencyStop { .. } => drop(self.motions.order(output)),
-            Output::Function { train, number, on } => drop(self.functions.insert((train, number), on)),
-            Output::Power { district, live } => drop(self.power.insert(district, live)),
-            Output::Show { signal, aspect } => drop(self.aspects.insert(signal, aspect)),
-            Output::Light { signal, lit } => drop(self.lit.insert(signal, lit)),
-            Output::Throw { .. } | Output::Fact(_) => {}
-        }
-    }
-
-    /// All of it: what takes power away first, and what gives it back last, when everything else is as it shall be.
-    fn outputs(&self) -> Vec<Output> {
-        let functions = self.functions.iter().map(|(&(train, number), &on)| Output::Function { train, number, on });
-        let aspects = self.aspects.iter().map(|(&signal, &aspect)| Output::Show { signal, aspect });
-        let lit = self.lit.iter().map(|(&signal, &lit)| Output::Light { signal, lit });
-        let power = |wanted: bool| {
-            let all = self.power.iter().filter(move |(_, live)| **live == wanted);
-            all.map(|(&district, &live)| Output::Power { district, live })
-        };
-        power(false)
-            .chain(self.motions.outputs())
-            .chain(functions)
-            .chain(lit)
-            .chain(aspects)
-            .chain(power(true))
-            .collect()
-    }
 }
 
 /// What an output is for; nothing for facts.
@@ -258,9 +218,9 @@ impl Lineside {
 
     /// Orders things of the links that carry them. What no link carries is nobody's.
     pub fn order(&mut self, outputs: &[Output]) {
+        self.desired.hear(outputs);
         let mut shares: BTreeMap<usize, Vec<Output>> = BTreeMap::new();
         for output in outputs {
-            self.desired.hear(output);
             if let Some(&place) = thing_of(output).and_then(|thing| self.carriers.get(&thing)) {
                 shares.entry(place).or_default().push(output.clone());
             }
@@ -276,7 +236,7 @@ impl Lineside {
             .iter()
             .map(|output| match *output {
                 Output::Drive { train, direction, .. } => {
-                    let direction = self.desired.motions.direction(train).unwrap_or(direction);
+                    let direction = self.desired.direction(train).unwrap_or(direction);
                     Output::Drive { train, direction, step: 0 }
                 }
                 ref other => other.clone(),
@@ -416,7 +376,7 @@ pub(crate) mod doubles {
 #[cfg(test)]
 mod tests {
     use signaller::Direction;
-    use track::Id as _;
+    use track::{Id as _, TrainId};
 
     use super::*;
 
@@ -426,19 +386,6 @@ mod tests {
 
     fn stop(train: usize) -> Output {
         Output::EmergencyStop { train: TrainId::from_index(train) }
-    }
-
-    #[test]
-    fn a_link_that_is_back_is_told_of_dark_districts_first_and_of_live_ones_last() {
-        let mut desired = Desired::default();
-        let power = |place: usize, live| Output::Power { district: DistrictId::from_index(place), live };
-        let function = |number, on| Output::Function { train: TrainId::from_index(1), number, on };
-        let told =
-            [power(0, true), power(1, true), drive(1, 9), function(0, true), function(5, true), stop(2), drive(2, 0)];
-        told.iter().chain(&[power(1, false), function(5, false)]).for_each(|output| desired.hear(output));
-        let wanted =
-            [power(1, false), drive(1, 9), stop(2), drive(2, 0), function(0, true), function(5, false), power(0, true)];
-        assert_eq!(desired.outputs(), wanted);
     }
 
     #[test]

@@ -69,7 +69,7 @@ pub enum On {
 
 impl Function {
     /// The highest number (NMRA S-9.2.1: F0 to F28).
-    pub const HIGHEST: u8 = 28;
+    pub const HIGHEST: u8 = crate::dcc::HIGHEST_FUNCTION;
 }
 
 /// An engine of a train that has several.

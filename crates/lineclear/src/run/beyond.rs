@@ -4,9 +4,10 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 use std::time::Duration;
 
-use signaller::{Aspect, Conduct, Direction, Input, Output, Signaller, Time};
+use lineside::Desired;
+use signaller::{Conduct, Input, Output, Signaller, Time};
 use testtrack::{Desk, Works, renumber_report};
-use track::{DistrictId, Layout, Lie, LinkId, Renumbering, SignalId, TrainId, TurnoutId};
+use track::{Layout, LinkId, Renumbering, TrainId};
 
 use super::house::Timed;
 use super::outside::{News, Outside};
@@ -44,47 +45,6 @@ enum LineState {
     /// It is up, and what is reported first is still to come.
     Coming,
     Up,
-}
-
-/// What hardware shall be like: told again when the line comes back.
-#[derive(Debug, Default)]
-struct Desired {
-    drives: BTreeMap<TrainId, (Direction, u8)>,
-    lies: BTreeMap<TurnoutId, Lie>,
-    aspects: BTreeMap<SignalId, Aspect>,
-    lit: BTreeMap<SignalId, bool>,
-    power: BTreeMap<DistrictId, bool>,
-    functions: BTreeMap<(TrainId, u8), bool>,
-}
-
-impl Desired {
-    fn hear(&mut self, outputs: &[Output]) {
-        for output in outputs {
-            match *output {
-                Output::Drive { train, direction, step } => drop(self.drives.insert(train, (direction, step))),
-                Output::EmergencyStop { train } => {
-                    let direction = self.drives.get(&train).map_or(Direction::Forward, |&(direction, _)| direction);
-                    self.drives.insert(train, (direction, 0));
-                }
-                Output::Function { train, number, on } => drop(self.functions.insert((train, number), on)),
-                Output::Power { district, live } => drop(self.power.insert(district, live)),
-                Output::Throw { turnout, lie } => drop(self.lies.insert(turnout, lie)),
-                Output::Show { signal, aspect } => drop(self.aspects.insert(signal, aspect)),
-                Output::Light { signal, lit } => drop(self.lit.insert(signal, lit)),
-                Output::Fact(_) => {}
-            }
-        }
-    }
-
-    fn outputs(&self) -> Vec<Output> {
-        let drives = self.drives.iter().map(|(&train, &(direction, step))| Output::Drive { train, direction, step });
-        let aspects = self.aspects.iter().map(|(&signal, &aspect)| Output::Show { signal, aspect });
-        let lit = self.lit.iter().map(|(&signal, &lit)| Output::Light { signal, lit });
-        let power = self.power.iter().map(|(&district, &live)| Output::Power { district, live });
-        let functions = self.functions.iter();
-        let functions = functions.map(|(&(train, number), &on)| Output::Function { train, number, on });
-        power.chain(drives).chain(aspects).chain(lit).chain(functions).collect()
-    }
 }
 
 /// One step, for whoever listens.
