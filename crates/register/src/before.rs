@@ -3,10 +3,10 @@
 use std::collections::BTreeMap;
 
 use rusqlite::Connection;
-use signaller::{Direction, Input, Lessons, Memory, Protection, Request};
+use signaller::{Direction, Input, Lessons, Memory, Protection, Request, StoodWithin};
 use track::{Layout, SectionId, TrainId};
 
-use crate::codec::{self, fields};
+use crate::codec::{self, Coded, Garbled};
 use crate::names::Names;
 use crate::trouble::Trouble;
 
@@ -18,9 +18,23 @@ pub(crate) struct NamedMemory {
     nose: Option<String>,
     leading: Direction,
     sure: bool,
+    stood: Option<StoodWithin>,
 }
 
-fields! { NamedMemory { on, hidden, nose, leading, sure } }
+impl Coded for NamedMemory {
+    fn put(&self, out: &mut Vec<u8>) {
+        let Self { on, hidden, nose, leading, sure, stood } = self;
+        (on.put(out), hidden.put(out), nose.put(out), leading.put(out));
+        codec::put_certainty(*sure, *stood, out);
+    }
+
+    fn take(from: &mut &[u8]) -> Result<Self, Garbled> {
+        let (on, hidden) = (Coded::take(from)?, Coded::take(from)?);
+        let (nose, leading) = (Coded::take(from)?, Coded::take(from)?);
+        let (sure, stood) = codec::take_certainty(from)?;
+        Ok(Self { on, hidden, nose, leading, sure, stood })
+    }
+}
 
 impl NamedMemory {
     pub(crate) fn of(names: &Names, memory: &Memory) -> Self {
@@ -31,6 +45,7 @@ impl NamedMemory {
             nose: memory.nose.map(|end| names.layout().end_name(end)),
             leading: memory.leading,
             sure: memory.sure,
+            stood: memory.stood,
         }
     }
 
@@ -47,6 +62,7 @@ impl NamedMemory {
             nose,
             leading: self.leading,
             sure: self.sure,
+            stood: self.stood,
         })
     }
 }

@@ -1,5 +1,6 @@
 //! The handle that the shell has.
 
+use std::collections::BTreeSet;
 use std::fs::File;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -60,6 +61,10 @@ enum InShift {
 #[derive(Debug, Default)]
 struct News {
     places: bool,
+    /// A train that is kept as one that stands sets out, or one has come to stand.
+    at_once: bool,
+    /// Of these it is kept where along their section they stand.
+    standing: BTreeSet<TrainId>,
     kept: Option<Time>,
     runs: Vec<TrainId>,
 }
@@ -147,11 +152,19 @@ impl Register {
         let number = self.next_step;
         self.next_step += 1;
         for output in &entry.outputs {
-            let Output::Fact(fact) = output else { continue };
+            let fact = match output {
+                Output::Fact(fact) => fact,
+                // What is kept says where it stands: that must not outlast its setting out.
+                Output::Drive { train, step, .. } if *step > 0 && self.news.standing.contains(train) => {
+                    self.news.at_once = true;
+                    continue;
+                }
+                _ => continue,
+            };
             match fact {
                 Fact::Arrived { train, .. } => {
                     self.news.runs.push(*train);
-                    self.news.places = true;
+                    self.news.at_once = true;
                 }
                 Fact::Tagged { .. }
                 | Fact::Departed { .. }
@@ -165,14 +178,18 @@ impl Register {
     }
 
     /// Keeps what a restart needs of the signaller as it is after the step that was recorded last, if that is due: where trains stand
-    /// whenever it may have changed, but no more often than once a second of layout time; what was learned of a train
+    /// whenever it may have changed, but no more often than once a second of layout time unless one sets out or arrives; what was learned of a train
     /// whenever one of its trips is over.
     pub fn keep_up(&mut self, now: Time, signaller: &Signaller) {
         let is_due = self.news.kept.is_none_or(|kept| now.since(kept) >= PLACES_EVERY);
-        if self.news.places && is_due {
-            self.news.places = false;
-            self.news.kept = Some(now);
-            self.keep_places(signaller.memories());
+        if self.news.at_once || self.news.places && is_due {
+            let places = signaller.memories();
+            let standing =
+                places.iter().filter(|(_, memory)| memory.stood.is_some()).map(|(train, _)| *train).collect();
+            let moves = signaller.roster().ids().any(|train| !signaller.drive().is_at_rest(train));
+            self.news =
+                News { places: moves, at_once: false, standing, kept: Some(now), ..std::mem::take(&mut self.news) };
+            self.keep_places(places);
         }
         while let Some(train) = self.news.runs.pop() {
             if let Some(lessons) = signaller.drive().lessons(train) {

@@ -6,7 +6,9 @@
 
 use smallvec::SmallVec;
 use track::routes::Exit;
-use track::{Aspect, DetectorId, DistrictId, EndId, Lie, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId};
+use track::{
+    Aspect, DetectorId, DistrictId, EndId, Length, Lie, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId,
+};
 
 use crate::drive::Lessons;
 use crate::time::Time;
@@ -110,6 +112,17 @@ pub struct Memory {
     pub leading: Direction,
     /// Whether all accounts agreed on that.
     pub sure: bool,
+    /// Where along its section the nose was; nothing where the train may have been moving, or nobody knew.
+    pub stood: Option<StoodWithin>,
+}
+
+/// How far beyond the entry of its section the nose of a train was that stood.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+pub struct StoodWithin {
+    /// At least.
+    pub least: Length,
+    /// At most.
+    pub most: Length,
 }
 
 /// Joins a request to its answer. The shell makes them unique.

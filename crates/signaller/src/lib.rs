@@ -31,7 +31,7 @@ pub use board::{Board, SetRoute};
 pub use digest::Digest;
 pub use door::{
     Answer, Destination, Direction, Doubt, DoubtId, Extent, Fact, Input, Memory, Output, Protection, Refusal, Request,
-    RouteStage, Step, Suspect, Tag, Ticket,
+    RouteStage, Step, StoodWithin, Suspect, Tag, Ticket,
 };
 pub use drive::{Advice, Lessons, SpeedProfile, StepSpeed};
 pub use signaller::{Changeover, Conduct, Explanation, Finding, Possibility, Signaller, Why};

@@ -181,6 +181,23 @@ impl World {
         world
     }
 
+    /// Another signaller takes over: it is told what is remembered, and how everything stands.
+    pub(crate) fn restart(&mut self) {
+        let memories = self.signaller.memories();
+        let remembered = |(train, memory)| Input::TrainRemembered { train, memory };
+        let mut first: Vec<Input> = memories.into_iter().map(remembered).collect();
+        let seen = self.layout.sections.ids().filter(|&section| !self.layout.is_dark(section));
+        first.extend(seen.map(|section| Input::SectionReported { section, occupied: self.occupied[section] }));
+        let reported = self.layout.turnouts.iter().filter(|(_, turnout)| turnout.reported);
+        first.extend(reported.map(|(turnout, _)| Input::TurnoutReported { turnout, lie: Some(self.lies[turnout]) }));
+        self.signaller = Signaller::new(Arc::clone(&self.layout), Conduct::Control);
+        for train in self.layout.trains.ids() {
+            self.drive(train, Direction::Forward, 0);
+        }
+        self.said.clear();
+        self.step(&first);
+    }
+
     /// A world of the passing loop with Heron in `w0` and Plover in `e0`, facing each other.
     pub(crate) fn with_two_trains() -> Self {
         let mut world = Self::new(passing_loop());

@@ -76,8 +76,8 @@ pub struct Signaller {
     drive: Drive,
     /// Trains that were remembered, and of which nothing yet says for sure where they stand.
     unconfirmed: Vec<TrainId>,
-    /// What is said again after a changeover.
-    say_again: changeover::SayAgain,
+    /// After a changeover everything that holds is to be said again.
+    says_again: bool,
     /// So many outputs of the last step said again what was so before.
     said_again: usize,
     changes: Changes,
@@ -87,7 +87,7 @@ pub struct Signaller {
 }
 
 kept!(Signaller {
-    kept: [unconfirmed, say_again],
+    kept: [unconfirmed, says_again],
     parts: [roster, detect, identity, interlock, signals, drive],
     made_anew: [layout, conduct, batch, said_again, changes, outputs, digest_of_layout],
 });
@@ -106,7 +106,7 @@ impl Signaller {
             layout,
             conduct,
             unconfirmed: Vec::new(),
-            say_again: changeover::SayAgain::default(),
+            says_again: false,
             said_again: 0,
             changes: Changes::default(),
             outputs: Vec::new(),

@@ -144,7 +144,7 @@ fn run(seed: u64) {
     for train in layout.trains.ids() {
         let on = vec![SectionId::from_index(dice.below(layout.sections.len()))];
         let sure = dice.below(4) > 0;
-        let memory = Memory { on, nose: None, leading: Direction::Forward, hidden: Vec::new(), sure };
+        let memory = Memory { on, nose: None, leading: Direction::Forward, hidden: Vec::new(), sure, stood: None };
         // Where people drive nothing tells which trains are held because they were remembered.
         if conduct == Conduct::Control && dice.below(3) == 0 {
             inputs.push(Input::TrainRemembered { train, memory });

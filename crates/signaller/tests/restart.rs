@@ -227,6 +227,7 @@ fn memories_that_make_no_sense_do_no_harm() {
         nose: None,
         leading: Direction::Forward,
         sure: true,
+        stood: None,
     };
     let gone = on(&[SectionId::from_index(99)]);
     let apart = on(&[section("a"), section("c")]);
@@ -247,8 +248,14 @@ fn a_train_remembered_in_two_places_is_in_doubt() {
     let layout = || line("a b c d e").build();
     let section = |name: &str| layout().section_named(name).unwrap();
     let heron = layout().train_named("Heron").unwrap();
-    let on =
-        |name| Memory { on: vec![section(name)], hidden: vec![], nose: None, leading: Direction::Forward, sure: true };
+    let on = |name| Memory {
+        on: vec![section(name)],
+        hidden: vec![],
+        nose: None,
+        leading: Direction::Forward,
+        sure: true,
+        stood: None,
+    };
     let restarted = Restarted::with(layout(), &[(heron, on("a")), (heron, on("d"))]).hear("+d ..");
     assert_eq!((restarted.tags().as_str(), restarted.held()), ("d: Heron|?", vec!["Heron"]));
 }
@@ -258,8 +265,14 @@ fn two_trains_remembered_in_one_section_are_in_doubt() {
     let layout = || line("a b c d e").build();
     let section = |name: &str| layout().section_named(name).unwrap();
     let train = |name: &str| layout().train_named(name).unwrap();
-    let on =
-        |name| Memory { on: vec![section(name)], hidden: vec![], nose: None, leading: Direction::Forward, sure: true };
+    let on = |name| Memory {
+        on: vec![section(name)],
+        hidden: vec![],
+        nose: None,
+        leading: Direction::Forward,
+        sure: true,
+        stood: None,
+    };
     let restarted = Restarted::with(layout(), &[(train("Heron"), on("a")), (train("Plover"), on("a"))]).hear("+a ..");
     assert_eq!((restarted.tags().as_str(), restarted.held()), ("a: Heron|Plover", vec!["Heron", "Plover"]));
 }

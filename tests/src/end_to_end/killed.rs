@@ -163,8 +163,8 @@ fn confirm(door: &str, table: &mut Spoken) -> u64 {
     loop {
         let picture = picture(door).unwrap();
         let trains = picture["trains"].as_array().unwrap();
-        let waits = |train: &&Value| train["held"].as_str().is_some_and(|why| why.contains("remembered"));
-        let Some(name) = trains.iter().find(waits).map(|train| train["name"].as_str().unwrap().to_owned()) else {
+        let unsure = trains.iter().find(|train| train["sure"] == false);
+        let Some(name) = unsure.map(|train| train["name"].as_str().unwrap().to_owned()) else {
             return words;
         };
         assert!(began.elapsed() < Duration::from_secs(60), "it never became sure: {picture}");
@@ -205,7 +205,7 @@ fn a_daemon_that_is_killed_loses_nothing_and_the_next_one_takes_over() {
             Spoken::start(&["run", "--plain", "--table", &address, "--state", folder, "--door", "127.0.0.1:0"]);
         let door = daemon.says("the control door is at http://");
         table.says(&format!("daemon {shift} is in charge"));
-        until("the daemon did not hear of everything", || hears_of_everything(&door));
+        until(&door, "the daemon did not hear of everything", hears_of_everything);
         slowest = slowest.max(began.elapsed());
         if let Some((key, answer)) = &last {
             // Whoever was cut off asks again, of the next daemon: it is not done twice.
@@ -250,10 +250,11 @@ fn hears_of_everything(door: &str) -> bool {
     picture["sections"].as_array().unwrap().iter().all(|section| section["is"] != "unknown")
 }
 
-fn until(what: &str, mut is_so: impl FnMut() -> bool) {
+/// Waits until the picture that a daemon gives is so.
+fn until(door: &str, what: &str, is_so: impl Fn(&str) -> bool) {
     let began = Instant::now();
-    while !is_so() {
-        assert!(began.elapsed() < Duration::from_secs(120), "{what}");
+    while !is_so(door) {
+        assert!(began.elapsed() < Duration::from_secs(120), "{what}: {}", picture(door).unwrap_or_default());
         std::thread::sleep(Duration::from_millis(10));
     }
 }
@@ -268,14 +269,14 @@ fn trains_stand_while_the_daemon_hangs_and_run_on_when_it_is_back() {
         Spoken::start(&["run", "--plain", "--table", &address, "--state", folder, "--door", "127.0.0.1:0"]);
     let door = daemon.says("the control door is at http://");
     table.says("daemon 1 is in charge");
-    until("no train set out", || some_train_moves(&door));
+    until(&door, "no train set out", some_train_moves);
     signal(&daemon.process, "STOP");
     table.says("daemon 1 is silent; every train is made to stand");
     table.says("every train stands");
     signal(&daemon.process, "CONT");
     table.says("daemon 2 is in charge");
-    until("the links are still down", || picture(&door).unwrap()["links-down"] == json!([]));
-    until("no train ran on", || some_train_moves(&door));
+    until(&door, "the links are still down", |door| picture(door).unwrap()["links-down"] == json!([]));
+    until(&door, "no train ran on", some_train_moves);
 }
 
 /// The demo in a folder of its own.
@@ -307,7 +308,7 @@ fn a_layout_is_read_anew_over_a_table_elsewhere_and_the_next_daemon_goes_on_with
     };
     let (mut daemon, door) = start();
     table.says("daemon 1 is in charge");
-    until("no train set out", || some_train_moves(&door));
+    until(&door, "no train set out", some_train_moves);
     let file = layout.join("layout.toml");
     let text = std::fs::read_to_string(&file).unwrap();
     // Before all others, so that everything has another number.
@@ -328,9 +329,9 @@ fn a_layout_is_read_anew_over_a_table_elsewhere_and_the_next_daemon_goes_on_with
     table.says("every train stands");
     let (_next, door) = start();
     table.says("daemon 2 is in charge");
-    until("the daemon did not hear of everything", || hears_of_everything(&door));
+    until(&door, "the daemon did not hear of everything", hears_of_everything);
     confirm(&door, &mut table);
-    until("no train ran on", || some_train_moves(&door));
+    until(&door, "no train ran on", some_train_moves);
     for shift in ["1", "2"] {
         let replayed = program::lineclear(&["replay", state.to_str().unwrap(), "--shift", shift], b"");
         assert_eq!(replayed.status, Some(0), "shift {shift}: {}{}", replayed.output, replayed.complaints);

@@ -413,8 +413,7 @@ impl House {
         if !is_clear {
             return Err("something was asked for that is not decided yet; hint: try again in a moment".to_owned());
         }
-        let held = |train| self.office.board.errands.get(&train).and_then(|errand| errand.held.clone());
-        let changeover = self.signaller().change_over(&layout, &held).map_err(|reasons| reasons.join("\n"))?;
+        let changeover = self.signaller().change_over(&layout).map_err(|reasons| reasons.join("\n"))?;
         let Changeover { signaller, numbers } = changeover;
         let (scripts, errors) = Scripts::load(Arc::clone(&layout), texts, &Budget::default(), self.settings.seed);
         if !errors.is_empty() {

@@ -94,7 +94,8 @@ pub(super) fn read(line: &[u8], number: u64, layout: &Layout, names: &Names) -> 
             let nose = object.nose(layout, names, &on)?;
             let train = train(object.name_of_train(kind)?, names, &mut stranger);
             if kind == "remember" {
-                let memory = Memory { on, hidden: Vec::new(), nose, leading: Direction::Forward, sure: true };
+                let memory =
+                    Memory { on, hidden: Vec::new(), nose, leading: Direction::Forward, sure: true, stood: None };
                 Input::TrainRemembered { train, memory }
             } else {
                 Input::Requested { ticket: Ticket(number), request: Request::Place { train, on, nose } }

@@ -2,7 +2,7 @@
 
 use signaller::{
     Answer, Destination, Direction, Doubt, DoubtId, Extent, Fact, Input, Memory, Output, Protection, Refusal, Request,
-    RouteStage, Suspect, Tag, Ticket,
+    RouteStage, StoodWithin, Suspect, Tag, Ticket,
 };
 use track::routes::Exit;
 use track::{Aspect, DetectorId, DistrictId, EndId, Id, Lie, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId};
@@ -146,9 +146,44 @@ kinds! {
 
 fields! {
     Doubt { trains, sections, alternatives, settled_by, roll_call }
-    Memory { on, hidden, nose, leading, sure }
     Refusal { reason }
+    StoodWithin { least, most }
 }
+
+impl Coded for Memory {
+    fn put(&self, out: &mut Vec<u8>) {
+        let Self { on, hidden, nose, leading, sure, stood } = self;
+        (on.put(out), hidden.put(out), nose.put(out), leading.put(out));
+        put_certainty(*sure, *stood, out);
+    }
+
+    fn take(from: &mut &[u8]) -> Result<Self, Garbled> {
+        let (on, hidden) = (Coded::take(from)?, Coded::take(from)?);
+        let (nose, leading) = (Coded::take(from)?, Coded::take(from)?);
+        let (sure, stood) = take_certainty(from)?;
+        Ok(Self { on, hidden, nose, leading, sure, stood })
+    }
+}
+
+/// Whether a memory is sure, and where the nose stood if that is known: as the first version wrote it where it is not.
+pub(crate) fn put_certainty(sure: bool, stood: Option<StoodWithin>, out: &mut Vec<u8>) {
+    out.push(u8::from(sure) | if stood.is_some() { STOOD } else { 0 });
+    if let Some(stood) = stood {
+        stood.put(out);
+    }
+}
+
+pub(crate) fn take_certainty(from: &mut &[u8]) -> Result<(bool, Option<StoodWithin>), Garbled> {
+    let flags = u8::take(from)?;
+    if flags > STOOD | 1 {
+        return Err(Garbled);
+    }
+    let stood = if flags & STOOD == 0 { None } else { Some(Coded::take(from)?) };
+    Ok((flags & 1 == 1, stood))
+}
+
+/// Where the nose stood comes behind.
+const STOOD: u8 = 2;
 
 impl Coded for Tag {
     fn put(&self, out: &mut Vec<u8>) {

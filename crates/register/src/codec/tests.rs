@@ -3,10 +3,10 @@
 use signaller::drive::{Described, Lessons, SideLessons, TaughtNear, TimedBand};
 use signaller::{
     Answer, Destination, Direction, Doubt, DoubtId, Extent, Fact, Input, Memory, Output, Protection, Refusal, Request,
-    RouteStage, Suspect, Tag, Ticket,
+    RouteStage, StoodWithin, Suspect, Tag, Ticket,
 };
 use track::routes::Exit;
-use track::{Aspect, Id, Lie, LinkId, Speed};
+use track::{Aspect, Id, Length, Lie, LinkId, Speed};
 
 use super::*;
 
@@ -113,6 +113,7 @@ impl Dice {
             nose: self.maybe(Self::id),
             leading: self.direction(),
             sure: self.yes(),
+            stood: None,
         }
     }
 
@@ -314,6 +315,21 @@ fn bytes_that_are_cut_off_or_changed_are_refused_or_mean_something_else() {
     assert_eq!(inputs_from_bytes(&[FORMAT + 1, 0]), Err(Garbled), "a format that nobody knows");
     assert_eq!(inputs_from_bytes(&[FORMAT, 0xFF, 0xFF, 0xFF, 0xFF, 0x0F, 0]), Err(Garbled), "a list without end");
     assert_eq!(causes_from_bytes(&[FORMAT, 0xFF, 0x7F, 0], 3), Err(Garbled), "more causes than inputs");
+}
+
+#[test]
+fn where_a_train_stood_comes_back_and_is_written_as_before_where_nobody_knows() {
+    for seed in 1..=50 {
+        let mut dice = Dice(seed);
+        let unknown = dice.memory();
+        let (least, most) = (Length::from_um(dice.signed()), Length::from_um(dice.signed()));
+        let known = Memory { stood: Some(StoodWithin { least, most }), ..unknown.clone() };
+        for memory in [&unknown, &known] {
+            assert_eq!(whole::<Memory>(&to_bytes(memory)).as_ref(), Ok(memory), "seed {seed}");
+        }
+        assert_eq!(to_bytes(&unknown).last(), Some(&u8::from(unknown.sure)), "seed {seed}");
+    }
+    assert_eq!(whole::<Memory>(&[0, 0, 0, 0, 4]), Err(Garbled));
 }
 
 /// What was written must be understood for years: these bytes were written when the format was made.

@@ -159,6 +159,7 @@ fn where_trains_stood_and_what_was_wished_is_there_after_a_restart_on_an_edited_
         nose: layout.end_named(nose),
         leading: Direction::Backward,
         sure: true,
+        stood: None,
     };
     let mut register = open(&folder, Settings::default());
     let mut signaller = Signaller::new(Arc::clone(&layout), Conduct::Control);

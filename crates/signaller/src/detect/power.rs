@@ -164,22 +164,22 @@ impl Detect {
         place.ok_or_else(|| "there is no such power district".to_owned())
     }
 
-    /// Whether a power district was cut.
-    pub fn is_cut(&self, district: DistrictId) -> bool {
-        self.supplies.iter().any(|supply| supply.district == Some(district) && supply.is_cut)
-    }
-
     /// A district is cut at the signaller's own word: it is dark from now on.
     pub(crate) fn cut(&mut self, now: Time, district: DistrictId) {
         let Ok(place) = self.switched(district) else { return };
         if std::mem::replace(&mut self.supplies[place].is_cut, true) {
             return;
         }
+        self.lose_power(now, place, "it was cut");
+    }
+
+    /// There is no power, as is known and not only inferred.
+    fn lose_power(&mut self, now: Time, place: usize, because: &str) {
         match &mut self.supplies[place].power {
             Power::Live => {
                 self.doubt_fillings(now, place);
                 let fallen = now + FALLING + self.supplies[place].slowest();
-                self.go_dark(now, place, fallen, "it was cut".to_owned());
+                self.go_dark(now, place, fallen, because.to_owned());
             }
             Power::Returning { changed, .. } => {
                 let changed = std::mem::take(changed);
@@ -216,26 +216,16 @@ impl Detect {
         if self.supplies[place].is_cut {
             return;
         }
-        match (&mut self.supplies[place].power, live) {
-            (Power::Live, false) => {
-                self.doubt_fillings(now, place);
-                let fallen = now + FALLING + self.supplies[place].slowest();
-                self.go_dark(now, place, fallen, "it was reported".to_owned());
-            }
-            (Power::Dark { changed, .. }, true) => {
+        if !live {
+            return self.lose_power(now, place, "it was reported");
+        }
+        match &mut self.supplies[place].power {
+            Power::Live => {}
+            Power::Dark { changed, .. } => {
                 let changed = std::mem::take(changed);
                 self.begin_return(now, place, changed, Some(now));
             }
-            (Power::Returning { reported_at, .. }, true) => *reported_at = Some(now),
-            (Power::Returning { changed, .. }, false) => {
-                let changed = std::mem::take(changed);
-                self.stay_dark(now, place, changed);
-            }
-            (Power::Dark { .. }, false) => {
-                self.supplies[place].is_guess = false;
-                self.say_power_changed(place);
-            }
-            (Power::Live, true) => {}
+            Power::Returning { reported_at, .. } => *reported_at = Some(now),
         }
     }
 

@@ -182,7 +182,7 @@ impl Drive {
     }
 
     /// Whether the train surely stands, as far as it was told.
-    pub(crate) fn is_at_rest(&self, train: TrainId) -> bool {
+    pub fn is_at_rest(&self, train: TrainId) -> bool {
         self.rows.get(train).is_none_or(|row| row.motion.is_at_rest())
     }
 
@@ -414,24 +414,19 @@ impl Drive {
         let mut place = 0;
         while let Some(&train) = self.repeating.get(place) {
             let is_due = self.rows[train].repeat_at.first().is_some_and(|&at| at <= now);
-            if is_due && !self.may_repeat(train, now) {
-                self.rows[train].repeat_at[0] = now + LOOK;
-                place += 1;
-                continue;
-            }
-            if is_due {
+            if is_due && self.may_repeat(train, now) {
                 self.note_told(train, now);
-            }
-            let row = &mut self.rows[train];
-            if is_due {
+                let row = &mut self.rows[train];
                 row.repeat_at.remove(0);
                 let direction = row.motion.direction.unwrap_or(Direction::Forward);
                 if row.is_stopped_dead {
                     outputs.push(Output::EmergencyStop { train });
                 }
                 outputs.push(Output::Drive { train, direction, step: row.motion.step });
+            } else if is_due {
+                self.rows[train].repeat_at[0] = now + LOOK;
             }
-            if row.repeat_at.is_empty() {
+            if self.rows[train].repeat_at.is_empty() {
                 self.repeating.swap_remove(place);
             } else {
                 place += 1;

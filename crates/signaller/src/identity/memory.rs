@@ -4,18 +4,23 @@
 //! heard first. Then it is as it was if every section of it shows something and nothing near by changed. Whatever did change
 //! while nobody looked is doubt (`reconcile.rs`). Until then the train may be where it stood, is held, and takes part in nothing.
 //!
+//! The nose of a train that stood then, and is as it was, is where it was. One that was on its way rolled on, nobody knows how far:
+//! its nose may be anywhere in its section.
+//!
 //! Limit: trains that were exchanged by hand meanwhile, each put down just where another had stood, look like trains that
-//! nobody touched. And two trains that share a section since they were uncoupled are in doubt after a restart: which of them is on
+//! nobody touched, and so does one that was pushed within its section. And two trains that share a section since they were uncoupled are in doubt after a restart: which of them is on
 //! which side is not remembered.
 
 use smallvec::{SmallVec, smallvec};
-use track::{SectionId, TrainId};
+use track::{Length, SectionId, TrainId};
 
 use super::account::{Account, Head, Stand, Who};
 use super::batch::{Batch, Placement};
+use super::odometer::detectable_length;
 use super::picture::Hold;
+use super::topology::way_length;
 use super::{Identity, Standing, Whereabouts};
-use crate::door::{Direction, Memory};
+use crate::door::{Direction, Memory, StoodWithin};
 use crate::time::Time;
 
 /// What is remembered and not yet reconciled with what detectors say.
@@ -24,6 +29,8 @@ pub(super) struct Memories {
     pub pending: Vec<Remembered>,
     /// Trains of which nobody said since that all of them stands where they are seen.
     pub unsaid: Vec<TrainId>,
+    /// Where noses of trains stood that are as they were, until it is reckoned with.
+    pub stood: Vec<(TrainId, StoodWithin)>,
     /// Sections whose reports of this instant are taken as they are: they tell how things stand, not that anything moved.
     quiet: Vec<SectionId>,
 }
@@ -37,6 +44,8 @@ pub(super) struct Remembered {
     pub backward: bool,
     /// Whether that was beyond doubt.
     pub sure: bool,
+    /// Where its nose was, if it stood.
+    pub stood: Option<StoodWithin>,
 }
 
 impl Remembered {
@@ -80,11 +89,13 @@ impl Identity {
         let sure = memory.sure && placement.is_some();
         let mut holds: SmallVec<[Hold; 4]> = placement.map_or_else(unjoined, |placement| placement.holds);
         holds.iter_mut().for_each(|hold| hold.seen = false);
-        let mut remembered = Remembered { train, holds, backward: memory.leading == Direction::Backward, sure };
+        let backward = memory.leading == Direction::Backward;
+        let mut remembered = Remembered { train, holds, backward, sure, stood: memory.stood };
         if let Some(at) = self.memories.pending.iter().position(|other| other.train == train) {
             // Remembered twice: if not alike, neither can be relied on.
             let other = self.memories.pending.remove(at);
             remembered.sure &= other.sure && other.holds == remembered.holds && other.backward == remembered.backward;
+            remembered.stood = remembered.stood.filter(|_| other.stood == remembered.stood);
         }
         // It may have coasted on unheard: what it showed itself in, its blind tail may lie in now.
         let hidden: Vec<SectionId> = memory.on.iter().chain(&memory.hidden).copied().collect();
@@ -94,10 +105,12 @@ impl Identity {
         Ok(())
     }
 
-    /// What is to be remembered of a train, from one run of the signaller to the next.
-    pub(crate) fn memory_of(&self, train: TrainId) -> Option<Memory> {
+    /// What is to be remembered of a train, from one run of the signaller to the next; of one that `keeps_within` the sections
+    /// where it is seen, for it was never told to go beyond.
+    pub(crate) fn memory_of(&self, train: TrainId, keeps_within: impl Fn(&[SectionId]) -> bool) -> Option<Memory> {
         if let Some(it) = self.memories.pending.iter().find(|it| it.train == train) {
-            return Some(self.as_memory(train, &it.holds, it.backward, it.sure));
+            let memory = self.as_memory(train, &it.holds, it.backward, it.sure);
+            return Some(Memory { stood: it.stood, ..memory });
         }
         let who = Who::train(train);
         let cluster = self.clusters.cluster(self.clusters.home(train)?);
@@ -106,7 +119,27 @@ impl Identity {
         let agree: f64 = agreeing.map(|account| account.weight).sum();
         let shown = likeliest.holds.iter().any(|hold| hold.seen || self.topology.is_dark(hold.section));
         let sure = shown && 1.0 - agree + cluster.given_up < self.prices.sure;
-        Some(self.as_memory(train, &likeliest.holds, likeliest.backward, sure))
+        let mut memory = self.as_memory(train, &likeliest.holds, likeliest.backward, sure);
+        let stands = self.stands_within(likeliest).filter(|_| sure);
+        let keeps_within = stands.is_some() && keeps_within(&memory.on);
+        memory.stood = stands.map(|(within, length)| {
+            let end = if keeps_within { length } else { Length::MAX };
+            StoodWithin { least: within.least.min(end), most: within.most.min(end) }
+        });
+        if keeps_within {
+            memory.hidden = self.trailing(train).filter(|section| !memory.on.contains(section)).collect();
+        }
+        Some(memory)
+    }
+
+    /// Where the nose of a train is that surely stands, and how long its section is.
+    fn stands_within(&self, stand: &Stand) -> Option<(StoodWithin, Length)> {
+        let (least, most) = self.odometers.head_standing(stand)?;
+        let length = way_length(&self.layout, stand.nose().enter?, None)?;
+        let (_, front, rear) = detectable_length(&self.roster, stand.who).unwrap_or_default();
+        let hidden = if stand.backward { rear } else { front };
+        let nose = |head: Length| head.max(Length::ZERO).min(length) + hidden;
+        Some((StoodWithin { least: nose(least), most: nose(most) }, length))
     }
 
     fn as_memory(&self, train: TrainId, holds: &[Hold], backward: bool, sure: bool) -> Memory {
@@ -121,7 +154,7 @@ impl Identity {
         let leading = if backward { Direction::Backward } else { Direction::Forward };
         let on: Vec<SectionId> = holds.iter().map(|hold| hold.section).collect();
         let hidden = self.hidden_ends(train).into_iter().filter(|section| !on.contains(section)).collect();
-        Memory { on, hidden, nose, leading, sure }
+        Memory { on, hidden, nose, leading, sure, stood: None }
     }
 
     /// Where a train was that is only remembered.
@@ -208,6 +241,7 @@ impl Identity {
         let mut accounts = vec![Account { weight: 1.0, stands: smallvec![stand] }];
         self.tags.touch(&accounts);
         self.clusters.add(&mut accounts, 0.0);
+        self.memories.stood.extend(remembered.stood.map(|stood| (remembered.train, stood)));
         self.anchor(remembered.train, now);
     }
 

@@ -176,6 +176,13 @@ impl Odometers {
         Some((Length::from_um(stand.head.least + least), Length::from_um(stand.head.most + most)))
     }
 
+    /// The same of a train that surely stands, whenever that is; nothing of any other.
+    pub fn head_standing(&self, stand: &Stand) -> Option<(Length, Length)> {
+        let odometer = self.row(stand.who)?;
+        let stands = odometer.pace.most == Speed::ZERO;
+        self.head(stand, odometer.since).filter(|_| stands)
+    }
+
     /// How far beyond the entry of its nose's section the train's first detectable axle is at most, even if one report came late.
     pub fn far(&self, stand: &Stand, now: Time) -> Option<Length> {
         let odometer = self.row(stand.who)?;

@@ -285,6 +285,8 @@ impl Identity {
         let Some(home) = self.clusters.home(train) else { return };
         let detectable = detectable_length(&self.roster, who);
         let all_said = !self.memories.unsaid.contains(&train);
+        let stood = self.memories.stood.iter().find(|(other, _)| *other == train).map(|(_, stood)| *stood);
+        let stood = stood.filter(|_| !all_said && self.odometers.is_driven(who));
         let layout = &self.layout;
         let odometers = &self.odometers;
         for stand in self.clusters.accounts_mut(home).iter_mut().flat_map(|account| &mut account.stands) {
@@ -292,16 +294,20 @@ impl Identity {
                 continue;
             }
             let Some(length) = stand.nose().enter.and_then(|enter| way_length(layout, enter, None)) else { continue };
+            let (seen, front, rear) = detectable.unwrap_or_default();
+            let (nose, tail) = if stand.backward { (rear, front) } else { (front, rear) };
             if !all_said {
-                stand.head = odometers.head_between(who, now, (Length::ZERO, length), Length::ZERO);
+                let (least, most) = stood.map_or((Length::ZERO, length), |it| (it.least - nose, it.most - nose));
+                stand.head = odometers.head_between(who, now, (least, most), least);
                 continue;
             }
             // Whoever says where a train stands means all of it, blind ends included.
-            let (seen, front, rear) = detectable.unwrap_or_default();
-            let (nose, tail) = if stand.backward { (rear, front) } else { (front, rear) };
             let most = (length - nose).max(Length::ZERO);
             let least = if stand.holds.len() == 1 { (seen + tail).min(most) } else { Length::ZERO };
             stand.head = odometers.head_between(who, now, (least, most), least);
+        }
+        if stood.is_some() {
+            self.memories.stood.retain(|(other, _)| *other != train);
         }
     }
 

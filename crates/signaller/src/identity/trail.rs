@@ -134,28 +134,37 @@ impl Identity {
             if !was_lost {
                 continue;
             }
-            let measure = self.roster.measure(train);
-            let length =
-                measure.map_or(Length::ZERO, |measure| measure.seen + measure.hidden_front + measure.hidden_rear);
-            let mut behind: SmallVec<[(EndId, Length); 4]> = smallvec![(entry, Length::ZERO)];
-            while let Some((back, distance)) = behind.pop() {
-                for &end in self.topology.meets(back) {
-                    let section = self.topology.section_of[end];
-                    let is_known = self.topology.is_dark(section)
-                        || found.iter().any(|it| it.train == train && it.section == section)
-                        || holds(&self.results, self.prices.sure, stand.who, section);
-                    if is_known || self.reported[section] != Some(false) {
-                        continue;
-                    }
+            self.for_each_free_behind(train, entry, |section, distance| {
+                let is_known = found.iter().any(|it| it.train == train && it.section == section)
+                    || holds(&self.results, self.prices.sure, stand.who, section);
+                if !is_known {
                     found.push(Trail { train, section, beyond: Some(Beyond { entry, distance }) });
-                    for passage in self.topology.passages(end) {
-                        let further = self.layout.ways[passage.way].length.map(|own| distance + own);
-                        behind.extend(further.filter(|&far| far < length).map(|far| (passage.leave, far)));
-                    }
+                }
+                !is_known
+            });
+        }
+        found
+    }
+
+    /// Looks at the sections behind the end that a train came in by which are said to be free, each with what lies between; on
+    /// beyond those at which `goes_on` says so, as far back as the train is long.
+    fn for_each_free_behind(&self, train: TrainId, entry: EndId, mut goes_on: impl FnMut(SectionId, Length) -> bool) {
+        let measure = self.roster.measure(train);
+        let length = measure.map_or(Length::ZERO, |it| it.seen + it.hidden_front + it.hidden_rear);
+        let mut behind: SmallVec<[(EndId, Length); 4]> = smallvec![(entry, Length::ZERO)];
+        while let Some((back, distance)) = behind.pop() {
+            for &end in self.topology.meets(back) {
+                let section = self.topology.section_of[end];
+                let is_free = !self.topology.is_dark(section) && self.reported[section] == Some(false);
+                if !is_free || !goes_on(section, distance) {
+                    continue;
+                }
+                for passage in self.topology.passages(end) {
+                    let further = self.layout.ways[passage.way].length.map(|own| distance + own);
+                    behind.extend(further.filter(|&far| far < length).map(|far| (passage.leave, far)));
                 }
             }
         }
-        found
     }
 
     /// The same trail, where the train has left the section beyond too.
@@ -229,11 +238,15 @@ impl Identity {
         }
     }
 
+    /// Sections that read free and in which the train's tail may lie.
+    pub(super) fn trailing(&self, train: TrainId) -> impl Iterator<Item = SectionId> + '_ {
+        self.trails.rows.iter().filter(move |trail| trail.train == train).map(|trail| trail.section)
+    }
+
     /// Sections that read free and into which the train's ends may reach.
     pub(super) fn hidden_ends(&self, train: TrainId) -> Vec<SectionId> {
         let ahead = self.overhang(train, self.heard_at).into_iter().map(|(section, _)| section);
-        let mut hidden: Vec<_> =
-            self.trails.rows.iter().filter(|trail| trail.train == train).map(|it| it.section).collect();
+        let mut hidden: Vec<_> = self.trailing(train).collect();
         hidden.extend(ahead.filter(|section| !hidden.contains(section)).collect::<Vec<_>>());
         hidden
     }

@@ -1,7 +1,7 @@
 //! Why trains are held, and what lifts each hold.
 //!
-//! A train may be held for several reasons at once. It is said when it is held and why, and that it is held no more when the
-//! last reason is gone.
+//! A train may be held for several reasons at once. It is said when it is held and why, what holds it still when the reason that
+//! was said last is gone, and that it is held no more when all are.
 
 use smallvec::SmallVec;
 use track::TrainId;
@@ -43,10 +43,16 @@ impl HoldKind {
     }
 }
 
+/// Why trains are held when everything is.
+pub(super) const ALL_STOPPED: &str = "everything was stopped";
+
 /// All reasons for which a train is held, but for that everything was stopped.
 #[derive(Clone, Debug, Default, serde::Serialize, serde::Deserialize)]
 pub(crate) struct Holds {
-    kinds: SmallVec<[HoldKind; 4]>,
+    /// Each with the reason in words, in the order in which they came.
+    kinds: SmallVec<[(HoldKind, String); 2]>,
+    /// The one that was said last.
+    told: Option<HoldKind>,
 }
 
 impl Holds {
@@ -55,7 +61,13 @@ impl Holds {
     }
 
     pub(crate) fn has(&self, kind: HoldKind) -> bool {
-        self.kinds.contains(&kind)
+        self.kinds.iter().any(|(own, _)| *own == kind)
+    }
+
+    /// Puts another reason in the place of one; tells whether there was one.
+    pub(super) fn replace(&mut self, kind: HoldKind, reason: &str) -> bool {
+        let own = self.kinds.iter_mut().find(|(own, _)| *own == kind);
+        own.map(|(_, before)| reason.clone_into(before)).is_some()
     }
 }
 
@@ -68,9 +80,17 @@ impl Interlock {
 
     /// Why a train is held, the first reason first; nothing where it is not.
     pub fn hold_kinds(&self, train: TrainId) -> impl Iterator<Item = HoldKind> + '_ {
-        let own = self.runs.get(train).into_iter().flat_map(|run| run.holds.kinds.iter().copied());
+        let own = self.runs.get(train).into_iter().flat_map(|run| run.holds.kinds.iter().map(|(kind, _)| *kind));
         let stopped = self.everything_stopped && !self.is_driven_by_hand(train);
         own.chain(stopped.then_some(HoldKind::AllStopped))
+    }
+
+    /// Why a train is held, in the words that were said last; nothing where it is not.
+    pub(crate) fn why_held(&self, train: TrainId) -> Option<String> {
+        let holds = &self.runs.get(train)?.holds;
+        let own = holds.kinds.iter().find(|(kind, _)| Some(*kind) == holds.told);
+        let reason = own.map_or(ALL_STOPPED, |(_, reason)| reason);
+        self.is_held(train).then(|| reason.to_owned())
     }
 
     /// Holds a train, and says why unless it is held for that already.
@@ -78,9 +98,15 @@ impl Interlock {
         if self.runs.get(train).is_none_or(|run| run.holds.has(kind)) {
             return;
         }
-        self.runs[train].holds.kinds.push(kind);
-        outputs.push(Output::Fact(Fact::HoldSet { train, reason }));
+        self.runs[train].holds.kinds.push((kind, reason.clone()));
+        self.tell_hold(train, kind, reason, outputs);
         self.touch(train);
+    }
+
+    /// Says why a train is held.
+    pub(super) fn tell_hold(&mut self, train: TrainId, kind: HoldKind, reason: String, outputs: &mut Vec<Output>) {
+        self.runs[train].holds.told = Some(kind);
+        outputs.push(Output::Fact(Fact::HoldSet { train, reason }));
     }
 
     /// Lifts one reason to hold a train. Tells whether it was held for that.
@@ -88,17 +114,23 @@ impl Interlock {
         if !self.runs.get(train).is_some_and(|run| run.holds.has(kind)) {
             return false;
         }
-        self.runs[train].holds.kinds.retain(|other| *other != kind);
+        self.runs[train].holds.kinds.retain(|(own, _)| *own != kind);
         self.is_stirred = true;
         self.lifted += 1;
-        self.tell_if_lifted(train, outputs);
+        self.tell_lifted(train, kind, outputs);
         self.touch(train);
         true
     }
 
-    pub(super) fn tell_if_lifted(&mut self, train: TrainId, outputs: &mut Vec<Output>) {
+    /// Says that a train is held no more, or else what holds it still, where that for which it was is what was said last.
+    pub(super) fn tell_lifted(&mut self, train: TrainId, lifted: HoldKind, outputs: &mut Vec<Output>) {
         if !self.is_held(train) {
+            self.runs[train].holds.told = None;
             outputs.push(Output::Fact(Fact::HoldLifted { train }));
+        } else if self.runs[train].holds.told == Some(lifted) {
+            let own = self.runs[train].holds.kinds.last().cloned();
+            let (kind, reason) = own.unwrap_or_else(|| (HoldKind::AllStopped, ALL_STOPPED.to_owned()));
+            self.tell_hold(train, kind, reason, outputs);
         }
     }
 

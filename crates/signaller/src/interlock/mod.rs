@@ -315,6 +315,13 @@ impl Interlock {
         passages.map(|passage| passage.section)
     }
 
+    /// Whether a train that is seen in these sections, nose last, was granted nothing beyond them.
+    pub(crate) fn keeps_within(&self, train: TrainId, on: &[SectionId]) -> bool {
+        let Some(run) = self.runs.get(train) else { return false };
+        let nose = run.granted.iter().position(|passage| Some(&passage.section) == on.last());
+        !self.is_driven_by_hand(train) && nose.is_some_and(|nose| nose + 1 == run.granted.len())
+    }
+
     /// The one way through a section, entered by `enter`, that the turnouts allow as they are known to lie. Nothing where one
     /// is unknown, where none fits, or where several do.
     pub(crate) fn way_that_lies(&self, enter: EndId) -> Option<WayId> {

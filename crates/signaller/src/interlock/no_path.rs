@@ -16,7 +16,7 @@ use track::{EndId, Length, Path, SectionId, TrainId, Traverse, distance_cost};
 
 use super::Interlock;
 use super::orders::Reason;
-use crate::door::{Destination, Direction};
+use crate::door::Destination;
 use crate::identity::Whereabouts;
 use crate::picture::Picture;
 
@@ -39,9 +39,13 @@ impl Interlock {
     ) -> Reason {
         let (name, place, starts) = (self.name(train), self.place_name(to), self.starts(stand));
         let no_path = format!("no path leads from where `{name}` stands to {place}");
-        if starts.iter().any(|&start| self.path_from(start, train, to, picture).is_some()) {
-            let mut leading = [Direction::Forward, Direction::Backward].into_iter();
-            if leading.any(|leading| self.leads_blind(train, leading)) {
+        let ahead = stand.footprint.last().and_then(|hold| hold.enter).map(|enter| (enter, stand.leading));
+        let behind = self.enter_after_turning(stand).map(|enter| (enter, stand.leading.other()));
+        let mut paths = ahead.into_iter().chain(behind).filter_map(|(enter, leading)| {
+            self.path_from(enter, train, to, picture).map(|(path, _)| self.gropes(train, leading, &path))
+        });
+        if let Some(gropes) = paths.next() {
+            if gropes && paths.all(|gropes| gropes) {
                 return format!(
                     "{no_path} over measured track, and over other track it cannot lead with an end that no detector sees; hint: \
                      give the sections lengths"

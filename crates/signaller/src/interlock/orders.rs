@@ -4,8 +4,9 @@ use std::sync::Arc;
 
 use track::{EndId, Length, Lie, SectionId, TrainId, Traverse, TurnoutId};
 
+use super::holds::ALL_STOPPED;
 use super::{HoldKind, Interlock, Run, Wait};
-use crate::door::{Destination, Fact, Output};
+use crate::door::{Destination, Output};
 use crate::drive::Drive;
 use crate::identity::Whereabouts;
 use crate::picture::Picture;
@@ -148,7 +149,7 @@ impl Interlock {
             self.touch(train);
             if !again && !self.is_driven_by_hand(train) && picture.whereabouts(train, now).is_some() {
                 self.told_stopped.push(train);
-                outputs.push(Output::Fact(Fact::HoldSet { train, reason: "everything was stopped".to_owned() }));
+                self.tell_hold(train, HoldKind::AllStopped, ALL_STOPPED.to_owned(), outputs);
             }
         }
     }
@@ -168,7 +169,7 @@ impl Interlock {
             // One that was taken off meanwhile is free to go too, wherever it is put down.
             let told = self.told_stopped.contains(&train);
             if told || !self.is_driven_by_hand(train) && picture.whereabouts(train, now).is_some() {
-                self.tell_if_lifted(train, outputs);
+                self.tell_lifted(train, HoldKind::AllStopped, outputs);
             }
         }
         self.told_stopped.clear();
@@ -180,10 +181,11 @@ impl Interlock {
     pub(crate) fn hold(&mut self, train: TrainId, reason: &str, outputs: &mut Vec<Output>) -> Result<(), Reason> {
         self.known(train)?;
         self.not_by_hand(train)?;
-        if self.runs[train].holds.has(HoldKind::Wished) {
-            outputs.push(Output::Fact(Fact::HoldSet { train, reason: reason.to_owned() }));
+        if !self.runs[train].holds.replace(HoldKind::Wished, reason) {
+            self.set_hold(train, HoldKind::Wished, reason.to_owned(), outputs);
+        } else {
+            self.tell_hold(train, HoldKind::Wished, reason.to_owned(), outputs);
         }
-        self.set_hold(train, HoldKind::Wished, reason.to_owned(), outputs);
         Ok(())
     }
 

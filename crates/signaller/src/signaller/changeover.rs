@@ -4,14 +4,13 @@
 //! that is not as it was must be free of trains, and of everything that is kept for one; else all stays as it is, and the reasons
 //! are told. After it, everything that holds is said again, for whoever hears only what is said by the new numbers.
 
-use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use track::{Layout, Renumbering, SectionId, TrainId};
 
 use super::Signaller;
 use crate::door::{Destination, Fact, Output, Tag};
-use crate::interlock::{HoldKind, Withdrawal};
+use crate::interlock::Withdrawal;
 use crate::snapshot::Gone;
 use crate::time::Time;
 
@@ -24,24 +23,12 @@ pub struct Changeover {
     pub numbers: Renumbering,
 }
 
-/// What is to be said again in the next step.
-#[derive(Clone, Debug, Default, serde::Serialize, serde::Deserialize)]
-pub(super) struct SayAgain {
-    is_due: bool,
-    /// Why trains are held, in the words it was said in.
-    held: BTreeMap<TrainId, String>,
-}
-
 impl Signaller {
-    /// A signaller that goes on where this one is, on another layout. `held` knows in which words it was said why a train is held.
+    /// A signaller that goes on where this one is, on another layout.
     ///
     /// # Errors
     /// Every reason, in plain words, why that cannot be now.
-    pub fn change_over(
-        &self,
-        layout: &Arc<Layout>,
-        held: &dyn Fn(TrainId) -> Option<String>,
-    ) -> Result<Changeover, Vec<String>> {
+    pub fn change_over(&self, layout: &Arc<Layout>) -> Result<Changeover, Vec<String>> {
         let later = self.roster.ids().skip(self.layout.trains.len()).map(|train| self.roster.name(train));
         let numbers = Renumbering::between(&self.layout, layout, &later.collect::<Vec<_>>());
         let reasons = self.reasons_against(layout, &numbers);
@@ -54,13 +41,7 @@ impl Signaller {
         signaller.detect.count_anew();
         let touched = numbers.signals_touched.iter().filter_map(|&signal| numbers.signals[signal]);
         signaller.signals.tell_anew(&touched.collect::<Vec<_>>());
-        let mut words = BTreeMap::new();
-        for train in self.roster.ids().filter(|&train| self.interlock.is_held(train)) {
-            if let (Some(now), Some(held)) = (numbers.trains[train], held(train)) {
-                words.insert(now, held);
-            }
-        }
-        signaller.say_again = SayAgain { is_due: true, held: words };
+        signaller.says_again = true;
         Ok(Changeover { signaller, numbers })
     }
 
@@ -134,8 +115,7 @@ impl Signaller {
 
     /// Says again all that holds, once, after a changeover.
     pub(super) fn say_again(&mut self, now: Time) {
-        let SayAgain { is_due, mut held } = std::mem::take(&mut self.say_again);
-        if !is_due {
+        if !std::mem::take(&mut self.says_again) {
             return;
         }
         let mut facts: Vec<Fact> = Vec::new();
@@ -152,10 +132,7 @@ impl Signaller {
                 self.interlock.destination(train).filter(|_| has_departed).map(|to| Fact::Departed { train, to }),
             );
             facts.extend(self.interlock.why_it_waits(train).map(|reason| Fact::Waiting { train, reason }));
-            if let Some(kind) = self.interlock.hold_kinds(train).next() {
-                let reason = held.remove(&train).unwrap_or_else(|| in_words(kind).to_owned());
-                facts.push(Fact::HoldSet { train, reason });
-            }
+            facts.extend(self.interlock.why_held(train).map(|reason| Fact::HoldSet { train, reason }));
         }
         // A train may have been granted them before.
         for (section, why) in self.interlock.withdrawals() {
@@ -173,18 +150,5 @@ impl Signaller {
         }
         self.outputs.extend(facts.into_iter().map(Output::Fact));
         self.outputs.extend(self.drive.orders());
-    }
-}
-
-fn in_words(kind: HoldKind) -> &'static str {
-    match kind {
-        HoldKind::Wished => "somebody wished it",
-        HoldKind::AllStopped => "everything was stopped",
-        HoldKind::Doubt => "it is not sure who is where",
-        HoldKind::Astray => "it was found outside what it was granted",
-        HoldKind::NoAnswer => "it does not answer",
-        HoldKind::Dark => "the power is off",
-        HoldKind::Emergency => "it was stopped in an emergency",
-        HoldKind::Remembered => "it is not yet sure that it stands where it stood",
     }
 }

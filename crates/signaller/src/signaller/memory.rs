@@ -1,6 +1,6 @@
 //! From one run of the signaller to the next: what is to be kept of where trains stand, and what comes of it after the start.
 
-use track::TrainId;
+use track::{SectionId, TrainId};
 
 use super::{Conduct, Signaller};
 use crate::door::Memory;
@@ -11,7 +11,10 @@ impl Signaller {
     /// Where every train stands that stands anywhere, to be told to the next signaller as [`crate::Input::TrainRemembered`]
     /// before anything else.
     pub fn memories(&self) -> Vec<(TrainId, Memory)> {
-        let memory = |train: TrainId| self.identity.memory_of(train).map(|memory| (train, memory));
+        let memory = |train: TrainId| {
+            let keeps_within = |on: &[SectionId]| self.interlock.keeps_within(train, on);
+            self.identity.memory_of(train, keeps_within).map(|memory| (train, memory))
+        };
         self.roster.ids().filter_map(memory).collect()
     }
 

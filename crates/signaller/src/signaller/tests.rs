@@ -1,5 +1,7 @@
 //! What people say to a signaller that drives.
 
+use track::Length;
+
 use crate::model::{World, refusal};
 use crate::{Answer, Fact, Request, Tag};
 
@@ -47,6 +49,43 @@ fn a_train_that_moves_is_not_put_elsewhere_by_a_word() {
     let word = identify(&world, "e0", "Heron");
     let reason = refusal(world.ask(word));
     assert_eq!(reason, "`Heron` moves, and cannot have come to `e0`; hint: stop it first");
+}
+
+#[test]
+fn after_a_restart_a_train_that_stood_stands_where_it_stood() {
+    let mut world = World::with_two_trains();
+    assert_eq!(world.go("Heron", "halt"), Answer::Accepted);
+    assert!(world.run(120.0, |world| world.has_arrived("Heron")));
+    world.run(1.0, |_| false);
+    let nose = |world: &World| world.signaller.identity.whereabouts(world.train("Heron"), world.now).unwrap().nose;
+    let before = nose(&world).unwrap();
+    world.restart();
+    let after = nose(&world).unwrap();
+    // It was granted nothing beyond.
+    assert_eq!((after.least, after.most), (before.least, Length::from_mm(1500)));
+    // There already, and clear of the throat behind it.
+    let stands = world.nose("Heron").1;
+    assert_eq!(world.go("Heron", "halt"), Answer::Accepted);
+    assert!(world.run(5.0, |world| world.has_arrived("Heron")));
+    assert_eq!(world.nose("Heron").1, stands);
+    assert_eq!(world.go("Plover", "far west"), Answer::Accepted);
+    assert!(world.run(120.0, |world| world.has_arrived("Plover")));
+}
+
+#[test]
+fn after_a_restart_a_train_that_was_on_its_way_may_be_anywhere_in_its_section() {
+    let mut world = World::with_two_trains();
+    assert_eq!(world.go("Heron", "halt"), Answer::Accepted);
+    assert!(world.run(120.0, |world| world.nose("Heron").0 == "north" && world.nose("Heron").1 < 800.0));
+    world.restart();
+    assert!(world.run(30.0, |world| world.speed("Heron") == 0.0));
+    let reason = refusal(world.go("Heron", "halt"));
+    let hint = "hint: send it somewhere else first";
+    assert_eq!(reason, format!("`Heron` may stand at `halt` or far short of it, and nobody knows; {hint}"));
+    assert_eq!(world.go("Heron", "far west"), Answer::Accepted);
+    assert!(world.run(240.0, |world| world.has_arrived("Heron")));
+    assert_eq!(world.go("Heron", "halt"), Answer::Accepted);
+    assert!(world.run(240.0, |world| world.nose("Heron").0 == "north" && world.speed("Heron") == 0.0));
 }
 
 /// Heron has been uncoupled in `w0`; Plover is the rest, on the side away from the loop.

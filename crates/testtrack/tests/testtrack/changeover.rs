@@ -21,7 +21,7 @@ fn run(layout: &Arc<Layout>, seed: u64, faults: Faults, every: Option<u64>) -> (
             continue;
         }
         // Without power, and in a roll call, it is refused.
-        if let Ok(changeover) = session.signaller().change_over(layout, &|_| None) {
+        if let Ok(changeover) = session.signaller().change_over(layout) {
             assert!(changeover.numbers.keeps_numbers && changeover.numbers.touched.is_empty());
             session.rebuild(layout, &settings, &changeover.numbers, changeover.signaller).unwrap();
             changeovers += 1;
