@@ -24,7 +24,10 @@ pub(crate) struct NamedMemory {
 impl Coded for NamedMemory {
     fn put(&self, out: &mut Vec<u8>) {
         let Self { on, hidden, nose, leading, sure, stood } = self;
-        (on.put(out), hidden.put(out), nose.put(out), leading.put(out));
+        on.put(out);
+        hidden.put(out);
+        nose.put(out);
+        leading.put(out);
         codec::put_certainty(*sure, *stood, out);
     }
 

@@ -153,7 +153,10 @@ fields! {
 impl Coded for Memory {
     fn put(&self, out: &mut Vec<u8>) {
         let Self { on, hidden, nose, leading, sure, stood } = self;
-        (on.put(out), hidden.put(out), nose.put(out), leading.put(out));
+        on.put(out);
+        hidden.put(out);
+        nose.put(out);
+        leading.put(out);
         put_certainty(*sure, *stood, out);
     }
 
