@@ -22,6 +22,7 @@ use utoipa::{Modify, OpenApi};
 use crate::access::{Access, NotIn, Role};
 use crate::counter::{Counter, Fate, KeyTaken, Window, open};
 use crate::diagram::Diagram;
+use crate::encrypted::{Certificates, Encrypted, Peer};
 use crate::guard::{COOKIE, guard};
 use crate::page;
 use crate::past::{Part, Past, PastTable, Topic};
@@ -42,6 +43,7 @@ const HANGS: Duration = Duration::from_secs(2);
 #[derive(Debug)]
 pub struct Door {
     listener: TcpListener,
+    certificates: Option<Certificates>,
     inside: Inside,
 }
 
@@ -52,6 +54,8 @@ pub(crate) struct Inside {
     past: Option<Arc<dyn Past>>,
     /// Who is let in from other machines.
     access: Option<Access>,
+    /// Whether whoever comes from other machines speaks through an encrypted line.
+    is_encrypted: bool,
 }
 
 /// What a door is opened with.
@@ -63,6 +67,8 @@ pub struct Opening {
     pub past: Option<Arc<dyn Past>>,
     /// Who is let in from other machines; nobody without it.
     pub access: Option<Access>,
+    /// By what it proves who it is to other machines, through an encrypted line; without it everything is said plainly.
+    pub certificates: Option<Certificates>,
 }
 
 #[derive(OpenApi)]
@@ -123,16 +129,20 @@ impl Door {
     /// # Errors
     /// When the address can be reached from other machines and nobody is to be let in from there, or is taken.
     pub async fn open(address: SocketAddr, glance: Glance, opening: Opening) -> io::Result<(Counter, Self)> {
-        let Opening { files, past, access } = opening;
+        let Opening { files, past, access, certificates } = opening;
         if !address.ip().is_loopback() && access.is_none() {
             let why =
                 format!("`{}` can be reached from other machines, and nobody is to be let in from there", address.ip());
             return Err(io::Error::new(io::ErrorKind::PermissionDenied, why));
         }
         let listener = TcpListener::bind(address).await?;
+        if let Some(certificates) = &certificates {
+            certificates.check()?;
+        }
         let (counter, window) = open(glance, files)?;
         let stream = Stream::new(&window);
-        Ok((counter, Self { listener, inside: Inside { window, stream, past, access } }))
+        let is_encrypted = certificates.is_some();
+        Ok((counter, Self { listener, certificates, inside: Inside { window, stream, past, access, is_encrypted } }))
     }
 
     /// Where it is.
@@ -149,13 +159,18 @@ impl Door {
     /// When nobody can come in any more.
     pub async fn serve(self) -> io::Result<()> {
         let publishing = tokio::spawn(self.inside.stream.clone().publish(self.inside.window.clone()));
-        let served =
-            axum::serve(self.listener, router(self.inside).into_make_service_with_connect_info::<SocketAddr>())
-                .with_graceful_shutdown(async {
-                    // It ends when nothing is shown any more, and that is what is waited for.
-                    let _ = publishing.await;
-                })
-                .await;
+        // It ends when nothing is shown any more, and that is what is waited for.
+        let over = async {
+            let _ = publishing.await;
+        };
+        let service = router(self.inside).into_make_service_with_connect_info::<Peer>();
+        let served = match &self.certificates {
+            None => axum::serve(self.listener, service).with_graceful_shutdown(over).await,
+            Some(certificates) => {
+                let listener = Encrypted::new(self.listener, certificates)?;
+                axum::serve(listener, service).with_graceful_shutdown(over).await
+            }
+        };
         tracing::debug!("the control door is closed");
         served
     }
@@ -306,7 +321,8 @@ async fn pair(State(inside): State<Inside>, body: Result<Bytes, BytesRejection>)
     match access.pair(&code, Instant::now()) {
         Ok((token, role)) => {
             tracing::warn!(role = role.name(), "a device was let in");
-            let cookie = format!("{COOKIE}={token}; Path=/; HttpOnly; SameSite=Strict; Max-Age=31536000");
+            let secure = if inside.is_encrypted { "; Secure" } else { "" };
+            let cookie = format!("{COOKIE}={token}; Path=/; HttpOnly; SameSite=Strict; Max-Age=31536000{secure}");
             ([(header::SET_COOKIE, cookie)], Json(serde_json::json!({ "role": role.name() }))).into_response()
         }
         Err(NotIn::WrongCode) => failed(StatusCode::FORBIDDEN, "that is none of the codes").into_response(),

@@ -4,7 +4,7 @@
 //! out names that were turned to point here, and if it says which page it comes from, that must be one of ours. Whoever names
 //! another host, or comes from another machine, must bear a token.
 
-use std::net::{IpAddr, SocketAddr};
+use std::net::IpAddr;
 use std::time::Instant;
 
 use axum::extract::{ConnectInfo, Request, State};
@@ -14,6 +14,7 @@ use axum::response::{IntoResponse, Response};
 
 use crate::access::{Access, Role};
 use crate::door::failed;
+use crate::encrypted::Peer;
 
 /// The name of the cookie that holds a token.
 pub(crate) const COOKIE: &str = "lineclear";
@@ -22,7 +23,7 @@ type Refused = (StatusCode, &'static str);
 
 /// Lets through whoever may come in, and notes what they may do.
 pub(crate) async fn guard(State(access): State<Option<Access>>, mut request: Request, next: Next) -> Response {
-    let peer = request.extensions().get::<ConnectInfo<SocketAddr>>().map(|info| info.0.ip().to_canonical());
+    let peer = request.extensions().get::<ConnectInfo<Peer>>().map(|info| info.0.0.ip().to_canonical());
     match role(access.as_ref(), &request, peer) {
         Ok(role) => {
             request.extensions_mut().insert(role);

@@ -23,8 +23,8 @@
 //! | `GET /metrics` | figures in the OpenMetrics text format |
 //! | `GET /v1/openapi.json` | all of this, described |
 //!
-//! The door opens on loopback addresses only, unless it is told to let others in; they give a code first. It turns away whatever
-//! was sent by a page of somebody else.
+//! The door opens on loopback addresses only, unless it is told to let others in; they give a code first. With
+//! certificates it speaks through an encrypted line with them. It turns away whatever was sent by a page of somebody else.
 //!
 //! Read [`Wish`] (what can be asked), [`rows`] (what is said), then [`Door`].
 
@@ -33,6 +33,7 @@ mod cab;
 mod counter;
 pub mod diagram;
 mod door;
+mod encrypted;
 mod guard;
 mod metrics;
 mod names;
@@ -48,6 +49,7 @@ mod wish;
 pub use access::{Access, Role};
 pub use counter::{Asked, Call, Counter, Fate, KeyTaken};
 pub use door::{Door, Opening};
+pub use encrypted::Certificates;
 pub use metrics::Metrics;
 pub use names::Names;
 pub use plan::Plan;

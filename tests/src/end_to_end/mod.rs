@@ -3,6 +3,7 @@
 mod bad_input;
 mod contract;
 mod day;
+mod encrypted;
 pub(crate) mod killed;
 mod run;
 #[cfg(unix)]

@@ -8,7 +8,7 @@ use std::time::{Duration, Instant};
 use hooks::{ClockTime, ScriptWish};
 use panel::past::Past;
 use panel::rows::{ClockRow, EvidenceRow, LineRow, Phase as Shown, QuestionRow, Weight as Attention, WhyRow};
-use panel::{Access, Asked, Call, Counter, Door, Fate, Glance, KeyTaken, Matter, Opening, Wish, why_row};
+use panel::{Access, Asked, Call, Certificates, Counter, Door, Fate, Glance, KeyTaken, Matter, Opening, Wish, why_row};
 use signaller::{Answer, Board, Fact, Output, Ticket};
 use tokio::sync::oneshot;
 use track::{Layout, SectionId};
@@ -77,10 +77,10 @@ impl Front {
         pace: Pace,
         files: BTreeMap<String, String>,
         scripts: Chosen,
-        access: Option<Access>,
+        (access, certificates): (Option<Access>, Option<Certificates>),
     ) -> std::io::Result<(Self, SocketAddr)> {
         let past = house.book().map(|book| Arc::new(OpenRegister { path: book.path().to_owned() }) as Arc<dyn Past>);
-        let opening = Opening { files, past, access };
+        let opening = Opening { files, past, access, certificates };
         let (counter, door) = Door::open(address, glance(house, Phase::Running, pace), opening).await?;
         let address = door.address()?;
         tokio::spawn(async move {

@@ -29,6 +29,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use hooks::ScriptError;
+use panel::Certificates;
 use register::{Origin, Recovered};
 use signaller::Request;
 use testtrack::swarm::FaultSet;
@@ -104,6 +105,13 @@ pub(crate) struct Args {
     /// that they can reach
     #[arg(long, requires = "door")]
     pair: bool,
+    /// The certificate by which the control door proves who it is to other machines, with those that lead up to its authority, in PEM;
+    /// what they say is encrypted then
+    #[arg(long, value_name = "FILE", requires = "pair", requires = "key")]
+    certificate: Option<PathBuf>,
+    /// The private key of the certificate, in PEM
+    #[arg(long, value_name = "FILE", requires = "certificate")]
+    key: Option<PathBuf>,
     /// Plain lines, on a terminal too
     #[arg(long)]
     plain: bool,
@@ -284,7 +292,9 @@ impl Args {
     }
 
     fn others(&self) -> Others {
-        if self.pair { Others::Paired } else { Others::TurnedAway }
+        let files = self.certificate.clone().zip(self.key.clone());
+        let certificates = files.map(|(certificate, key)| Certificates { certificate, key });
+        if self.pair { Others::Paired(certificates) } else { Others::TurnedAway }
     }
 
     /// Where the control door is to be. A run as fast as the machine can is over before anybody comes in.

@@ -7,7 +7,7 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use hooks::ScriptWish;
-use panel::{Access, Fate};
+use panel::{Access, Certificates, Fate};
 use signaller::{Board, Request, Time};
 use tokio::sync::Notify;
 use tokio::sync::mpsc::{Receiver, UnboundedReceiver, unbounded_channel};
@@ -78,12 +78,12 @@ pub(super) enum Unkept {
 }
 
 /// What becomes of those who come from other machines.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) enum Others {
     /// They are turned away.
     TurnedAway,
-    /// They are let in once they give a code.
-    Paired,
+    /// They are let in once they give a code; through an encrypted line where there are certificates.
+    Paired(Option<Certificates>),
 }
 
 /// Where the control door is to be.
@@ -247,20 +247,26 @@ async fn open(
         Doorway::None => return Ok(None),
         Doorway::IfFree(address) | Doorway::Needed(address) => address,
     };
-    let access = match others {
-        Others::TurnedAway => None,
-        Others::Paired => Some(Access::new()?),
+    let (access, certificates) = match others {
+        Others::TurnedAway => (None, None),
+        Others::Paired(certificates) => (Some(Access::new()?), certificates),
     };
-    match Front::open(address, house, pace, files, scripts, access.clone()).await {
+    let is_encrypted = certificates.is_some();
+    match Front::open(address, house, pace, files, scripts, (access.clone(), certificates)).await {
         Ok((front, address)) => {
             stage.announce(&format!("the control door is at http://{address}"))?;
+            if is_encrypted {
+                stage.announce(&format!("for other machines it is at https://{address}, and says nothing plainly"))?;
+            }
             for (role, code) in access.iter().flat_map(Access::codes) {
                 stage.announce(&format!("other machines are let in to {} with the code {code}", role.name()))?;
             }
             Ok(Some(front))
         }
         Err(error) if door == Doorway::Needed(address) => {
-            let why = error.to_string().to_lowercase();
+            // What names a file is left as it is.
+            let is_ours = error.kind() == io::ErrorKind::InvalidData;
+            let why = if is_ours { error.to_string() } else { error.to_string().to_lowercase() };
             Err(Failed::Door(format!("the control door cannot be opened at `{address}`: {why}")))
         }
         Err(error) => {
