@@ -2,11 +2,11 @@
 
 use std::time::Duration;
 
-use signaller::{Direction, Request, Tag};
-use testtrack::{Fault, Return, Talk};
+use signaller::{Destination, Direction, Request, Tag};
+use testtrack::{Fault, Faults, Return, Talk};
 use track::{Length, Lie, Speed};
 
-use crate::railway::Railway;
+use crate::railway::{Railway, low_staithe_with};
 
 #[test]
 pub(crate) fn a_train_that_is_pushed_out_of_the_station_has_no_turnout_thrown_under_it() {
@@ -176,5 +176,44 @@ pub(crate) fn a_train_that_a_guest_drives_without_a_word_is_kept_clear_of() {
         railway.run(900.0);
         assert!(railway.session.statistics().trips >= 1, "seed {seed}: nobody got anywhere beside the guest");
         railway.in_order(&[Fault::HandDriven]);
+    }
+}
+
+/// A trailer leads, a carriage that draws nothing follows, and the engine pushes.
+const PUSH_PULL: &str = r#"
+[[train]]
+name         = "Teal"
+vehicles     = [
+  { name = "driving trailer", length = 262, pickups = [25, 53, 209, 237], draws = 8 },
+  { name = "carriage",        length = 236 },
+  { name = "engine",          length = 205, pickups = [30, 85, 117, 149, 180], draws = 30, address = 58, reversed = true },
+]
+speed-steps  = 126
+top-speed    = "65 km/h"
+acceleration = 60
+braking      = 100
+stands       = { on = ["quay-2"], nose = "quay-2.b" }
+"#;
+
+#[test]
+fn a_push_pull_train_stops_with_whichever_end_leads() {
+    for seed in 60..63 {
+        let mut railway = Railway::with(low_staithe_with(PUSH_PULL), seed, Faults::NONE, |_, _| {});
+        let teal = railway.train("Teal");
+        for (place, leads) in [
+            ("loop-1.b", Direction::Forward),
+            ("quay-2.a", Direction::Backward),
+            ("shore-2.b", Direction::Forward),
+            ("quay-2.a", Direction::Backward),
+        ] {
+            let to = Destination::Stop(railway.layout.stop_named(place).unwrap());
+            railway.ask(Request::Go { train: teal, to });
+            railway.all_arrive(&[teal], 400);
+            assert_eq!(railway.leading("Teal"), leads, "on its way to {place}");
+        }
+        let stops = railway.session.statistics().stops;
+        assert_eq!((stops.elsewhere, stops.beyond_um_most), (0, 0), "seed {seed}");
+        assert!(stops.count >= 4 && stops.short_um_most < 40_000, "seed {seed}: {stops:?}");
+        railway.in_order(&[]);
     }
 }
