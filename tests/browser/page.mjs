@@ -1,5 +1,6 @@
 // The page in a real browser, against a daemon that runs the demo. Each check is a sentence; all are run, and told.
 
+import { execFileSync } from "node:child_process";
 import { mkdtempSync } from "node:fs";
 import { networkInterfaces, tmpdir } from "node:os";
 import { join } from "node:path";
@@ -230,6 +231,54 @@ check("another machine sees no train before it gives a code, and may do what tha
   equal(await status({ ask: "out-of-service", section: "yard-4" }), 403, "taking track out of service");
   equal(await page.evaluate(() => document.cookie), "", "what scripts see of the token");
   await context.close();
+  await railway.kill();
+});
+
+check("another machine is served through an encrypted line, and told nothing plainly", async ({ chrome }) => {
+  const own = Object.values(networkInterfaces()).flat().find((it) => it && it.family === "IPv4" && !it.internal)?.address;
+  if (!own) { console.log("skipped: this machine has no address but its loopback"); return; }
+  const folder = mkdtempSync(join(tmpdir(), "lineclear-encrypted-"));
+  const [certificate, key] = ["pem", "key"].map((end) => join(folder, `ours.${end}`));
+  execFileSync("openssl", ["req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:prime256v1", "-nodes", "-days", "2", "-subj", "/CN=low-staithe", "-addext", `subjectAltName=IP:${own}`, "-out", certificate, "-keyout", key], { stdio: "ignore" });
+  const railway = await daemon(["--door", "0.0.0.0:0", "--pair", "--certificate", certificate, "--key", key]);
+  const codes = await until("the codes are told", () => (railway.lines.filter((line) => line.includes("with the code")).length === 3 ? railway.lines : null));
+  const code = codes.find((line) => line.includes(" to drive ")).match(/\d{4}-\d{4}/)[0];
+  const { port } = new URL(railway.door);
+  const plainly = await fetch(`http://${own}:${port}/`).then((answer) => `answered ${answer.status}`, () => "not answered");
+  equal(plainly, "not answered", "what is said plainly");
+  const context = await chrome.newContext({ ignoreHTTPSErrors: true });
+  const page = await context.newPage();
+  await page.goto(`https://${own}:${port}/#pair/${code}`);
+  await page.waitForFunction(() => window.lineclear?.feed.live && document.querySelector("#pair").hidden, null, { timeout: 20000 });
+  const [token] = await context.cookies();
+  assert(token.secure && token.httpOnly && token.sameSite === "Strict", `the token is kept as ${JSON.stringify({ ...token, value: "" })}`);
+  await page.waitForFunction((at) => window.lineclear.feed.known.head.at > at, (await railway.picture()).at, { timeout: 20000 });
+  await context.close();
+  await railway.kill();
+});
+
+check("functions, accessories and the power of districts are switched from the page, and shown", async ({ chrome }) => {
+  const railway = await daemon();
+  const heron = async () => (await railway.picture()).trains.find((train) => train.name === "Heron");
+  const { page, complaints, close } = await open(chrome, railway.door, { view: "cab/Heron", width: 390, height: 844 });
+  const light = "button[aria-label='F0 light: function 0']";
+  await page.click(light);
+  await until("the headlight is on", async () => (await heron()).functions?.includes(0));
+  await page.waitForSelector(`${light}[aria-pressed=true]`);
+  await page.click(light);
+  await until("the headlight is off", async () => !(await heron()).functions?.includes(0));
+  await page.evaluate(() => { location.hash = "trains"; });
+  await page.click("button[aria-label='Switch on: fog horn']");
+  await page.waitForSelector("button[aria-label='Switch off: fog horn']");
+  equal((await railway.picture()).accessories.find((it) => it.name === "fog horn").on, true, "the fog horn");
+  await page.click("button[aria-label='Cut power: yard']");
+  await page.waitForSelector("button[aria-label='Restore power: yard']");
+  await page.evaluate(() => { location.hash = "open"; });
+  await page.click("#open button:has-text('Restore power')");
+  await until("there is power everywhere", async () => (await railway.picture()).dark.length === 0);
+  await page.waitForFunction(() => document.querySelector("button[aria-label='Cut power: yard']"));
+  equal(complaints, [], "the console");
+  await close();
   await railway.kill();
 });
 

@@ -127,7 +127,7 @@ impl Event {
             Output::Fact(fact) => [Self::of_fact(at, fact, names), None],
             // An emergency stop is ordered as standing, too.
             Output::EmergencyStop { .. } => [None, None],
-            Output::Function { .. } | Output::Power { .. } => [None, None],
+            Output::Function { .. } | Output::Accessory { .. } | Output::Power { .. } => [None, None],
             Output::Drive { .. } | Output::Throw { .. } | Output::Show { .. } | Output::Light { .. } => [None, None],
         }
     }
@@ -181,8 +181,8 @@ impl Event {
                 Suspect::Turnout(turnout) => Self { turnout: Some(turnout), ..Self::new("suspected", at) },
             }
             .because(because),
+            Fact::KeptBack { train, reason } => about("kept_back", train).because(reason),
             Fact::Tagged { .. }
-            | Fact::KeptBack { .. }
             | Fact::RollCallBegan { .. }
             | Fact::RollCallEnded { .. }
             | Fact::Coupled { .. }

@@ -6,8 +6,8 @@ use std::sync::Arc;
 use signaller::Destination;
 use track::routes::{Exit, Routes};
 use track::{
-    Aspect, DetectorId, DetectorKind, DistrictId, Id, Layout, Length, LinkId, SectionId, SignalId, StopId, TrainId,
-    TurnoutId,
+    AccessoryId, Aspect, DetectorId, DetectorKind, DistrictId, Id, Layout, Length, LinkId, SectionId, SignalId, StopId,
+    TrainId, TurnoutId,
 };
 
 use crate::vocabulary::Kind;
@@ -26,6 +26,7 @@ pub(crate) struct Names {
     turnouts: Ids<TurnoutId>,
     detectors: Ids<DetectorId>,
     districts: Ids<DistrictId>,
+    accessories: Ids<AccessoryId>,
     links: Ids<LinkId>,
     /// Routes, reckoned when one is named.
     routes: Arc<Routes>,
@@ -43,6 +44,7 @@ impl Names {
             turnouts: layout.turnouts.iter().map(|(id, turnout)| (turnout.name.clone(), id)).collect(),
             detectors: layout.detectors.iter().map(|(id, detector)| (detector.name.clone(), id)).collect(),
             districts: layout.districts.iter().map(|(id, district)| (district.name.clone(), id)).collect(),
+            accessories: layout.accessories.iter().map(|(id, accessory)| (accessory.name.clone(), id)).collect(),
             links: layout.links.iter().map(|(id, link)| (link.name.clone(), id)).collect(),
             routes: Arc::new(Routes::new(Arc::clone(&layout))),
             strangers: BTreeMap::new(),
@@ -73,6 +75,10 @@ impl Names {
 
     pub(crate) fn district(&self, name: &str) -> Result<DistrictId, String> {
         one(Kind::District, name, &self.districts)
+    }
+
+    pub(crate) fn accessory(&self, name: &str) -> Result<AccessoryId, String> {
+        one(Kind::Accessory, name, &self.accessories)
     }
 
     /// The stopping point of that name, else the section of that name.
@@ -150,6 +156,9 @@ impl Names {
             Kind::Turnout => texts(self.turnouts(pattern)?, |id| self.of_turnout(id)),
             Kind::Detector => texts(self.detectors(pattern)?, |id| self.of_detector(id)),
             Kind::District => texts(self.districts(pattern)?, |id| self.of_district(id)),
+            Kind::Accessory => texts(many(Kind::Accessory, pattern, &self.accessories)?, |id| {
+                self.layout.accessories[id].name.as_str()
+            }),
             Kind::Link => texts(self.links(pattern)?, |id| self.of_link(id)),
             Kind::Route => vec![self.route(pattern).map(|_| pattern.to_owned())?],
             Kind::Event => Vec::new(),

@@ -152,6 +152,7 @@ fn kinds(layout: &Layout) -> Vec<(Kind, Vec<String>)> {
         (Kind::Route, Vec::new()),
         (Kind::Detector, names(&mut layout.detectors.values().map(|detector| &detector.name))),
         (Kind::District, names(&mut layout.districts.values().map(|district| &district.name))),
+        (Kind::Accessory, names(&mut layout.accessories.values().map(|accessory| &accessory.name))),
         (Kind::Link, names(&mut layout.links.values().map(|link| &link.name))),
         (Kind::Event, EVENTS.iter().map(|event| event.name.to_owned()).collect()),
     ]

@@ -116,6 +116,10 @@
 //! name    = "harbour"
 //! voltage = 15               # on its track, under load; may be left out
 //! switched = true            # its power can be cut from here, and is, in the last resort; false where left out
+//!
+//! [[accessory]]              # a lamp, a relay, a sound: what people and scripts switch, and no train depends on
+//! name = "quay lamps"
+//! link = "west"              # what carries orders for it; may be left out
 //! ```
 //!
 //! The **overlap** of a signal is track *beyond* it, kept clear for a train that should have stopped there: signals
@@ -371,6 +375,7 @@
 //! | `lineclear/turnout/NAME/set` | `straight`, `diverging`: for the node | no |
 //! | `lineclear/signal/NAME/set` | the aspect's name: for the node | no |
 //! | `lineclear/district/NAME/set` | `live`, `dark`: for the node, where the district is `switched` | no |
+//! | `lineclear/accessory/NAME/set` | `on`, `off`: for the node | no |
 //! | `lineclear/train/NAME/set` | `{"train": "Heron", "address": 12, "long": false, "steps": 28, "direction": "forward", "step": 5}`; with `"emergency": true`, and then `"step": 0`, it is to **stand at once**, not along its braking, and does so until a step comes that is not 0 | no |
 //! | `lineclear/train/NAME/function` | `{"train": "Heron", "address": 12, "long": false, "function": 0, "on": true}` | no |
 //! | `lineclear/status` | `here`, `gone`: whether anybody is in charge. **When it says `gone` a node must let its trains stand and put its signals to danger** | yes |
@@ -443,13 +448,14 @@
 //!
 //! **An adapter** is a program that speaks lines of JSON; the documentation of the crate `lineside` says which, with an example.
 //! A train with several engines is ordered by a line for each decoder.
-//! With `packets = true` the address of a turnout is the number of its accessory decoder, 1 to 2048; 2041 to 2044 would
-//! reach every decoder, and are refused.
+//! With `packets = true` the address of a turnout or an accessory is the number of its accessory decoder, 1 to 2048; 2041 to 2044
+//! would reach every decoder, and are refused. An accessory is on by output 1 of its decoder's pair, and off by output 0.
 //!
 //! **Addresses on an LCC bus** are events of eight bytes: a section `{ occupied = "...", free = "..." }`, a district `live` and
 //! `dark`, a spot its event alone, a turnout `straight` and `diverging` for its reports and `set-straight` and `set-diverging`
 //! for orders, or `accessory = 12` for the events that stand for DCC accessories; a signal one event for each aspect
-//! it is to be told. A district that is `switched` has `set-live` and `set-dark`, and may leave out the other two. A train is the id of
+//! it is to be told. A district that is `switched` has `set-live` and `set-dark`, and may leave out the other two. An accessory has `on`
+//! and `off`. A train is the id of
 //! its node, six bytes; one with several engines a list of as many nodes, in the order of its vehicles, or one node, which then stands
 //! for the whole train and has to know itself which of its engines is the other way round.
 //!
@@ -458,7 +464,8 @@
 //! `"pull-down"`, `"disabled"`) and `debounce` in seconds. A turnout is thrown by `set`, on for diverging, or by `set-straight`
 //! and `set-diverging`, each on for `pulse` seconds (0.2 where left out), and reported by `straight`, `diverging` or both; a
 //! signal is `{ red = ..., green = ... }`, a bit for each lamp. A district is the bit that is on while it is live, or a table with that
-//! bit as `live`, which may be left out, and `set`, which is on for a live district. **A line that is set is off at first, so that a
+//! bit as `live`, which may be left out, and `set`, which is on for a live district. An accessory is the bit that is on while it is.
+//! **A line that is set is off at first, so that a
 //! district which it switches is dark until `restore-power`**; the coil of a server stays as it was found.
 //!
 //! What one link carries is at one address, and no two things have the same one. What no link carries is warned of.

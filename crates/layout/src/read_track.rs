@@ -12,8 +12,8 @@ use crate::sensing::read_sensing;
 use crate::source::{Said, Span};
 use crate::speeds::read_speeds;
 use crate::written::{
-    WrittenDetector, WrittenDetectorPlace, WrittenDistrict, WrittenJoint, WrittenLink, WrittenSection, WrittenStop,
-    WrittenTrack, WrittenTurnout, WrittenWay,
+    WrittenAccessory, WrittenDetector, WrittenDetectorPlace, WrittenDistrict, WrittenJoint, WrittenLink,
+    WrittenSection, WrittenStop, WrittenTrack, WrittenTurnout, WrittenWay,
 };
 use track::nearest;
 
@@ -40,6 +40,7 @@ pub(crate) fn read_track<'t>(mut root: Keys<'t>, out: &mut Findings) -> WrittenT
     }
     track.links = each(&mut root, "link", "a link", out, read_link);
     track.districts = each(&mut root, "district", "a power district", out, read_district);
+    track.accessories = each(&mut root, "accessory", "an accessory", out, read_accessory);
     track.turnouts = each(&mut root, "turnout", "a turnout", out, read_turnout);
     track.has_sections = root.has("section");
     track.sections = each(&mut root, "section", "a section", out, read_section);
@@ -110,6 +111,13 @@ fn read_district<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenDi
     let is_switched = keys.flag("switched", out).is_some_and(|said| said.value);
     keys.finish(out);
     Some(WrittenDistrict { name: name?, voltage, is_faulty, is_switched })
+}
+
+fn read_accessory<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenAccessory<'t>> {
+    let name = keys.needed_name("\"quay lamps\"", out);
+    let link = keys.text("link", out);
+    keys.finish(out);
+    Some(WrittenAccessory { name: name?, link })
 }
 
 fn read_turnout<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenTurnout<'t>> {

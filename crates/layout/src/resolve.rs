@@ -5,7 +5,9 @@
 
 use std::collections::BTreeMap;
 
-use track::{Beyond, BookId, Builder, DistrictId, EndId, Layout, LinkId, Scale, SectionId, TurnoutId, WayId};
+use track::{
+    AccessoryId, Beyond, BookId, Builder, DistrictId, EndId, Layout, LinkId, Scale, SectionId, TurnoutId, WayId,
+};
 
 use crate::books::Books;
 use crate::diagnostic::Findings;
@@ -34,6 +36,7 @@ pub(crate) struct Resolver<'t, 'o> {
     pub(crate) sections: Names<'t, SectionId>,
     turnouts: Names<'t, TurnoutId>,
     districts: Names<'t, DistrictId>,
+    accessories: Names<'t, AccessoryId>,
     pub(crate) links: Names<'t, LinkId>,
     /// The aspect books that signals are shown by.
     pub(crate) books: BTreeMap<String, BookId>,
@@ -84,6 +87,7 @@ pub(crate) fn resolve<'t>(track: &WrittenTrack<'t>, books: &Books, out: &mut Fin
         sections: Names::new("section"),
         turnouts: Names::new("turnout"),
         districts: Names::new("power district"),
+        accessories: Names::new("accessory"),
         links: Names::new("link"),
         books: BTreeMap::new(),
         section_links: BTreeMap::new(),
@@ -96,6 +100,7 @@ pub(crate) fn resolve<'t>(track: &WrittenTrack<'t>, books: &Books, out: &mut Fin
     resolver.declare_links(track);
     resolver.declare_turnouts(track);
     resolver.declare_districts(track);
+    resolver.declare_accessories(track);
     for section in &track.sections {
         resolver.add_section(section);
     }
@@ -159,6 +164,16 @@ impl<'t> Resolver<'t, '_> {
                 self.excused.electrics |= written.is_faulty;
                 self.districts.add(written.name, id);
                 self.places.districts.push(written.name.span);
+            }
+        }
+    }
+
+    fn declare_accessories(&mut self, track: &WrittenTrack<'t>) {
+        for written in &track.accessories {
+            if self.accessories.is_free(written.name, self.out) {
+                let link = self.find_link(written.link);
+                let id = self.builder.accessory(written.name.value, link);
+                self.accessories.add(written.name, id);
             }
         }
     }

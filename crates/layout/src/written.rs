@@ -26,6 +26,7 @@ pub(crate) struct WrittenTrack<'t> {
     pub(crate) sensing: WrittenSensing,
     pub(crate) links: Vec<WrittenLink<'t>>,
     pub(crate) districts: Vec<WrittenDistrict<'t>>,
+    pub(crate) accessories: Vec<WrittenAccessory<'t>>,
     pub(crate) turnouts: Vec<WrittenTurnout<'t>>,
     /// Whether any section was written, readable or not.
     pub(crate) has_sections: bool,
@@ -77,6 +78,11 @@ pub(crate) struct WrittenDistrict<'t> {
     /// A voltage was given, but a wrong one; that has been reported.
     pub(crate) is_faulty: bool,
     pub(crate) is_switched: bool,
+}
+
+pub(crate) struct WrittenAccessory<'t> {
+    pub(crate) name: Text<'t>,
+    pub(crate) link: Option<Text<'t>>,
 }
 
 pub(crate) struct WrittenTurnout<'t> {

@@ -65,7 +65,7 @@ impl<B: Copy + Ord> Bits<B> {
         for (_, at) in self.things.values() {
             match &at.tells {
                 BitTells::Nothing => {}
-                BitTells::Level(bit) | BitTells::Power(bit) => told.push(*bit),
+                BitTells::Level(bit) | BitTells::Switch(bit) => told.push(*bit),
                 BitTells::Pulse { straight, diverging, .. } => told.extend([*straight, *diverging]),
                 BitTells::Lamps(lamps) => told.extend(lamps.iter().map(|(_, bit)| *bit)),
             }
@@ -143,12 +143,8 @@ impl<B: Copy + Ord> Bits<B> {
                     _ => Vec::new(),
                 }
             }
-            Output::Power { district, live } => {
-                match self.things.get(&Thing::District(district)).map(|(_, at)| &at.tells) {
-                    Some(BitTells::Power(bit)) => vec![now(*bit, live)],
-                    _ => Vec::new(),
-                }
-            }
+            Output::Power { district, live } => self.switch(Thing::District(district), live),
+            Output::Accessory { accessory, on } => self.switch(Thing::Accessory(accessory), on),
             Output::Show { signal, aspect } => {
                 self.signals.entry(signal).or_insert((aspect, true)).0 = aspect;
                 self.show(signal)
@@ -157,6 +153,13 @@ impl<B: Copy + Ord> Bits<B> {
                 self.signals.entry(signal).or_insert((Aspect::STOP, lit)).1 = lit;
                 self.show(signal)
             }
+            _ => Vec::new(),
+        }
+    }
+
+    fn switch(&self, thing: Thing, on: bool) -> Vec<Set<B>> {
+        match self.things.get(&thing).map(|(_, at)| &at.tells) {
+            Some(BitTells::Switch(bit)) => vec![Set { bit: *bit, on, after: Duration::ZERO }],
             _ => Vec::new(),
         }
     }

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use signaller::{Aspect, Direction, Output};
-use track::{DistrictId, SignalId, TrainId};
+use track::{AccessoryId, DistrictId, SignalId, TrainId};
 
 use crate::motion::Motions;
 
@@ -14,6 +14,7 @@ pub struct Desired {
     motions: Motions,
     functions: BTreeMap<(TrainId, u8), bool>,
     power: BTreeMap<DistrictId, bool>,
+    accessories: BTreeMap<AccessoryId, bool>,
     aspects: BTreeMap<SignalId, Aspect>,
     lit: BTreeMap<SignalId, bool>,
 }
@@ -31,6 +32,7 @@ impl Desired {
             Output::Drive { .. } | Output::EmergencyStop { .. } => drop(self.motions.order(output)),
             Output::Function { train, number, on } => drop(self.functions.insert((train, number), on)),
             Output::Power { district, live } => drop(self.power.insert(district, live)),
+            Output::Accessory { accessory, on } => drop(self.accessories.insert(accessory, on)),
             Output::Show { signal, aspect } => drop(self.aspects.insert(signal, aspect)),
             Output::Light { signal, lit } => drop(self.lit.insert(signal, lit)),
             Output::Throw { .. } | Output::Fact(_) => {}
@@ -47,6 +49,7 @@ impl Desired {
         let functions = self.functions.iter().map(|(&(train, number), &on)| Output::Function { train, number, on });
         let aspects = self.aspects.iter().map(|(&signal, &aspect)| Output::Show { signal, aspect });
         let lit = self.lit.iter().map(|(&signal, &lit)| Output::Light { signal, lit });
+        let accessories = self.accessories.iter().map(|(&accessory, &on)| Output::Accessory { accessory, on });
         let power = |wanted: bool| {
             let all = self.power.iter().filter(move |(_, live)| **live == wanted);
             all.map(|(&district, &live)| Output::Power { district, live })
@@ -54,6 +57,7 @@ impl Desired {
         power(false)
             .chain(self.motions.outputs())
             .chain(functions)
+            .chain(accessories)
             .chain(lit)
             .chain(aspects)
             .chain(power(true))

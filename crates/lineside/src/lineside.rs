@@ -113,6 +113,7 @@ fn thing_of(output: &Output) -> Option<Thing> {
             Thing::Train(train)
         }
         Output::Power { district, .. } => Thing::District(district),
+        Output::Accessory { accessory, .. } => Thing::Accessory(accessory),
         Output::Throw { turnout, .. } => Thing::Turnout(turnout),
         Output::Show { signal, .. } | Output::Light { signal, .. } => Thing::Signal(signal),
         Output::Fact(_) => return None,

@@ -49,6 +49,11 @@ pub(crate) fn mark_of_power(live: bool) -> Mark {
     if live { Mark::Live } else { Mark::Dark }
 }
 
+/// How an accessory shall be.
+pub(crate) fn mark_of_switch(on: bool) -> Mark {
+    if on { Mark::On } else { Mark::Off }
+}
+
 /// How it is said to lie.
 pub(crate) fn lie_of_mark(mark: Mark) -> Option<Lie> {
     match mark {
@@ -68,6 +73,7 @@ pub(crate) fn title(thing: Thing, name: &str) -> String {
         Thing::Signal(_) => "signal",
         Thing::Train(_) => "train",
         Thing::District(_) => "district",
+        Thing::Accessory(_) => "accessory",
     };
     format!("{word} {name}")
 }

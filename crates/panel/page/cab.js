@@ -9,6 +9,9 @@ import { about, far, pace } from "./words.js";
 
 /** How often the throttle says how it is set, in milliseconds. */
 const OFTEN = 300;
+/** The highest function of a decoder (NMRA S-9.2.1), and how many are shown at first. */
+const HIGHEST = 28;
+const FEW = 9;
 
 export class Cab {
   #train = "";
@@ -22,6 +25,8 @@ export class Cab {
   #lamps = svg("svg", { class: "line glasses", viewBox: "-2 -8 60 16", "aria-hidden": "true" });
   #status = html("p", { role: "status" });
   #buttons = html("div", { class: "answers" });
+  #emergency = html("button", { type: "button", class: "grave", onclick: () => void this.asks.ask(`stop ${this.#train} at once`, { ask: "emergency-stop", train: this.#train }) }, "Emergency stop");
+  #functions = html("div", { class: "functions", role: "group", "aria-label": "functions" });
 
   /** @param {HTMLElement} holder @param {Feed} feed @param {Asks} asks @param {Sheet} sheet */
   constructor(holder, feed, asks, sheet) {
@@ -42,7 +47,7 @@ export class Cab {
     this.close();
     this.#train = train;
     this.holder.replaceChildren(html("h2", {}, `Cab of ${train}`), this.#lamps, this.#shown,
-      html("label", { class: "throttle-of" }, "throttle ", this.#slider), this.#buttons, this.#status,
+      html("label", { class: "throttle-of" }, "throttle ", this.#slider), this.#buttons, html("div", { class: "answers" }, this.#emergency), this.#functions, this.#status,
       html("p", { class: "hint" }, "The throttle falls to zero when this page is left, sleeps or loses its connection. Keep the emergency stop that cuts the power within reach: what is driven by hand can be driven wrong."));
     this.show();
   }
@@ -95,6 +100,20 @@ export class Cab {
     this.show();
   }
 
+  /** The functions of the decoder: few of them at first. @param {number[]} on */
+  #switches(on) {
+    const one = (/** @type {number} */ number) => {
+      const is = on.includes(number);
+      const words = `${is ? "switch off" : "switch on"} function ${number} of ${this.#train}`;
+      return html("button", { type: "button", "aria-pressed": String(is), "data-focus": `function ${number}`, "aria-label": number === 0 ? "F0 light: function 0" : `F${number}: function ${number}`,
+        onclick: () => void this.asks.ask(words, { ask: "function", train: this.#train, number, on: !is }) }, number === 0 ? "F0 light" : `F${number}`);
+    };
+    const numbers = Array.from({ length: HIGHEST + 1 }, (_, number) => number);
+    const rest = html("details", {}, html("summary", {}, `F${FEW} to F${HIGHEST}`), ...numbers.slice(FEW).map(one));
+    if (this.#functions.querySelector("details")?.open || on.some((number) => number >= FEW)) rest.open = true;
+    return [...numbers.slice(0, FEW).map(one), rest];
+  }
+
   show() {
     const train = this.feed.known.trains.get(this.#train);
     if (!train || this.holder.hidden) return;
@@ -121,6 +140,8 @@ export class Cab {
       html("button", { type: "button", "aria-pressed": this.#way === "backward", onclick: () => { if (this.#step === 0) { this.#way = this.#way === "forward" ? "backward" : "forward"; this.#set(0); } } }, this.#way === "forward" ? "goes forward" : "goes backward"),
       html("button", { type: "button", onclick: () => { this.#drop(""); void this.asks.ask(`hand ${this.#train} back`, { ask: "hand-back", train: this.#train }); } }, "Hand back"),
     ] : [html("button", { type: "button", class: "answer", onclick: () => void this.#take() }, "Take the throttle")]);
+    const on = train.functions ?? [];
+    fill(this.#functions, JSON.stringify([this.#train, on]), () => this.#switches(on));
     if (this.#status.textContent !== this.#said) this.#status.textContent = this.#said;
   }
 }

@@ -1,6 +1,6 @@
 // What is known now, as it comes over the stream. Nothing here is shown as live when nothing was heard for a second and a half.
 
-/** @import { Message, SectionRow, TrainRow, SignalRow, TurnoutRow, DoubtRow, RouteRow, DarkRow, SuspectRow, LineRow, Plan, Diagram, Head } from "./types" */
+/** @import { Message, SectionRow, TrainRow, SignalRow, TurnoutRow, AccessoryRow, DoubtRow, RouteRow, DarkRow, SuspectRow, LineRow, Plan, Diagram, Head } from "./types" */
 
 /** News come at least twice a second; after so many milliseconds of silence what is known is old. */
 const SILENT = 1500;
@@ -13,6 +13,7 @@ export class Known {
   /** @type {Map<string, TrainRow>} */ trains = new Map();
   /** @type {Map<string, SignalRow>} */ signals = new Map();
   /** @type {Map<string, TurnoutRow>} */ turnouts = new Map();
+  /** @type {Map<string, AccessoryRow>} */ accessories = new Map();
   /** @type {DoubtRow[]} */ doubts = [];
   /** @type {RouteRow[]} */ routes = [];
   /** @type {DarkRow[]} */ dark = [];
@@ -155,6 +156,7 @@ export class Feed extends EventTarget {
     for (const row of message.trains ?? []) { known.trains.set(row.name, row); changes.trains.add(row.name); }
     for (const row of message.signals ?? []) { known.signals.set(row.name, row); changes.signals.add(row.name); }
     for (const row of message.turnouts ?? []) { known.turnouts.set(row.name, row); changes.turnouts.add(row.name); }
+    for (const row of message.accessories ?? []) { known.accessories.set(row.name, row); changes.lists = true; }
     if (message.doubts) { known.doubts = message.doubts; changes.lists = true; }
     if (message.routes) { known.routes = message.routes; changes.lists = true; }
     if (message.dark) { known.dark = message.dark; changes.lists = changes.dark = true; }

@@ -5,6 +5,7 @@ import { Sheet } from "./sheet.js";
 import { Asks } from "./asks.js";
 import { stopEverything } from "./stop.js";
 import { Trains } from "./trains.js";
+import { Switches } from "./switches.js";
 import { Queue, waiting } from "./queue.js";
 import { Detail } from "./detail.js";
 import { Seen } from "./record.js";
@@ -26,6 +27,7 @@ const sheet = new Sheet(byId("sheet", HTMLElement), feed, (chosen) => {
 });
 detail.sheet = sheet;
 const trains = new Trains(byId("trains", HTMLElement), feed, asks, sheet);
+const switches = new Switches(byId("switches", HTMLElement), feed, asks);
 const queue = new Queue(byId("open", HTMLElement), feed, asks);
 
 const times = new Times(byId("view-times", HTMLElement), feed, sheet, new Seen(feed));
@@ -77,6 +79,7 @@ function show() {
   sheet.show(changes);
   trains.show(changes);
   if (changes.everything || changes.lists || changes.trains.size || changes.sections.size) queue.show();
+  if (changes.everything || changes.lists) switches.show();
   detail.show();
   asks.look();
   stop.show();

@@ -2,7 +2,7 @@
 
 /** @import { Feed } from "./feed.js" */
 /** @import { Asks } from "./asks.js" */
-/** @import { DoubtRow, TrainRow, Wish } from "./types" */
+/** @import { DarkRow, DoubtRow, TrainRow, Wish } from "./types" */
 import { html, fill, spoken } from "./draw.js";
 import { oneOf } from "./words.js";
 
@@ -31,7 +31,7 @@ export class Queue {
       const items = [
         ...known.doubts.map((doubt) => this.#doubt(doubt)),
         ...strange.map((section) => this.#strange(section.name)),
-        ...known.dark.map((row) => this.#plain("no power", `${row.district ? `The power district ${row.district} is` : "Everything is"} without power.`, row.because, "Its trains stand. When the power is back and nothing has changed they run on by themselves.")),
+        ...known.dark.map((row) => this.#dark(row)),
         ...known.linksDown.map((link) => this.#plain("link down", `The link ${link} is down.`, "What it carries is unknown, and counts as occupied.", "When it is up again and has reported, trains run on by themselves.")),
         ...held.filter(() => known.head.phase !== "halted").map((train) => this.#hold(train)),
         ...known.suspects.map((row) => this.#plain("look at it", `The ${row.kind} ${row.name} should be looked at.`, row.because, "")),
@@ -72,6 +72,17 @@ export class Queue {
       html("p", {}, "It is an obstacle: no train is let in. Take it off, or say who it is."),
       html("div", { class: "answers" }, ...(off.length ? off : [...trains.values()]).map((train) =>
         this.#answer(`It is ${train.name}`, `${train.name} is in ${section}`, { ask: "identify", section, train: train.name }))));
+  }
+
+  /** @param {DarkRow} row */
+  #dark({ district, because }) {
+    const switched = this.feed.plan?.districts.some((it) => it.name === district && it.switched);
+    const card = this.#plain("no power", `${district ? `The power district ${district} is` : "Everything is"} without power.`, because, "Its trains stand. When the power is back and nothing has changed they run on by themselves.");
+    if (district && switched) {
+      card.append(html("p", { class: "hint" }, "Look first at what happened there."),
+        html("div", { class: "answers" }, this.#answer("Restore power", `restore the power of ${district}`, { ask: "restore-power", district })));
+    }
+    return card;
   }
 
   /** @param {TrainRow} train */

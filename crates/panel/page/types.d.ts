@@ -29,6 +29,7 @@ export interface TrainRow {
   ahead: Passage[];
   stop: string | null;
   "by-hand": boolean;
+  functions?: number[];
   advice?: AdviceRow | null;
 }
 /** How a person at the throttle should drive now. */
@@ -40,6 +41,7 @@ export interface AdviceRow {
 }
 export interface SignalRow { name: string; aspect: string; danger: boolean; lit: boolean }
 export interface TurnoutRow { name: string; lies: "straight" | "diverging" | null; locked: boolean }
+export interface AccessoryRow { name: string; on: boolean | null }
 export interface DoubtRow {
   number: number;
   trains: string[];
@@ -72,6 +74,7 @@ export interface Rows {
   trains?: TrainRow[];
   signals?: SignalRow[];
   turnouts?: TurnoutRow[];
+  accessories?: AccessoryRow[];
 }
 export interface Picture extends Head, Rows, Lists { kind: "picture"; layout: string }
 export interface News extends Head, Rows, Lists { kind: "news"; lines?: LineRow[] }
@@ -84,6 +87,7 @@ export interface PlanWay { ends: [string, string]; "length-mm": number | null; n
 export interface PlanSection { name: string; ends: PlanEnd[]; ways: PlanWay[]; detected: boolean; district: string | null }
 export interface PlanStop { name: string; section: string; towards: string; "short-of-end-mm": number }
 export interface PlanTrain { name: string; "length-mm": number | null }
+export interface PlanDistrict { name: string; switched: boolean }
 export interface Plan {
   name: string;
   sections: PlanSection[];
@@ -92,6 +96,7 @@ export interface Plan {
   signals: PlanSignal[];
   stops: PlanStop[];
   trains: PlanTrain[];
+  districts: PlanDistrict[];
 }
 
 export interface DrawnWay { ends: [string, string]; line: Place[]; "length-mm": number | null }

@@ -58,6 +58,9 @@ const TO_DRIVE: &[&str] = &[
     "take-throttle",
     "set-throttle",
     "limit-step",
+    "emergency-stop",
+    "function",
+    "switch",
 ];
 
 /// So many wrong codes in a minute, from whomever, and none is looked at for the rest of it.

@@ -5,7 +5,9 @@ use std::sync::Arc;
 
 use signaller::Destination;
 use track::routes::Routes;
-use track::{DistrictId, EndId, Layout, LinkId, RouteId, SectionId, SignalId, StopId, TrainId, TurnoutId, nearest};
+use track::{
+    AccessoryId, DistrictId, EndId, Layout, LinkId, RouteId, SectionId, SignalId, StopId, TrainId, TurnoutId, nearest,
+};
 
 /// Looks up names in a layout.
 #[derive(Debug)]
@@ -68,6 +70,11 @@ impl Names {
     pub(crate) fn district(&self, name: &str) -> Result<DistrictId, String> {
         let found = self.layout.districts.iter().find(|(_, district)| district.name == name).map(|(id, _)| id);
         found.ok_or_else(|| unknown("power district", name, self.layout.districts.values().map(|it| it.name.as_str())))
+    }
+
+    pub(crate) fn accessory(&self, name: &str) -> Result<AccessoryId, String> {
+        let found = self.layout.accessory_named(name);
+        found.ok_or_else(|| unknown("accessory", name, self.layout.accessories.values().map(|it| it.name.as_str())))
     }
 
     pub(crate) fn link(&self, name: &str) -> Result<LinkId, String> {

@@ -44,6 +44,7 @@ const FILES: &[(&str, &str, &str)] = &[
     script!("history.js"),
     script!("pair.js"),
     script!("cab.js"),
+    script!("switches.js"),
 ];
 
 const RULES: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; \

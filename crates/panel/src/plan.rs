@@ -26,6 +26,8 @@ pub struct Plan {
     pub stops: Vec<PlanStop>,
     /// Its trains.
     pub trains: Vec<PlanTrain>,
+    /// Its power districts.
+    pub districts: Vec<PlanDistrict>,
     /// The files it was read from, by name.
     pub files: BTreeMap<String, String>,
 }
@@ -44,6 +46,16 @@ pub struct PlanSection {
     pub detected: bool,
     /// The power district it belongs to.
     pub district: Option<String>,
+}
+
+/// A power district.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+#[serde(rename_all = "kebab-case")]
+pub struct PlanDistrict {
+    /// Its name.
+    pub name: String,
+    /// Whether its power can be cut from here.
+    pub switched: bool,
 }
 
 /// What lies beyond an end.
@@ -161,6 +173,11 @@ impl Plan {
                 .trains
                 .values()
                 .map(|train| PlanTrain { name: train.name.clone(), length_mm: train.length().map(track::Length::mm) })
+                .collect(),
+            districts: layout
+                .districts
+                .values()
+                .map(|district| PlanDistrict { name: district.name.clone(), switched: district.is_switched })
                 .collect(),
             files,
         }

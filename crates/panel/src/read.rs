@@ -8,8 +8,8 @@ use track::{Length, Lie, Speed, TrainId, Traverse};
 
 use crate::names::Names;
 use crate::rows::{
-    AdviceRow, DarkRow, DoubtRow, Is, Kind, News, Picture, RouteRow, SectionRow, SignalRow, Stage, SuspectRow,
-    TrainRow, TurnoutRow,
+    AccessoryRow, AdviceRow, DarkRow, DoubtRow, Is, Kind, News, Picture, RouteRow, SectionRow, SignalRow, Stage,
+    SuspectRow, TrainRow, TurnoutRow,
 };
 use crate::wish::Lying;
 
@@ -39,6 +39,7 @@ pub fn board(names: &Names, picture: &Picture) -> Result<Board, OtherLayout> {
         trains: picture.trains.clone(),
         signals: picture.signals.clone(),
         turnouts: picture.turnouts.clone(),
+        accessories: picture.accessories.clone(),
         doubts: Some(picture.doubts.clone()),
         routes: Some(picture.routes.clone()),
         dark: Some(picture.dark.clone()),
@@ -68,6 +69,9 @@ pub fn apply(board: &mut Board, names: &Names, news: &News) -> Result<(), OtherL
             Lying::Straight => Lie::Straight,
             Lying::Diverging => Lie::Diverging,
         });
+    }
+    for AccessoryRow { name, on } in &news.accessories {
+        board.accessories[names.accessory(name)?] = *on;
     }
     if let Some(doubts) = &news.doubts {
         board.doubts = doubts.iter().map(|row| doubt(names, row)).collect::<Result<_, _>>()?;
@@ -140,6 +144,7 @@ fn train(board: &mut Board, names: &Names, row: &TrainRow) -> Result<(), OtherLa
     errand.nose = row.nose.map(|nose| (Length::from_mm(nose.least), Length::from_mm(nose.most)));
     errand.speed = row.speed.map(|speed| (Speed::from_mm(speed.least), Speed::from_mm(speed.most)));
     errand.is_by_hand = row.by_hand;
+    errand.functions.clone_from(&row.functions);
     errand.ahead = ahead(names, row)?;
     Ok(())
 }
@@ -232,6 +237,7 @@ mod tests {
         line.plain_section("quay-2", None);
         line.train(track::Train::stranger("Heron"));
         line.train(track::Train::stranger("Plover"));
+        let lamps = line.accessory("lamps", None);
         let names = Names::new(Arc::new(line.build()));
         let (heron, plover) = (TrainId::from_index(0), TrainId::from_index(1));
         let (one, two) = (SectionId::from_index(0), SectionId::from_index(1));
@@ -253,7 +259,9 @@ mod tests {
             Fact::Suspected { suspect: Suspect::Section(two), because: "it flickers".to_owned() },
             Fact::DoubtRaised { doubt: DoubtId(4), about },
         ];
-        let outputs: Vec<Output> = facts.into_iter().map(Output::Fact).collect();
+        let mut outputs: Vec<Output> = facts.into_iter().map(Output::Fact).collect();
+        outputs.push(Output::Function { train: heron, number: 0, on: true });
+        outputs.push(Output::Accessory { accessory: lamps, on: false });
         let glance = |board: &Board| Glance {
             board: board.clone(),
             phase: Phase::Running,

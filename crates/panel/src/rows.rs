@@ -1,5 +1,7 @@
 //! What is said of the railway, in rows with names: the words of the control door.
 
+use std::collections::BTreeSet;
+
 use serde::{Deserialize, Serialize};
 use signaller::Direction;
 use utoipa::ToSchema;
@@ -112,6 +114,9 @@ pub struct TrainRow {
     pub stop: Option<String>,
     /// Whether a person drives it.
     pub by_hand: bool,
+    /// The functions of its decoders that are on.
+    #[serde(default, skip_serializing_if = "BTreeSet::is_empty")]
+    pub functions: BTreeSet<u8>,
     /// How to drive it, where a person does through the signaller.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub advice: Option<AdviceRow>,
@@ -185,6 +190,16 @@ pub struct TurnoutRow {
     pub lies: Option<Lying>,
     /// Whether it is locked, for a train or for a route.
     pub locked: bool,
+}
+
+/// An accessory.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "kebab-case")]
+pub struct AccessoryRow {
+    /// Its name.
+    pub name: String,
+    /// Whether it is on; nothing where it was never switched.
+    pub on: Option<bool>,
 }
 
 /// What is not known, and what would settle it.
@@ -357,6 +372,8 @@ pub struct Picture {
     pub signals: Vec<SignalRow>,
     /// All turnouts.
     pub turnouts: Vec<TurnoutRow>,
+    /// All accessories.
+    pub accessories: Vec<AccessoryRow>,
     /// All doubts.
     pub doubts: Vec<DoubtRow>,
     /// All routes that are set for whoever comes.
@@ -399,6 +416,9 @@ pub struct News {
     /// Turnouts that lie differently.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub turnouts: Vec<TurnoutRow>,
+    /// Accessories that were switched.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub accessories: Vec<AccessoryRow>,
     /// All doubts, if any of them changed.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub doubts: Option<Vec<DoubtRow>>,

@@ -1,11 +1,12 @@
 //! From the board to rows.
 
 use signaller::{Advice, Board, Protection, RouteStage, Suspect, Tag, Why};
-use track::{Aspect, Id, Layout, SectionId, SignalId, TrainId, TurnoutId};
+use track::{AccessoryId, Aspect, Id, Layout, SectionId, SignalId, TrainId, TurnoutId};
 
 use crate::rows::{
-    AccountRow, AdviceRow, Bounds, ClockRow, Cover, DarkRow, DoubtRow, EvidenceRow, Is, Kind, LineRow, News, Passage,
-    Phase, Picture, QuestionRow, RouteRow, SectionRow, SignalRow, Stage, SuspectRow, TrainRow, TurnoutRow, WhyRow,
+    AccessoryRow, AccountRow, AdviceRow, Bounds, ClockRow, Cover, DarkRow, DoubtRow, EvidenceRow, Is, Kind, LineRow,
+    News, Passage, Phase, Picture, QuestionRow, RouteRow, SectionRow, SignalRow, Stage, SuspectRow, TrainRow,
+    TurnoutRow, WhyRow,
 };
 
 /// All that is shown of one moment.
@@ -41,6 +42,7 @@ impl Glance {
             trains: board.errands.keys().map(|&id| train(board, id)).collect(),
             signals: layout.signals.ids().map(|id| signal(board, id)).collect(),
             turnouts: layout.turnouts.ids().map(|id| turnout(board, id)).collect(),
+            accessories: layout.accessories.ids().map(|id| accessory(board, id)).collect(),
             doubts: doubts(board),
             routes: routes(board),
             dark: dark(board),
@@ -80,6 +82,12 @@ impl Glance {
                 .ids()
                 .filter(|&id| old.lies[id] != new.lies[id] || old.locked[id] != new.locked[id])
                 .map(|id| turnout(new, id))
+                .collect(),
+            accessories: layout
+                .accessories
+                .ids()
+                .filter(|&id| old.accessories[id] != new.accessories[id])
+                .map(|id| accessory(new, id))
                 .collect(),
             doubts: (old.doubts != new.doubts).then(|| doubts(new)),
             routes: (old.routes != new.routes).then(|| routes(new)),
@@ -162,6 +170,7 @@ fn train(board: &Board, id: TrainId) -> TrainRow {
         ahead: passages(layout, errand.ahead.as_ref()),
         stop: errand.ahead.and_then(|ahead| ahead.stop).map(|stop| layout.stops[stop].name.clone()),
         by_hand: errand.is_by_hand,
+        functions: errand.functions,
         advice: errand.advice.map(|advice| advice_row(layout, &advice)),
     }
 }
@@ -205,6 +214,10 @@ fn turnout(board: &Board, id: TurnoutId) -> TurnoutRow {
         lies: board.lies[id].map(Into::into),
         locked: board.locked[id],
     }
+}
+
+fn accessory(board: &Board, id: AccessoryId) -> AccessoryRow {
+    AccessoryRow { name: board.layout().accessories[id].name.clone(), on: board.accessories[id] }
 }
 
 fn doubts(board: &Board) -> Vec<DoubtRow> {

@@ -3,7 +3,7 @@
 use serde::de::Error;
 use serde::{Deserialize, Deserializer, Serialize};
 use signaller::{Extent, Protection, Request};
-use track::Lie;
+use track::{Function, Lie};
 use utoipa::ToSchema;
 
 use crate::names::Names;
@@ -150,6 +150,24 @@ pub enum Wish {
     RestorePower {
         /// The district.
         district: String,
+    },
+    /// A function of a train's decoders is on or off, until a rule of the train says otherwise.
+    Function {
+        /// The train.
+        train: String,
+        /// Its number; 0 is the headlight.
+        #[serde(deserialize_with = "whole")]
+        #[schema(maximum = 28)]
+        number: u8,
+        /// Whether it is on.
+        on: bool,
+    },
+    /// An accessory is on or off.
+    Switch {
+        /// The accessory.
+        accessory: String,
+        /// Whether it is on.
+        on: bool,
     },
     /// Every train stops at once and is held.
     StopAll {},
@@ -322,6 +340,9 @@ impl Wish {
             Self::LimitStep { step: Some(step), .. } if !(1..=126).contains(step) => {
                 Err(format!("`step` is {step}; steps are 1 to 126"))
             }
+            Self::Function { number, .. } if *number > Function::HIGHEST => {
+                Err(format!("`number` is {number}; functions are 0 to {}", Function::HIGHEST))
+            }
             Self::SetThrottle { step, .. } if *step > 126 => Err(format!("`step` is {step}; steps are 0 to 126")),
             _ => Ok(()),
         }
@@ -347,14 +368,6 @@ impl Wish {
     fn request(&self, names: &Names) -> Result<Request, String> {
         let of = |train: &String| names.train(train);
         Ok(match self {
-            Self::Answer { .. }
-            | Self::Press { .. }
-            | Self::ReloadScripts {}
-            | Self::SetClock { .. }
-            | Self::StartClock { .. }
-            | Self::PauseClock {} => {
-                return Err("that is for the scripts".to_owned());
-            }
             Self::Place { train, on, nose } => {
                 let nose = nose.as_deref().map(|nose| names.end(nose)).transpose()?;
                 Request::Place { train: of(train)?, on: names.all_sections(on)?, nose }
@@ -384,15 +397,12 @@ impl Wish {
             Self::EmergencyStopIn { sections } => {
                 Request::EmergencyStop { of: Extent::Region(names.all_sections(sections)?) }
             }
-            Self::CutPower { district } => Request::CutPower { district: names.district(district)? },
-            Self::RestorePower { district } => Request::RestorePower { district: names.district(district)? },
             Self::StopAll {} => Request::StopAll,
             Self::ResumeAll {} => Request::ResumeAll,
             Self::Hold { train, reason } => Request::Hold { train: of(train)?, reason: words(reason) },
             Self::Release { train } => Request::Release { train: of(train)? },
             Self::LimitStep { train, step } => Request::LimitStep { train: of(train)?, step: *step },
             Self::ForgetProfile { train } => Request::ForgetProfile { train: of(train)? },
-            Self::Throw { turnout, to } => Request::Throw { turnout: names.turnout(turnout)?, lie: to.lie() },
             Self::Set { route } => {
                 let (id, routes) = names.route(route)?;
                 let route = routes.route(id);
@@ -407,8 +417,25 @@ impl Wish {
                 Request::HandRegionOver { sections: names.all_sections(sections)?, to: words(to) }
             }
             Self::TakeBack { sections } => Request::TakeRegionBack { sections: names.all_sections(sections)? },
+            worked => worked.of_equipment(names)?,
+        })
+    }
+
+    /// The same, of what is worked rather than of trains and track.
+    fn of_equipment(&self, names: &Names) -> Result<Request, String> {
+        Ok(match self {
+            Self::CutPower { district } => Request::CutPower { district: names.district(district)? },
+            Self::RestorePower { district } => Request::RestorePower { district: names.district(district)? },
+            Self::Function { train, number, on } => {
+                Request::SwitchFunction { train: names.train(train)?, number: *number, on: *on }
+            }
+            Self::Switch { accessory, on } => {
+                Request::SwitchAccessory { accessory: names.accessory(accessory)?, on: *on }
+            }
+            Self::Throw { turnout, to } => Request::Throw { turnout: names.turnout(turnout)?, lie: to.lie() },
             Self::KeepAtDanger { signal, held } => Request::KeepAtDanger { signal: names.signal(signal)?, held: *held },
             Self::CallOn { signal, wanted } => Request::CallOn { signal: names.signal(signal)?, wanted: *wanted },
+            _ => return Err("that is for the scripts".to_owned()),
         })
     }
 }

@@ -2,7 +2,7 @@
 
 use signaller::{Answer, Direction, Extent, Fact, Input, Output, Protection, Request, Tag};
 use track::routes::Exit;
-use track::{DetectorId, DistrictId, EndId, Id, Lie};
+use track::{AccessoryId, DetectorId, DistrictId, EndId, Id, Lie};
 
 use crate::entry::Cause;
 use crate::names::Names;
@@ -74,6 +74,12 @@ impl Names {
             Request::EmergencyStop { of: Extent::Everything } => "emergency stop".to_owned(),
             Request::CutPower { district } => format!("cut the power of `{}`", self.district(*district)),
             Request::RestorePower { district } => format!("restore the power of `{}`", self.district(*district)),
+            Request::SwitchFunction { train, number, on } => {
+                format!("switch function {number} of {} {}", self.train(*train), on_or_off(*on))
+            }
+            Request::SwitchAccessory { accessory, on } => {
+                format!("switch `{}` {}", self.accessory(*accessory), on_or_off(*on))
+            }
             Request::StopAll => "stop all trains".to_owned(),
             Request::ResumeAll => "let all trains go on".to_owned(),
             Request::Hold { train, reason } => format!("hold {}: {reason}", self.train(*train)),
@@ -126,10 +132,11 @@ impl Names {
             }
             Output::EmergencyStop { train } => format!("{} stands at once", self.train(*train)),
             Output::Function { train, number, on } => {
-                format!("function {number} of {} {}", self.train(*train), if *on { "on" } else { "off" })
+                format!("function {number} of {} {}", self.train(*train), on_or_off(*on))
             }
+            Output::Accessory { accessory, on } => format!("`{}` {}", self.accessory(*accessory), on_or_off(*on)),
             Output::Power { district, live } => {
-                format!("power of `{}` {}", self.district(*district), if *live { "on" } else { "off" })
+                format!("power of `{}` {}", self.district(*district), on_or_off(*live))
             }
             Output::Throw { turnout, lie } => format!("turnout `{}` {}", self.turnout(*turnout), lies(*lie)),
             Output::Show { signal, aspect } => format!("signal `{}` shows aspect {}", self.signal(*signal), aspect.0),
@@ -205,6 +212,11 @@ impl Names {
         found.map_or_else(|| format!("{district:?}"), |district| district.name.clone())
     }
 
+    fn accessory(&self, accessory: AccessoryId) -> String {
+        let found = self.layout().accessories.get(accessory);
+        found.map_or_else(|| format!("{accessory:?}"), |accessory| accessory.name.clone())
+    }
+
     fn end(&self, end: EndId) -> String {
         if self.layout().ends.get(end).is_some() { self.layout().end_name(end) } else { format!("{end:?}") }
     }
@@ -225,6 +237,10 @@ fn way(direction: Direction) -> &'static str {
         Direction::Forward => "forward",
         Direction::Backward => "backward",
     }
+}
+
+fn on_or_off(on: bool) -> &'static str {
+    if on { "on" } else { "off" }
 }
 
 fn lies(lie: Lie) -> &'static str {

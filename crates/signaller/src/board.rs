@@ -4,13 +4,14 @@
 //! asked to. It holds no knowledge of its own: a board that heard everything from the first step on says what the signaller
 //! says.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use smallvec::SmallVec;
 use track::routes::Exit;
 use track::{
-    Aspect, DistrictId, EndId, Layout, Length, Lie, LinkId, SectionId, SignalId, Speed, Table, TrainId, TurnoutId,
+    AccessoryId, Aspect, DistrictId, EndId, Layout, Length, Lie, LinkId, SectionId, SignalId, Speed, Table, TrainId,
+    TurnoutId,
 };
 
 use crate::door::{Destination, Direction, Doubt, DoubtId, Fact, Output, RouteStage, Suspect, Tag};
@@ -32,6 +33,8 @@ pub struct Errand {
     pub held: Option<String>,
     /// How often it arrived.
     pub trips: u64,
+    /// The functions of its decoders that are on.
+    pub functions: BTreeSet<u8>,
     /// How fast it is driven: step 0 stands.
     pub step: u8,
     /// Which way it is driven, once it was.
@@ -83,6 +86,8 @@ pub struct Board {
     pub lies: Table<TurnoutId, Option<Lie>>,
     /// Whether each turnout is locked.
     pub locked: Table<TurnoutId, bool>,
+    /// Whether each accessory is on; nothing where that was never said.
+    pub accessories: Table<AccessoryId, Option<bool>>,
     /// What each train is about.
     pub errands: BTreeMap<TrainId, Errand>,
     /// What is not known, and what would settle it.
@@ -109,6 +114,7 @@ impl Board {
             lit: Table::filled(true, layout.signals.len()),
             lies: Table::filled(None, layout.turnouts.len()),
             locked: Table::filled(false, layout.turnouts.len()),
+            accessories: Table::filled(None, layout.accessories.len()),
             errands: layout.trains.ids().map(|train| (train, Errand::default())).collect(),
             doubts: BTreeMap::new(),
             dark: BTreeMap::new(),
@@ -134,7 +140,12 @@ impl Board {
                     (errand.step, errand.direction) = (*step, Some(*direction));
                 }
                 Output::EmergencyStop { train } => self.errand(*train).step = 0,
-                Output::Throw { .. } | Output::Power { .. } | Output::Function { .. } => {}
+                Output::Function { train, number, on } => {
+                    let functions = &mut self.errand(*train).functions;
+                    let _ = if *on { functions.insert(*number) } else { functions.remove(number) };
+                }
+                Output::Accessory { accessory, on } => self.accessories[*accessory] = Some(*on),
+                Output::Throw { .. } | Output::Power { .. } => {}
                 Output::Show { signal, aspect } => self.aspects[*signal] = *aspect,
                 Output::Light { signal, lit } => self.lit[*signal] = *lit,
                 Output::Fact(fact) => self.learn(fact),

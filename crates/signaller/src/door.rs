@@ -7,7 +7,8 @@
 use smallvec::SmallVec;
 use track::routes::Exit;
 use track::{
-    Aspect, DetectorId, DistrictId, EndId, Length, Lie, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId,
+    AccessoryId, Aspect, DetectorId, DistrictId, EndId, Length, Lie, LinkId, SectionId, SignalId, StopId, TrainId,
+    TurnoutId,
 };
 
 use crate::drive::Lessons;
@@ -228,6 +229,22 @@ pub enum Request {
         /// The district.
         district: DistrictId,
     },
+    /// A function of a train's decoders is to be on or off, until a rule of the train says otherwise.
+    SwitchFunction {
+        /// The train.
+        train: TrainId,
+        /// Its number.
+        number: u8,
+        /// Whether it is to be on.
+        on: bool,
+    },
+    /// An accessory is to be on or off.
+    SwitchAccessory {
+        /// The accessory.
+        accessory: AccessoryId,
+        /// Whether it is to be on.
+        on: bool,
+    },
     /// Every train is to stop at once and be held.
     StopAll,
     /// The hold that [`Request::StopAll`] set on every train is lifted.
@@ -388,6 +405,13 @@ pub enum Output {
         district: DistrictId,
         /// Whether it shall be live.
         live: bool,
+    },
+    /// An accessory shall be on, or off.
+    Accessory {
+        /// The accessory.
+        accessory: AccessoryId,
+        /// Whether it shall be on.
+        on: bool,
     },
     /// A turnout shall lie so.
     Throw {

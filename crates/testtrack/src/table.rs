@@ -196,7 +196,11 @@ impl Table {
                     self.throw(turnout, lie);
                 }
             }
-            Output::Show { .. } | Output::Light { .. } | Output::Function { .. } | Output::Fact(_) => {}
+            Output::Show { .. }
+            | Output::Light { .. }
+            | Output::Function { .. }
+            | Output::Accessory { .. }
+            | Output::Fact(_) => {}
         }
     }
 

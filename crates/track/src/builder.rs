@@ -5,10 +5,11 @@ use std::time::Duration;
 use crate::aspects::{AspectBook, ClassSpeeds, SpeedClass};
 use crate::braking::Gradient;
 use crate::ids::{
-    BookId, DetectorId, DistrictId, EndId, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId, WayId,
+    AccessoryId, BookId, DetectorId, DistrictId, EndId, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId, WayId,
 };
 use crate::layout::{
-    Beyond, Detector, DetectorKind, District, End, Layout, Lie, Link, Need, Section, StoppingPoint, Turnout, Way,
+    Accessory, Beyond, Detector, DetectorKind, District, End, Layout, Lie, Link, Need, Section, StoppingPoint, Turnout,
+    Way,
 };
 use crate::scale::Scale;
 use crate::signals::{Overlap, Signal};
@@ -39,6 +40,7 @@ impl Builder {
                 stops: Table::new(),
                 detectors: Table::new(),
                 districts: Table::new(),
+                accessories: Table::new(),
                 links: Table::new(),
                 trains: Table::new(),
             },
@@ -266,6 +268,11 @@ impl Builder {
     /// The power district, to be changed.
     pub fn district_mut(&mut self, district: DistrictId) -> &mut District {
         &mut self.layout.districts[district]
+    }
+
+    /// Adds an accessory.
+    pub fn accessory(&mut self, name: impl Into<String>, link: Option<LinkId>) -> AccessoryId {
+        self.layout.accessories.push(Accessory { name: name.into(), link })
     }
 
     /// The detector, to be changed.

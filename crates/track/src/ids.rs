@@ -49,6 +49,8 @@ ids! {
     DetectorId;
     /// A power district.
     DistrictId;
+    /// An accessory: a lamp, a relay, a sound.
+    AccessoryId;
     /// A link: what carries reports and orders to and from one part of the hardware.
     LinkId;
     /// A train. The layout's own trains come first; trains that the signaller meets later follow.

@@ -6,7 +6,7 @@ use crate::aspects::{AspectBook, ClassSpeeds, Pass, Role, SpeedClass};
 use crate::braking::Gradient;
 use crate::electrics::{Sensing, Voltage};
 use crate::ids::{
-    BookId, DetectorId, DistrictId, EndId, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId, WayId,
+    AccessoryId, BookId, DetectorId, DistrictId, EndId, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId, WayId,
 };
 use crate::scale::Scale;
 use crate::signals::Signal;
@@ -41,6 +41,8 @@ pub struct Layout {
     pub detectors: Table<DetectorId, Detector>,
     /// Power districts.
     pub districts: Table<DistrictId, District>,
+    /// Accessories.
+    pub accessories: Table<AccessoryId, Accessory>,
     /// Links.
     pub links: Table<LinkId, Link>,
     /// Trains.
@@ -241,6 +243,15 @@ pub struct District {
     pub is_switched: bool,
 }
 
+/// A lamp, a relay, a sound: something that is on or off, and that no train depends on.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Accessory {
+    /// Its name.
+    pub name: String,
+    /// The link over which it is switched.
+    pub link: Option<LinkId>,
+}
+
 /// A link: what carries reports and orders to and from one part of the hardware. While it is down, nothing is known of
 /// what it carries.
 #[derive(Clone, Debug)]
@@ -359,6 +370,11 @@ impl Layout {
     /// The power district of that name.
     pub fn district_named(&self, name: &str) -> Option<DistrictId> {
         named(&self.districts, name, |district| &district.name)
+    }
+
+    /// The accessory of that name.
+    pub fn accessory_named(&self, name: &str) -> Option<AccessoryId> {
+        named(&self.accessories, name, |accessory| &accessory.name)
     }
 
     /// The detector of that name.

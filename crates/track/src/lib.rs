@@ -32,9 +32,12 @@ pub use aspects::{
 pub use builder::Builder;
 pub use electrics::{Current, Resistance, Sensing, SensingKind, Voltage};
 pub use graph::{Graph, Path, Traverse, distance_cost};
-pub use ids::{BookId, DetectorId, DistrictId, EndId, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId, WayId};
+pub use ids::{
+    AccessoryId, BookId, DetectorId, DistrictId, EndId, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId, WayId,
+};
 pub use layout::{
-    Beyond, Detector, DetectorKind, District, End, Layout, Lie, Link, Need, Section, StoppingPoint, Turnout, Way,
+    Accessory, Beyond, Detector, DetectorKind, District, End, Layout, Lie, Link, Need, Section, StoppingPoint, Turnout,
+    Way,
 };
 pub use nearest::nearest;
 pub use renumbering::Renumbering;

@@ -5,7 +5,9 @@
 
 use std::collections::BTreeMap;
 
-use crate::ids::{DetectorId, DistrictId, EndId, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId, WayId};
+use crate::ids::{
+    AccessoryId, DetectorId, DistrictId, EndId, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId, WayId,
+};
 use crate::layout::{Detector, DetectorKind, End, Layout, Section, StoppingPoint, Turnout, Way};
 use crate::signals::{Overlap, Signal};
 use crate::table::{Id, Table};
@@ -30,6 +32,8 @@ pub struct Renumbering {
     pub detectors: Table<DetectorId, Option<DetectorId>>,
     /// Power districts.
     pub districts: Table<DistrictId, Option<DistrictId>>,
+    /// Accessories.
+    pub accessories: Table<AccessoryId, Option<AccessoryId>>,
     /// Links.
     pub links: Table<LinkId, Option<LinkId>>,
     /// Trains, those that the layout does not describe included.
@@ -68,6 +72,7 @@ impl Renumbering {
             stops: by_name(&old.stops, &new.stops, |it| &it.name),
             detectors: by_name(&old.detectors, &new.detectors, |it| &it.name),
             districts: by_name(&old.districts, &new.districts, |it| &it.name),
+            accessories: by_name(&old.accessories, &new.accessories, |it| &it.name),
             links: by_name(&old.links, &new.links, |it| &it.name),
             ways: Table::filled(None, old.ways.len()),
             touched: Vec::new(),
@@ -127,6 +132,7 @@ impl Renumbering {
             && same(&self.stops, new.stops.len())
             && same(&self.detectors, new.detectors.len())
             && same(&self.districts, new.districts.len())
+            && same(&self.accessories, new.accessories.len())
             && same(&self.links, new.links.len())
             && same(&self.trains, self.trains_now)
             && old.trains.len() == new.trains.len()

@@ -5,7 +5,7 @@
 
 use std::time::Duration;
 
-use crate::ids::{DetectorId, DistrictId, LinkId, SectionId, SignalId, TrainId, TurnoutId};
+use crate::ids::{AccessoryId, DetectorId, DistrictId, LinkId, SectionId, SignalId, TrainId, TurnoutId};
 use crate::train::{Address, Facing, Function};
 
 /// All links of a layout that are described.
@@ -58,6 +58,8 @@ pub enum Thing {
     Train(TrainId),
     /// A power district.
     District(DistrictId),
+    /// An accessory.
+    Accessory(AccessoryId),
 }
 
 /// How a link is spoken to.
@@ -109,6 +111,10 @@ pub enum Mark {
     Live,
     /// It has none.
     Dark,
+    /// The accessory shall be on.
+    On,
+    /// It shall be off.
+    Off,
 }
 
 impl Mark {
@@ -123,6 +129,8 @@ impl Mark {
             Self::Moving => "moving",
             Self::Live => "live",
             Self::Dark => "dark",
+            Self::On => "on",
+            Self::Off => "off",
         }
     }
 
@@ -135,6 +143,8 @@ impl Mark {
             Self::Diverging => Self::Straight,
             Self::Live => Self::Dark,
             Self::Dark => Self::Live,
+            Self::On => Self::Off,
+            Self::Off => Self::On,
             Self::Passed | Self::Moving => return None,
         })
     }
@@ -494,8 +504,8 @@ pub enum BitTells<B> {
     Nothing,
     /// 1 is diverging, 0 is straight.
     Level(B),
-    /// 1 is live, 0 is dark.
-    Power(B),
+    /// 1 is live or on, 0 is dark or off.
+    Switch(B),
     /// One of two is 1 for a while.
     Pulse {
         /// For the straight track.

@@ -20,6 +20,7 @@ timetable {
 
 on("clock", { clock = "18:00" }, function()
     say("good evening, and welcome to Low Staithe")
+    switch("quay lamps", true)
 end)
 
 on("arrived", { place = "quay-*" }, function(event)

@@ -9,8 +9,9 @@
 ---@alias Route string
 ---@alias Detector string | "quay-1" | "quay-2" | "quay-throat" | "harbour-1" | "harbour-2" | "junction" | "shore-1" | "shore-2" | "loop-west" | "loop-1" | "loop-2" | "loop-east" | "hill-1" | "hill-2" | "hill-3" | "yard-east" | "yard-1" | "yard-2" | "yard-3" | "yard-4" | "yard-5" | "yard-west" | "tunnel-1" | "tunnel-2" | "tunnel-3" | "quay-1.b brake" | "quay-1.b creep" | "quay-2.b brake" | "quay-2.b creep" | "harbour-2.b brake" | "harbour-2.b creep" | "shore-2.b brake" | "shore-2.b creep" | "loop-1.b brake" | "loop-1.b creep" | "loop-2.b brake" | "loop-2.b creep" | "hill-3.b brake" | "hill-3.b creep" | "yard-1.a brake" | "yard-1.a creep" | "yard-2.a brake" | "yard-2.a creep" | "yard-3.a brake" | "yard-3.a creep" | "yard-4.a brake" | "yard-4.a creep" | "yard-5.a brake" | "yard-5.a creep" | "tunnel-1.a brake" | "tunnel-1.a creep" | "harbour-1.a brake" | "harbour-1.a creep" | "shore-1.a brake" | "shore-1.a creep" | "loop-1.a brake" | "loop-1.a creep" | "loop-2.a brake" | "loop-2.a creep" | "hill-1.a brake" | "hill-1.a creep" | "yard-1.b brake" | "yard-1.b creep" | "yard-2.b brake" | "yard-2.b creep" | "yard-3.b brake" | "yard-3.b creep" | "yard-4.b brake" | "yard-4.b creep" | "yard-5.b brake" | "yard-5.b creep" | "tunnel-3.b brake" | "tunnel-3.b creep" | "quay-1.a brake" | "quay-1.a creep" | "quay-2.a brake" | "quay-2.a creep"
 ---@alias District string | "harbour" | "hill" | "yard"
+---@alias Accessory string | "quay lamps" | "fog horn"
 ---@alias Link string | "harbour box" | "hill box" | "yard box"
----@alias EventName string | "start" | "stop" | "section_filled" | "section_emptied" | "tagged" | "route_set" | "section_released" | "departed" | "arrived" | "stopped" | "waiting" | "held" | "hold_lifted" | "doubt_raised" | "doubt_cleared" | "signal_changed" | "route_stage" | "route_waiting" | "turnout_lies" | "spot_passed" | "reading" | "power_lost" | "power_back" | "link_lost" | "link_back" | "out_of_service" | "in_service" | "suspected" | "clock" | "button" | "missed"
+---@alias EventName string | "start" | "stop" | "section_filled" | "section_emptied" | "tagged" | "route_set" | "section_released" | "departed" | "arrived" | "stopped" | "waiting" | "held" | "kept_back" | "hold_lifted" | "doubt_raised" | "doubt_cleared" | "signal_changed" | "route_stage" | "route_waiting" | "turnout_lies" | "spot_passed" | "reading" | "power_lost" | "power_back" | "link_lost" | "link_back" | "out_of_service" | "in_service" | "suspected" | "clock" | "button" | "missed"
 
 ---something that happened
 ---@class Event
@@ -318,6 +319,24 @@ function cancel_route(signal) end
 ---@param lie string
 function throw(turnout, lie) end
 
+---switches a function of a train's decoders on or off, until a rule of the train says otherwise: 0 is the headlight, others are the maker's; waits for the answer
+---
+---What can go wrong: refused; not in this script's care
+---@param train Train
+---@param number number
+---@param on boolean
+function set_function(train, number, on) end
+
+---switches an accessory (a lamp, a relay, a sound) on or off; waits for the answer
+---@param accessory Accessory
+---@param on boolean
+function switch(accessory, on) end
+
+---whether an accessory was switched on last
+---@param accessory Accessory
+---@return boolean on
+function is_on(accessory) end
+
 ---lets no trains be worked over a section; waits for the answer
 ---
 ---What can go wrong: refused
@@ -494,4 +513,4 @@ function random_runs(plan) end
 ---@param plan Follow
 function follow(plan) end
 
--- written by `lineclear types`, seal 022933ed4bcb3243
+-- written by `lineclear types`, seal 4646def6e6bbab2e

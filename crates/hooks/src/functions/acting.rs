@@ -4,7 +4,7 @@ use std::collections::VecDeque;
 
 use mlua::{MultiValue, Value};
 use signaller::{Destination, Request};
-use track::{Lie, TrainId};
+use track::{Function, Lie, TrainId};
 
 use super::call::{after, number};
 use super::{Call, shorten};
@@ -125,6 +125,23 @@ pub(crate) fn limit(call: &Call<'_>, desk: &mut Desk) -> Result<MultiValue, Stri
         }
     };
     ask_of_own(call, desk, train, Request::LimitStep { train, step })
+}
+
+pub(crate) fn set_function(call: &Call<'_>, desk: &mut Desk) -> Result<MultiValue, String> {
+    let train = call.train(desk, 0)?;
+    let highest = Function::HIGHEST;
+    let said = call.argument(1).and_then(number);
+    let said = said.filter(|said| (0.0..=f64::from(highest)).contains(said) && said.fract() == 0.0);
+    let number =
+        said.ok_or_else(|| format!("`{}` wants the number of a function from 0 to {highest} here", call.name))?;
+    let on = call.flag(2, "`true` for on or `false` for off")?;
+    ask_of_own(call, desk, train, Request::SwitchFunction { train, number: number as u8, on })
+}
+
+pub(crate) fn switch(call: &Call<'_>, desk: &mut Desk) -> Result<MultiValue, String> {
+    let accessory = desk.names.accessory(&call.text(0, "the name of an accessory")?)?;
+    let on = call.flag(1, "`true` for on or `false` for off")?;
+    ask(call, desk, Request::SwitchAccessory { accessory, on })
 }
 
 pub(crate) fn care(call: &Call<'_>, desk: &mut Desk) -> Result<MultiValue, String> {

@@ -41,6 +41,13 @@ impl Call<'_> {
         }
     }
 
+    pub(super) fn flag(&self, at: usize, what: &str) -> Result<bool, String> {
+        match self.argument(at) {
+            Some(Value::Boolean(flag)) => Ok(*flag),
+            other => Err(self.wants(what, other)),
+        }
+    }
+
     pub(super) fn function(&self, at: usize, what: &str) -> Result<mlua::Function, String> {
         match self.argument(at) {
             Some(Value::Function(function)) => Ok(function.clone()),

@@ -41,6 +41,11 @@ pub(crate) fn is_at(call: &Call<'_>, desk: &mut Desk) -> Result<MultiValue, Stri
     call.answer(desk.picture.is_at(train, place, desk.names.section_of(place)))
 }
 
+pub(crate) fn is_on(call: &Call<'_>, desk: &mut Desk) -> Result<MultiValue, String> {
+    let accessory = desk.names.accessory(&call.text(0, "the name of an accessory")?)?;
+    call.answer(desk.picture.board.accessories[accessory] == Some(true))
+}
+
 pub(crate) fn tag(call: &Call<'_>, desk: &mut Desk) -> Result<MultiValue, String> {
     let section = desk.names.section(&call.text(0, "the name of a section")?)?;
     let (how, trains) = desk.picture.tag(section).map_or(("unknown", &[][..]), describe);

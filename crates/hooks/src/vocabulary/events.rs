@@ -34,6 +34,11 @@ pub(crate) const EVENTS: &[EventWord] = &[
     event("stopped", "a train that was driven was told to stand, wherever that is", &["train"]),
     event("waiting", "a train waits for track", &["train", "reason"]),
     event("held", "a train is held", &["train", "reason"]),
+    event(
+        "kept_back",
+        "a train that a person drives was braked before it would have gone too far",
+        &["train", "reason"],
+    ),
     event("hold_lifted", "a train is held no more", &["train"]),
     event(
         "doubt_raised",

@@ -25,6 +25,7 @@ pub(crate) enum Kind {
     Route,
     Detector,
     District,
+    Accessory,
     Link,
     /// What can happen.
     Event,
@@ -42,6 +43,7 @@ impl Kind {
             Self::Route => "route",
             Self::Detector => "detector",
             Self::District => "power district",
+            Self::Accessory => "accessory",
             Self::Link => "link",
             Self::Event => "event",
         }
@@ -58,6 +60,7 @@ impl Kind {
             Self::Route => "Route",
             Self::Detector => "Detector",
             Self::District => "District",
+            Self::Accessory => "Accessory",
             Self::Link => "Link",
             Self::Event => "EventName",
         }

@@ -123,6 +123,16 @@ const PLAIN: &[Word] = &[
     word("throw", &[TURNOUT, needed("lie", Type::Text)], &[], Run::Waits(acting::throw))
         .does("throws a turnout: `\"straight\"` or `\"diverging\"`; waits for the answer")
         .wrong("refused: never under a train, a lock or a doubt"),
+    word("set_function", &[TRAIN, needed("number", Type::Number), needed("on", Type::Flag)], &[], Run::Waits(acting::set_function))
+        .does(
+            "switches a function of a train's decoders on or off, until a rule of the train says otherwise: 0 is the headlight, others \
+             are the maker's; waits for the answer",
+        )
+        .wrong(NOT_OWN),
+    word("switch", &[needed("accessory", Type::Name(Kind::Accessory)), needed("on", Type::Flag)], &[], Run::Waits(acting::switch))
+        .does("switches an accessory (a lamp, a relay, a sound) on or off; waits for the answer"),
+    word("is_on", &[needed("accessory", Type::Name(Kind::Accessory))], &[needed("on", Type::Flag)], Run::Now(reading::is_on))
+        .does("whether an accessory was switched on last"),
     word("out_of_service", &[SECTION, REASON], &[], Run::Waits(acting::take_out_of_service))
         .does("lets no trains be worked over a section; waits for the answer")
         .wrong("refused"),

@@ -272,6 +272,40 @@ fn routes_turnouts_sections_and_signals_are_asked_for_and_answered() {
 }
 
 #[test]
+fn functions_of_own_trains_and_accessories_are_switched() {
+    let text = r#"
+        task("t", function()
+            care("Heron")
+            set_function("Heron", 0, true)
+            say(try(set_function, "Heron", 29, true))
+            say(try(set_function, "Plover", 0, true))
+            say(is_on("quay lamps"))
+            switch("quay lamps", true)
+            say(is_on("quay lamps"))
+            say(try(switch, "quay lamp", true))
+        end)
+    "#;
+    let mut host = Host::new(&[("t.lua", text)]);
+    host.run_until(1.0);
+    assert_eq!(host.wishes(), ["function 0 of Heron: true"]);
+    host.accept();
+    assert_eq!(host.wishes(), ["quay lamps: true"]);
+    let (ticket, _): (Ticket, _) = host.asked.remove(0);
+    let answered = Output::Fact(Fact::Answered { ticket, answer: Answer::Accepted });
+    host.hear(&[], &[Output::Accessory { accessory: id(0), on: true }, answered]);
+    assert_eq!(
+        host.said(),
+        [
+            "1 t.lua: false `set_function` wants the number of a function from 0 to 28 here",
+            "1 t.lua: false `Plover` is not in the care of this script; hint: take it with `care(\"Plover\")`",
+            "1 t.lua: false",
+            "1 t.lua: true",
+            "1 t.lua: false no accessory `quay lamp`; hint: did you mean `quay lamps`?",
+        ]
+    );
+}
+
+#[test]
 fn a_train_is_sent_through_named_places_without_stopping_there() {
     let text =
         r#"task("t", function() say(send("Heron", "quay-2", { via = { "loop-2", "yard-1" }, within = 600 })) end)"#;

@@ -33,6 +33,7 @@ pub(crate) fn layout() -> Arc<Layout> {
     let district = builder.district("harbour");
     builder.feed(section, district);
     builder.link("harbour box");
+    builder.accessory("quay lamps", None);
     for name in ["Heron", "Plover", "Dunlin"] {
         let mut train = Train::stranger(name);
         if name == "Plover" {
@@ -183,6 +184,10 @@ impl Host {
             Request::PutInService { section } => format!("in service {}", self.layout.sections[*section].name),
             Request::KeepAtDanger { signal, held } => {
                 format!("at danger {}: {held}", self.layout.signals[*signal].name)
+            }
+            Request::SwitchFunction { train: id, number, on } => format!("function {number} of {}: {on}", train(id)),
+            Request::SwitchAccessory { accessory, on } => {
+                format!("{}: {on}", self.layout.accessories[*accessory].name)
             }
             Request::SetRoute { entry, exit, .. } => {
                 format!("set {} to {}", self.layout.signals[*entry].name, exit.name(&self.layout))

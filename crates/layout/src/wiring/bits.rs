@@ -50,6 +50,7 @@ pub(super) fn address<B: Copy>(
         Kind::District => district(asked, value, read, read_set, out),
         Kind::Turnout => turnout(asked, value, read, read_set, out),
         Kind::Signal => signal(asked, value, read_set, out),
+        Kind::Accessory => read_set(value, out).map(|bit| BitsAt { hears: Vec::new(), tells: BitTells::Switch(bit) }),
         Kind::Reader | Kind::Train => {
             out.mistake(asked.span, format!("a {word} is not a matter of bits"))
                 .hint("let a link of another kind carry it");
@@ -85,7 +86,7 @@ fn district<B: Copy>(
     keys.finish(out);
     is_fine.then_some(())?;
     let tells = match set.filter(|_| is_switched) {
-        Some(set) => BitTells::Power(set),
+        Some(set) => BitTells::Switch(set),
         None if is_switched => {
             not_said(out);
             return None;
@@ -250,7 +251,7 @@ pub(super) fn gpio_words(line: &GpioLine) -> String {
 pub(super) fn taken<B>(at: &BitsAt<B>, words: fn(&B) -> String) -> Vec<(String, String)> {
     let told: Vec<&B> = match &at.tells {
         BitTells::Nothing => Vec::new(),
-        BitTells::Level(bit) | BitTells::Power(bit) => vec![bit],
+        BitTells::Level(bit) | BitTells::Switch(bit) => vec![bit],
         BitTells::Pulse { straight, diverging, .. } => vec![straight, diverging],
         BitTells::Lamps(lamps) => lamps.iter().map(|(_, bit)| bit).collect(),
     };

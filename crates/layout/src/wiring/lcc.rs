@@ -85,6 +85,7 @@ pub(super) fn address(lcc: &Lcc, asked: &Asked<'_, '_>, out: &mut Findings) -> O
     let at = match asked.kind {
         Kind::Section => pair(&mut keys, Mark::Occupied, Mark::Free, out),
         Kind::District => district(&mut keys, asked, out),
+        Kind::Accessory => switch(&mut keys, asked, out),
         Kind::Spot => {
             let hears = event(&mut keys, "passed", out).map(|event| vec![(Mark::Passed, event)]);
             hears.map(|hears| LccAt::Marks { hears, tells: Vec::new() })
@@ -109,6 +110,7 @@ fn example(asked: &Asked<'_, '_>) -> String {
         Kind::Section => format!("{name} = {{ occupied = {}, free = {} }}", event(1), event(2)),
         Kind::District if is_switched => format!("{name} = {{ set-live = {}, set-dark = {} }}", event(1), event(2)),
         Kind::District => format!("{name} = {{ live = {}, dark = {} }}", event(1), event(2)),
+        Kind::Accessory => format!("{name} = {{ on = {}, off = {} }}", event(1), event(2)),
         Kind::Spot => format!("{name} = {}", event(1)),
         Kind::Turnout => format!("{name} = {{ set-straight = {}, set-diverging = {} }}", event(1), event(2)),
         Kind::Signal => format!("{name} = {{ red = {}, green = {} }}", event(1), event(2)),
@@ -158,6 +160,16 @@ fn district(keys: &mut Keys<'_>, asked: &Asked<'_, '_>, out: &mut Findings) -> O
     Some(LccAt::Marks { hears, tells: if is_switched { tells } else { Vec::new() } })
 }
 
+/// What switches an accessory.
+fn switch(keys: &mut Keys<'_>, asked: &Asked<'_, '_>, out: &mut Findings) -> Option<LccAt> {
+    if keys.value("accessory").is_some() {
+        let [off, on] = outputs_of_accessory(keys, asked, out)?;
+        return Some(LccAt::Marks { hears: Vec::new(), tells: vec![(Mark::On, on), (Mark::Off, off)] });
+    }
+    let (on, off) = (needed(keys, Mark::On.word(), out), needed(keys, Mark::Off.word(), out));
+    Some(LccAt::Marks { hears: Vec::new(), tells: vec![(Mark::On, on?), (Mark::Off, off?)] })
+}
+
 /// The node of a train, or one for each of its decoders.
 fn train(asked: &Asked<'_, '_>, value: Said<&DeValue<'_>>, out: &mut Findings) -> Option<LccAt> {
     let Thing::Train(train) = asked.thing else { return None };
@@ -181,27 +193,31 @@ fn train(asked: &Asked<'_, '_>, value: Said<&DeValue<'_>>, out: &mut Findings) -
     Some(LccAt::Train(nodes))
 }
 
+/// The events for the two outputs of a pair of an accessory decoder. Output 0 is the diverging one of a turnout, and off (from memory:
+/// RCN-213).
+fn outputs_of_accessory(keys: &mut Keys<'_>, asked: &Asked<'_, '_>, out: &mut Findings) -> Option<[u64; 2]> {
+    let value = keys.value("accessory")?;
+    let number = match value.value {
+        DeValue::Integer(number) => number.to_string(),
+        _ => String::new(),
+    };
+    let accessory = accessory(&number, value.span, asked.name, out)?;
+    Some([0, 1].map(|output| ACCESSORY_ACTIVATE | u64::from(accessory.binary()) << 1 | output))
+}
+
 fn turnout(keys: &mut Keys<'_>, asked: &Asked<'_, '_>, out: &mut Findings) -> Option<LccAt> {
     let Thing::Turnout(turnout) = asked.thing else { return None };
     let turnout = &asked.layout.turnouts[turnout];
     let (straight, diverging) = (event(keys, "straight", out), event(keys, "diverging", out));
     let (set_straight, set_diverging) = (event(keys, "set-straight", out), event(keys, "set-diverging", out));
-    let accessory = keys.value("accessory").and_then(|value| {
-        let number = match value.value {
-            DeValue::Integer(number) => number.to_string(),
-            _ => String::new(),
-        };
-        accessory(&number, value.span, asked.name, out)
-    });
-    if keys.has("accessory") && accessory.is_none() {
+    let outputs = outputs_of_accessory(keys, asked, out);
+    if keys.has("accessory") && outputs.is_none() {
         return None;
     }
     let pairs = |straight, diverging| pair_of((Mark::Straight, straight), (Mark::Diverging, diverging));
     let mut tells = pairs(set_straight, set_diverging);
-    if let Some(accessory) = accessory {
-        // Output 0 of a pair is the diverging one (from memory: RCN-213).
-        let event = |output: u64| ACCESSORY_ACTIVATE | u64::from(accessory.binary()) << 1 | output;
-        tells = vec![(Mark::Straight, event(1)), (Mark::Diverging, event(0))];
+    if let Some([diverging, straight]) = outputs {
+        tells = vec![(Mark::Straight, straight), (Mark::Diverging, diverging)];
     }
     let hears = pairs(straight, diverging);
     if turnout.worked && tells.is_empty() {

@@ -78,6 +78,7 @@ pub(super) fn address(mqtt: &Mqtt, asked: &Asked<'_, '_>, out: &mut Findings) ->
         Kind::Section => reader.section(out),
         Kind::Spot => reader.hears_marks(&[Mark::Passed], out),
         Kind::District => reader.district(out),
+        Kind::Accessory => reader.accessory(out),
         Kind::Reader => reader.hears(Reads::Train, out),
         Kind::Turnout => reader.turnout(out),
         Kind::Signal => reader.signal(out),
@@ -101,6 +102,7 @@ fn what(kind: Kind) -> &'static str {
         Kind::Signal => "the address of a signal",
         Kind::Train => "the address of a train",
         Kind::District => "the address of a district",
+        Kind::Accessory => "the address of an accessory",
     }
 }
 
@@ -230,6 +232,13 @@ impl<'t> Reader<'_, 't> {
         let tells = self.orders(&reports, ["set-live", "set-dark"], out)?;
         let hears = self.hears(Reads::Marks(reports), out)?.hears;
         Some(MqttAt { hears, tells: Some(tells).filter(|_| is_switched) })
+    }
+
+    fn accessory(&mut self, out: &mut Findings) -> Option<MqttAt> {
+        let words = self.marks(&[Mark::On, Mark::Off], out);
+        self.check_words(&words, out)?;
+        let topic = if self.topic_is_written() { self.topic.clone() } else { format!("{}/set", self.topic) };
+        Some(MqttAt { hears: None, tells: Some(self.tells(topic, Says::Marks(words), out)) })
     }
 
     fn signal(&mut self, out: &mut Findings) -> Option<MqttAt> {

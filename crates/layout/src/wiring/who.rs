@@ -23,11 +23,20 @@ pub(crate) enum Kind {
     Signal,
     Train,
     District,
+    Accessory,
 }
 
 impl Kind {
-    pub(crate) const ALL: [Self; 7] =
-        [Self::Section, Self::Spot, Self::Reader, Self::Turnout, Self::Signal, Self::Train, Self::District];
+    pub(crate) const ALL: [Self; 8] = [
+        Self::Section,
+        Self::Spot,
+        Self::Reader,
+        Self::Turnout,
+        Self::Signal,
+        Self::Train,
+        Self::District,
+        Self::Accessory,
+    ];
 
     /// The key of the list of such things.
     pub(crate) fn key(self) -> &'static str {
@@ -39,6 +48,7 @@ impl Kind {
             Self::Signal => "signals",
             Self::Train => "trains",
             Self::District => "districts",
+            Self::Accessory => "accessories",
         }
     }
 
@@ -51,6 +61,7 @@ impl Kind {
             Self::Signal => "signal",
             Self::Train => "train",
             Self::District => "district",
+            Self::Accessory => "accessory",
         }
     }
 
@@ -63,6 +74,7 @@ impl Kind {
             Thing::Signal(_) => Self::Signal,
             Thing::Train(_) => Self::Train,
             Thing::District(_) => Self::District,
+            Thing::Accessory(_) => Self::Accessory,
         }
     }
 }
@@ -76,6 +88,7 @@ pub(crate) fn name_of(thing: Thing, layout: &Layout) -> &str {
         Thing::Signal(signal) => &layout.signals[signal].name,
         Thing::Train(train) => &layout.trains[train].name,
         Thing::District(district) => &layout.districts[district].name,
+        Thing::Accessory(accessory) => &layout.accessories[accessory].name,
     }
 }
 
@@ -92,6 +105,7 @@ fn things(kind: Kind, layout: &Layout) -> Vec<Thing> {
         Kind::Signal => layout.signals.ids().map(Thing::Signal).collect(),
         Kind::Train => layout.trains.ids().map(Thing::Train).collect(),
         Kind::District => layout.districts.ids().map(Thing::District).collect(),
+        Kind::Accessory => layout.accessories.ids().map(Thing::Accessory).collect(),
     }
 }
 
@@ -102,6 +116,7 @@ fn link_of(thing: Thing, layout: &Layout) -> Option<LinkId> {
         Thing::Spot(detector) | Thing::Reader(detector) => layout.detectors[detector].link,
         Thing::Turnout(turnout) => layout.turnouts[turnout].link,
         Thing::Train(train) => layout.trains[train].link,
+        Thing::Accessory(accessory) => layout.accessories[accessory].link,
         Thing::Signal(_) | Thing::District(_) => None,
     }
 }
@@ -116,6 +131,7 @@ fn give(thing: Thing, link: LinkId, layout: &mut Layout) {
         Thing::Spot(detector) | Thing::Reader(detector) => layout.detectors[detector].link = Some(link),
         Thing::Turnout(turnout) => layout.turnouts[turnout].link = Some(link),
         Thing::Train(train) => layout.trains[train].link = Some(link),
+        Thing::Accessory(accessory) => layout.accessories[accessory].link = Some(link),
         Thing::Signal(_) | Thing::District(_) => {}
     }
 }
@@ -223,7 +239,7 @@ pub(crate) fn adapter_address(adapter: &Adapter, asked: &Asked<'_, '_>, out: &mu
             return None;
         }
     };
-    if adapter.sends_packets && asked.kind == Kind::Turnout {
+    if adapter.sends_packets && matches!(asked.kind, Kind::Turnout | Kind::Accessory) {
         let span = asked.value.map_or(asked.span, |value| value.span);
         accessory(&text, span, asked.name, out)?;
     }
@@ -280,7 +296,7 @@ pub(crate) fn check_uncarried(wiring: &Wiring, resolved: &Resolved<'_>, file: Sp
     let is_worked = |thing: Thing| matches!(thing, Thing::Turnout(turnout) if layout.turnouts[turnout].worked || layout.turnouts[turnout].reported);
     let is_switched =
         |thing: Thing| matches!(thing, Thing::District(district) if layout.districts[district].is_switched);
-    let told: [(Kind, Vec<String>, &str); 4] = [
+    let told: [(Kind, Vec<String>, &str); 5] = [
         (Kind::Section, missing(Kind::Section, &|_| true), "what no link reports counts as occupied"),
         (Kind::Turnout, missing(Kind::Turnout, &is_worked), "what no link carries is neither thrown nor reported"),
         (Kind::Train, missing(Kind::Train, &|_| true), "what no link carries is not driven"),
@@ -289,6 +305,7 @@ pub(crate) fn check_uncarried(wiring: &Wiring, resolved: &Resolved<'_>, file: Sp
             missing(Kind::District, &is_switched),
             "power that is said to be `switched` cannot be cut where no link carries it, in the last resort either",
         ),
+        (Kind::Accessory, missing(Kind::Accessory, &|_| true), "what no link carries is not switched"),
     ];
     for (kind, names, hint) in told {
         if !names.is_empty() {
@@ -302,6 +319,7 @@ pub(crate) fn check_uncarried(wiring: &Wiring, resolved: &Resolved<'_>, file: Sp
         let is_used = things(Kind::Section, layout)
             .into_iter()
             .chain(things(Kind::Turnout, layout))
+            .chain(things(Kind::Accessory, layout))
             .any(|thing| link_of(thing, layout) == Some(id));
         if !is_here && is_used {
             out.warning(

@@ -394,7 +394,7 @@ fn power_is_switched_over_links_of_every_kind() {
     else {
         panic!("bits")
     };
-    let BitTells::Power(bit) = bits.tells else { panic!("a bit is set: {bits:?}") };
+    let BitTells::Switch(bit) = bits.tells else { panic!("a bit is set: {bits:?}") };
     assert_eq!((bits.hears.len(), bit.number), (0, 3));
 }
 

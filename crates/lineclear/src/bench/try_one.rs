@@ -1,4 +1,4 @@
-//! `lineclear try`: one turnout, signal, train or power district, worked by hand.
+//! `lineclear try`: one turnout, signal, train, power district or accessory, worked by hand.
 
 use std::io::{self, Write};
 use std::net::{SocketAddr, TcpStream};
@@ -23,11 +23,11 @@ pub(crate) struct Args {
     /// The folder of the layout
     #[arg(value_name = "DIR")]
     layout: PathBuf,
-    /// A turnout, a signal, a train or a power district
+    /// A turnout, a signal, a train, a power district or an accessory
     #[arg(value_name = "NAME")]
     name: String,
     /// `straight` or `diverging` (`off` or `on`); an aspect, or `off` for a dark signal; for a train a speed step, less than 0 backward,
-    /// or a function such as `f0`; `live` or `dark`
+    /// or a function such as `f0`; `live` or `dark`; `on` or `off`
     #[arg(value_name = "WHAT", allow_hyphen_values = true)]
     what: String,
     /// Where the control door of a daemon would be
@@ -36,8 +36,8 @@ pub(crate) struct Args {
 }
 
 const HELP: &str = "\
-While a daemon runs, a turnout is thrown by it, and only where no train, lock or doubt forbids that; signals and trains are the
-daemon's own: ask it by `lineclear tell`. Where none runs, NOTHING LOOKS AFTER SAFETY: look at the track before you throw a turnout or move a
+While a daemon runs, a turnout is thrown by it, and only where no train, lock or doubt forbids that, and an accessory is switched by
+it; signals and trains are the daemon's own: ask it by `lineclear tell`. Where none runs, NOTHING LOOKS AFTER SAFETY: look at the track before you throw a turnout or move a
 train, and keep the switch that cuts track power within reach. A train runs for two seconds and is then told to stand; a function
 is on for so long. What a train was last told it may do at once where power comes back.";
 
@@ -126,26 +126,41 @@ fn wanted(layout: &Layout, name: &str, what: &str) -> Result<(Thing, Vec<Output>
         }
         return Ok((Thing::District(district), vec![Output::Power { district, live }]));
     }
+    if let Some(accessory) = layout.accessory_named(name) {
+        let on = match what {
+            "on" => true,
+            "off" => false,
+            _ => return Err(format!("an accessory is `on` or `off`, not `{what}`")),
+        };
+        return Ok((Thing::Accessory(accessory), vec![Output::Accessory { accessory, on }]));
+    }
     let turnouts = layout.turnouts.values().map(|turnout| turnout.name.as_str());
     let all = turnouts
         .chain(layout.signals.values().map(|signal| signal.name.as_str()))
         .chain(layout.trains.values().map(|train| train.name.as_str()))
-        .chain(layout.districts.values().map(|district| district.name.as_str()));
+        .chain(layout.districts.values().map(|district| district.name.as_str()))
+        .chain(layout.accessories.values().map(|accessory| accessory.name.as_str()));
     let hint = nearest(name, all).map(|near| format!("\nhint: the nearest name is `{near}`")).unwrap_or_default();
-    Err(format!("no turnout, signal, train or power district is named `{name}`{hint}"))
+    Err(format!("no turnout, signal, train, power district or accessory is named `{name}`{hint}"))
 }
 
 /// A daemon runs: it decides.
 fn by_the_daemon(args: &Args, outputs: &[Output]) -> Exit {
-    let Some(Output::Throw { lie, .. }) = outputs.first() else {
-        return complain(&format_args!(
-            "error: a daemon runs at `{}`, and shows signals, drives trains and switches power itself\n\
-             hint: ask it by `lineclear tell`, or end it first",
-            args.door
-        ));
+    let wish = match outputs.first() {
+        Some(Output::Throw { lie, .. }) => {
+            let to = if *lie == Lie::Straight { Lying::Straight } else { Lying::Diverging };
+            Wish::Throw { turnout: args.name.clone(), to }
+        }
+        Some(Output::Accessory { on, .. }) => Wish::Switch { accessory: args.name.clone(), on: *on },
+        _ => {
+            return complain(&format_args!(
+                "error: a daemon runs at `{}`, and shows signals, drives trains and switches power itself\n\
+                 hint: ask it by `lineclear tell`, or end it first",
+                args.door
+            ));
+        }
     };
-    let to = if *lie == Lie::Straight { Lying::Straight } else { Lying::Diverging };
-    match caller::ask(args.door, &Wish::Throw { turnout: args.name.clone(), to }) {
+    match caller::ask(args.door, &wish) {
         Ok(Fate::Accepted { .. }) => {
             say("accepted by the daemon");
             Exit::Fine

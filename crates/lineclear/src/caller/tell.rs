@@ -34,6 +34,13 @@ enum Way {
     Backward,
 }
 
+/// How something is to be that is on or off.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+enum OnOff {
+    On,
+    Off,
+}
+
 #[derive(Clone, Debug, Subcommand)]
 enum What {
     /// A train was put down, or stands, on these sections, tail first
@@ -83,6 +90,10 @@ enum What {
     CutPower { district: String },
     /// Switch power on again that was cut
     RestorePower { district: String },
+    /// Switch a function of a train's decoders on or off
+    Function { train: String, number: u8, to: OnOff },
+    /// Switch an accessory on or off
+    Switch { accessory: String, to: OnOff },
     /// Stop every train at once
     StopAll,
     /// Let trains run again after `stop-all`
@@ -175,6 +186,8 @@ impl What {
             Self::EmergencyStop { region, .. } => Wish::EmergencyStopIn { sections: region },
             Self::CutPower { district } => Wish::CutPower { district },
             Self::RestorePower { district } => Wish::RestorePower { district },
+            Self::Function { train, number, to } => Wish::Function { train, number, on: to == OnOff::On },
+            Self::Switch { accessory, to } => Wish::Switch { accessory, on: to == OnOff::On },
             Self::StopAll => Wish::StopAll {},
             Self::ResumeAll => Wish::ResumeAll {},
             Self::Hold { train, reason } => Wish::Hold { train, reason: reason.join(" ") },

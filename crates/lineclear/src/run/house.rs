@@ -750,6 +750,12 @@ fn going_on(before: &Board, layout: Arc<Layout>, numbers: &Renumbering) -> Board
             };
             let going_on = board.errands.entry(now).or_default();
             (going_on.trips, going_on.at) = (errand.trips, at);
+            going_on.functions.clone_from(&errand.functions);
+        }
+    }
+    for (id, accessory) in before.accessories.iter() {
+        if let Some(now) = numbers.accessories[id] {
+            board.accessories[now] = *accessory;
         }
     }
     board

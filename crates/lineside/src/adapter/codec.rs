@@ -74,6 +74,7 @@ pub(super) fn word(thing: Thing) -> &'static str {
         Thing::Signal(_) => "signal",
         Thing::Train(_) => "train",
         Thing::District(_) => "district",
+        Thing::Accessory(_) => "accessory",
     }
 }
 
@@ -331,6 +332,11 @@ impl Codec {
             Output::Power { district, live } => self
                 .place(Thing::District(district))
                 .map(|(name, at)| json!({ "district": name, "at": at, "power": live }))
+                .into_iter()
+                .collect(),
+            Output::Accessory { accessory, on } => self
+                .place(Thing::Accessory(accessory))
+                .map(|(name, at)| json!({ "accessory": name, "at": at, "on": on }))
                 .into_iter()
                 .collect(),
             Output::Show { signal, aspect } => {

@@ -46,6 +46,8 @@ impl Mirror {
             Mark::Passed => json!({ kind: name }),
             Mark::Moving => json!({ kind: name, "lies": "unknown" }),
             Mark::Straight | Mark::Diverging => json!({ kind: name, "lies": mark.word() }),
+            // Nobody reports how an accessory is.
+            Mark::On | Mark::Off => return None,
         })
     }
 
@@ -67,6 +69,12 @@ impl Mirror {
         }
         if let Some(name) = named("district") {
             return Some(Output::Power { district: self.layout.district_named(name)?, live: line["power"].as_bool()? });
+        }
+        if let Some(name) = named("accessory") {
+            return Some(Output::Accessory {
+                accessory: self.layout.accessory_named(name)?,
+                on: line["on"].as_bool()?,
+            });
         }
         let train = self.layout.train_named(named("train")?)?;
         order_in(&self.layout, train, line, "drive")

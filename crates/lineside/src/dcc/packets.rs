@@ -6,18 +6,19 @@ use std::sync::Arc;
 use signaller::{Direction, Output};
 use track::dcc::{self, Accessory, Current, SpeedOrder};
 use track::wiring::Thing;
-use track::{Address, Facing, Layout, Lie, SpeedSteps, TrainId, TurnoutId};
+use track::{AccessoryId, Address, Facing, Layout, Lie, SpeedSteps, TrainId, TurnoutId};
 
 use super::scheduler::Scheduler;
 use crate::motion::{Motion, Motions, as_seen};
 
-/// Trains and turnouts of one link that are reached by packets.
+/// Trains, turnouts and accessories of one link that are reached by packets.
 #[derive(Debug)]
 pub struct Packets {
     scheduler: Scheduler,
     motions: Motions,
     trains: BTreeMap<TrainId, Decoders>,
     turnouts: BTreeMap<TurnoutId, Accessory>,
+    accessories: BTreeMap<AccessoryId, Accessory>,
 }
 
 /// The decoders of a train, each with how it stands there.
@@ -28,9 +29,11 @@ struct Decoders {
 }
 
 impl Packets {
-    /// For what a link carries: each thing with its name and its address, which for a turnout is the number of its accessory.
+    /// For what a link carries: each thing with its name and its address, which for a turnout or an accessory is the number of its
+    /// decoder.
     pub fn new(layout: &Arc<Layout>, carries: &[(Thing, String, String)]) -> Self {
-        let (mut trains, mut turnouts) = (BTreeMap::new(), BTreeMap::new());
+        let (mut trains, mut turnouts, mut accessories) = (BTreeMap::new(), BTreeMap::new(), BTreeMap::new());
+        let decoder_at = |at: &str| at.parse().ok().and_then(|number| Accessory::of_user_number(number).ok());
         for (thing, _, at) in carries {
             match *thing {
                 Thing::Train(train) => {
@@ -40,14 +43,14 @@ impl Packets {
                         trains.insert(train, decoders);
                     }
                 }
-                Thing::Turnout(turnout) => {
-                    let accessory = at.parse().ok().and_then(|number| Accessory::of_user_number(number).ok());
-                    turnouts.extend(accessory.map(|accessory| (turnout, accessory)));
+                Thing::Turnout(turnout) => turnouts.extend(decoder_at(at).map(|decoder| (turnout, decoder))),
+                Thing::Accessory(accessory) => {
+                    accessories.extend(decoder_at(at).map(|decoder| (accessory, decoder)));
                 }
                 _ => {}
             }
         }
-        Self { scheduler: Scheduler::new(), motions: Motions::default(), trains, turnouts }
+        Self { scheduler: Scheduler::new(), motions: Motions::default(), trains, turnouts, accessories }
     }
 
     /// Takes an order in; tells whether it is one for packets.
@@ -84,6 +87,12 @@ impl Packets {
                     Lie::Diverging => dcc::Output::First,
                 };
                 self.scheduler.work(accessory, output, Current::On);
+                true
+            }
+            Output::Accessory { accessory, on } => {
+                let Some(&decoder) = self.accessories.get(&accessory) else { return false };
+                let output = if on { dcc::Output::Second } else { dcc::Output::First };
+                self.scheduler.work(decoder, output, Current::On);
                 true
             }
             _ => false,

@@ -216,6 +216,7 @@ fn output_of(thing: Thing, mark: Mark) -> Option<Output> {
     Some(match (thing, mark) {
         (Thing::Turnout(turnout), Mark::Straight) => Output::Throw { turnout, lie: Lie::Straight },
         (Thing::Turnout(turnout), Mark::Diverging) => Output::Throw { turnout, lie: Lie::Diverging },
+        (Thing::Accessory(accessory), mark) => Output::Accessory { accessory, on: mark == Mark::On },
         (Thing::District(district), mark) => Output::Power { district, live: mark == Mark::Live },
         _ => return None,
     })

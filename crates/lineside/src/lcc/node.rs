@@ -17,7 +17,7 @@ use super::message::{Assembly, Body, Message, Mti};
 use super::{Aliases, EventId, NodeId, dotted};
 use crate::motion::{Motion, Motions};
 use crate::news::{Meaning, Overheard, Told};
-use crate::reading::{Trains, input_of, mark_of_lie, mark_of_power, read_by, title};
+use crate::reading::{Trains, input_of, mark_of_lie, mark_of_power, mark_of_switch, read_by, title};
 
 /// How long after the four questions an alias is taken where nobody objects (CAN Frame Transfer, section 6.2.1).
 const OBJECTIONS: Duration = Duration::from_millis(200);
@@ -326,6 +326,9 @@ impl Node {
             }
             Output::Power { district, live } => {
                 self.events.marks.get(&(Thing::District(district), mark_of_power(live))).copied()
+            }
+            Output::Accessory { accessory, on } => {
+                self.events.marks.get(&(Thing::Accessory(accessory), mark_of_switch(on))).copied()
             }
             Output::Drive { .. } | Output::EmergencyStop { .. } => {
                 self.drive(output, &mut turn);

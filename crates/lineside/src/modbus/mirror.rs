@@ -124,7 +124,10 @@ impl Mirror {
                 let (_, lie) = ways.into_iter().find(|(bit, _)| is(bit) == Some(true))?;
                 Some(Output::Throw { turnout, lie })
             }
-            (&Thing::District(district), BitTells::Power(bit)) => Some(Output::Power { district, live: is(bit)? }),
+            (&Thing::District(district), BitTells::Switch(bit)) => Some(Output::Power { district, live: is(bit)? }),
+            (&Thing::Accessory(accessory), BitTells::Switch(bit)) => {
+                Some(Output::Accessory { accessory, on: is(bit)? })
+            }
             _ => None,
         })
     }

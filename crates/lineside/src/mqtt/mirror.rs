@@ -105,6 +105,10 @@ impl Mirror {
                 let mark = marks.iter().find(|(_, word)| is_word(text, word)).map(|(mark, _)| *mark)?;
                 Some(Output::Power { district, live: mark == Mark::Live })
             }
+            (Thing::Accessory(accessory), Says::Marks(marks)) => {
+                let mark = marks.iter().find(|(_, word)| is_word(text, word)).map(|(mark, _)| *mark)?;
+                Some(Output::Accessory { accessory, on: mark == Mark::On })
+            }
             (Thing::Train(train), Says::Train(_)) => {
                 order_in(&self.layout, train, &serde_json::from_str(text).ok()?, "direction")
             }

@@ -2,6 +2,7 @@
 
 #![cfg(test)]
 
+mod accessories;
 mod adapter;
 mod dcc;
 mod lcc;

@@ -30,6 +30,8 @@ reader = "quay"
 [[district]]
 name = "harbour"
 switched = true
+[[accessory]]
+name = "quay lamps"
 [[joint]]
 ends = ["quay.b", "throat.toe"]
 [[off-layout]]

@@ -5,7 +5,10 @@ use signaller::{
     RouteStage, StoodWithin, Suspect, Tag, Ticket,
 };
 use track::routes::Exit;
-use track::{Aspect, DetectorId, DistrictId, EndId, Id, Lie, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId};
+use track::{
+    AccessoryId, Aspect, DetectorId, DistrictId, EndId, Id, Lie, LinkId, SectionId, SignalId, StopId, TrainId,
+    TurnoutId,
+};
 
 use super::{Coded, Garbled, fields, kinds};
 use crate::entry::Cause;
@@ -25,7 +28,7 @@ macro_rules! ids {
     )*};
 }
 
-ids!(DetectorId, DistrictId, EndId, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId);
+ids!(AccessoryId, DetectorId, DistrictId, EndId, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId);
 
 macro_rules! wrapped {
     ($($name:ident),*) => {$(
@@ -95,6 +98,8 @@ kinds! {
         27 EmergencyStop { of },
         28 CutPower { district },
         29 RestorePower { district },
+        30 SwitchFunction { train, number, on },
+        31 SwitchAccessory { accessory, on },
     }
     Output {
         0 Drive { train, direction, step },
@@ -105,6 +110,7 @@ kinds! {
         5 EmergencyStop { train },
         6 Power { district, live },
         7 Function { train, number, on },
+        8 Accessory { accessory, on },
     }
     Fact {
         0 Tagged { section, tag },

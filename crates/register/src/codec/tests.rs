@@ -168,7 +168,9 @@ impl Dice {
             28 => Request::EmergencyStop { of: Extent::Region(self.ids()) },
             29 => Request::EmergencyStop { of: Extent::Everything },
             30 => Request::CutPower { district: self.id() },
-            _ => Request::RestorePower { district: self.id() },
+            31 => Request::RestorePower { district: self.id() },
+            32 => Request::SwitchFunction { train: self.id(), number: self.number() as u8, on: self.yes() },
+            _ => Request::SwitchAccessory { accessory: self.id(), on: self.yes() },
         }
     }
 
@@ -180,6 +182,7 @@ impl Dice {
             3 => Output::Light { signal: self.id(), lit: self.yes() },
             33 => Output::EmergencyStop { train: self.id() },
             34 => Output::Power { district: self.id(), live: self.yes() },
+            36 => Output::Accessory { accessory: self.id(), on: self.yes() },
             35 => Output::Function { train: self.id(), number: self.number() as u8, on: self.yes() },
             kind => Output::Fact(self.fact(kind - 4)),
         }
@@ -265,7 +268,7 @@ impl Dice {
 
 /// How many kinds of inputs and outputs there were when the format was made, and there are now: later ones are last.
 const FIRST: (u64, u64) = (36, 32);
-const NOW: (u64, u64) = (43, 36);
+const NOW: (u64, u64) = (45, 37);
 
 /// One of every kind.
 fn one_of_each(dice: &mut Dice, (inputs, outputs): (u64, u64)) -> (Vec<Input>, Vec<Output>) {

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use track::{DistrictId, SignalId, TrainId};
+use track::{AccessoryId, DistrictId, Function, SignalId, TrainId};
 
 use super::{Conduct, Signaller};
 use crate::door::{Answer, Direction, Extent, Fact, Input, Output, Protection, Refusal, Request, Ticket};
@@ -66,6 +66,8 @@ impl Signaller {
             Request::EmergencyStop { of } => self.emergency_stop(of, now),
             Request::CutPower { district } => self.cut_power(*district),
             Request::RestorePower { district } => self.restore_power(*district, now),
+            Request::SwitchFunction { train, number, on } => self.switch_function(*train, *number, *on),
+            Request::SwitchAccessory { accessory, on } => self.switch_accessory(*accessory, *on),
             Request::StopAll => {
                 interlock.stop_all(now, identity, outputs);
                 Ok(())
@@ -115,6 +117,24 @@ impl Signaller {
                 interlock.begin_roll_call(*train, now, identity, (&self.drive, &self.signals), outputs)
             }
         }
+    }
+
+    fn switch_function(&mut self, train: TrainId, number: u8, on: bool) -> Result<(), String> {
+        self.known_train(train)?;
+        if number > Function::HIGHEST {
+            return Err(format!(
+                "there is no function {number}; hint: they are numbered from 0 to {}",
+                Function::HIGHEST
+            ));
+        }
+        self.outputs.push(Output::Function { train, number, on });
+        Ok(())
+    }
+
+    fn switch_accessory(&mut self, accessory: AccessoryId, on: bool) -> Result<(), String> {
+        self.layout.accessories.get(accessory).ok_or("there is no such accessory")?;
+        self.outputs.push(Output::Accessory { accessory, on });
+        Ok(())
     }
 
     fn limit_step(&mut self, train: TrainId, step: Option<u8>) -> Result<(), String> {

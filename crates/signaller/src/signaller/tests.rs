@@ -1,9 +1,9 @@
 //! What people say to a signaller that drives.
 
-use track::Length;
+use track::{AccessoryId, Id as _, Length};
 
-use crate::model::{World, refusal};
-use crate::{Answer, Fact, Request, Tag};
+use crate::model::{World, builder, refusal};
+use crate::{Answer, Fact, Output, Request, Tag};
 
 fn identify(world: &World, section: &str, train: &str) -> Request {
     Request::Identify { section: world.section(section), train: world.train(train) }
@@ -49,6 +49,23 @@ fn a_train_that_moves_is_not_put_elsewhere_by_a_word() {
     let word = identify(&world, "e0", "Heron");
     let reason = refusal(world.ask(word));
     assert_eq!(reason, "`Heron` moves, and cannot have come to `e0`; hint: stop it first");
+}
+
+#[test]
+fn functions_and_accessories_are_switched_as_somebody_wishes() {
+    let mut world = World::with_two_trains();
+    let train = world.train("Heron");
+    assert_eq!(world.ask(Request::SwitchFunction { train, number: 28, on: true }), Answer::Accepted);
+    assert!(world.said.iter().any(|(_, said)| *said == Output::Function { train, number: 28, on: true }));
+    let reason = refusal(world.ask(Request::SwitchFunction { train, number: 29, on: true }));
+    assert_eq!(reason, "there is no function 29; hint: they are numbered from 0 to 28");
+    let reason = refusal(world.ask(Request::SwitchAccessory { accessory: AccessoryId::from_index(0), on: true }));
+    assert_eq!(reason, "there is no such accessory");
+    let mut builder = builder();
+    let lamps = builder.accessory("lamps", None);
+    let mut world = World::new(builder.build());
+    assert_eq!(world.ask(Request::SwitchAccessory { accessory: lamps, on: true }), Answer::Accepted);
+    assert!(world.said.iter().any(|(_, said)| *said == Output::Accessory { accessory: lamps, on: true }));
 }
 
 #[test]

@@ -164,6 +164,7 @@ impl Carrier<'_> {
             "StopId" => place(&numbers.stops, at),
             "DetectorId" => place(&numbers.detectors, at),
             "DistrictId" => place(&numbers.districts, at),
+            "AccessoryId" => place(&numbers.accessories, at),
             "LinkId" => place(&numbers.links, at),
             "TrainId" => place(&numbers.trains, at),
             _ => None,

@@ -238,7 +238,11 @@ impl Checkers {
                     self.rolling.remove(train);
                 }
             }
-            Output::Light { .. } | Output::Function { .. } | Output::EmergencyStop { .. } | Output::Power { .. } => {}
+            Output::Light { .. }
+            | Output::Function { .. }
+            | Output::Accessory { .. }
+            | Output::EmergencyStop { .. }
+            | Output::Power { .. } => {}
             Output::Fact(Fact::Tagged { section, tag }) => {
                 self.claims.made += u64::from(matches!(tag, Tag::Sure(_)));
                 self.said.tags[*section] = Some(tag.clone());

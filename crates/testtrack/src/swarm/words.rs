@@ -128,6 +128,10 @@ fn said(layout: &Layout, output: &Output) -> Option<String> {
         Output::Function { train: id, number, on } => {
             format!("function {number} of {} shall be {}", train(id), if *on { "on" } else { "off" })
         }
+        Output::Accessory { accessory, on } => {
+            let name = &layout.accessories[*accessory].name;
+            format!("{name} shall be {}", if *on { "on" } else { "off" })
+        }
         Output::Power { district, live } => {
             let place = &layout.districts[*district].name;
             format!("{place} shall be {}", if *live { "live" } else { "dark" })
