@@ -5,7 +5,7 @@ use std::cell::Cell;
 use std::time::Duration;
 
 use smallvec::{SmallVec, smallvec};
-use track::{EndId, Layout, Length, Lie, SectionId, Table, TrainId, TurnoutId, WayId};
+use track::{EndId, Layout, Length, Lie, Need, SectionId, Table, TrainId, TurnoutId, WayId};
 
 use super::account::{Head, Holds, Stand, Stands, Who, drop, put};
 use super::odometer::{Leaving, MEASURED_WITHIN, Odometers, detectable_length};
@@ -504,8 +504,9 @@ impl Scene<'_> {
     /// The same, into a section to which it was told to go, or not.
     pub fn ahead_into(&self, stand: &Stand, way: Option<WayId>, section: SectionId) -> f64 {
         let price = self.ahead(stand, way);
-        // A train that somebody pushes goes where it likes.
-        if price > self.prices.by_hand { price * self.authorised(stand.who, section) } else { price }
+        // A train that somebody pushes goes where it likes, and one that a turnout leads another way where that leads.
+        let is_led = way.is_some_and(|way| self.turnouts(way) < 1.0);
+        if price > self.prices.by_hand && !is_led { price * self.authorised(stand.who, section) } else { price }
     }
 
     fn reversing(&self, stand: &Stand) -> f64 {
@@ -542,11 +543,12 @@ impl Scene<'_> {
     }
 
     fn turnouts(&self, way: WayId) -> f64 {
-        let needs = &self.layout.ways[way].needs;
-        if needs.is_empty() {
-            return 1.0;
-        }
-        let against = needs.iter().filter(|need| self.lies[need.turnout].is_some_and(|lie| lie != need.lie)).count();
-        if against == 0 { 1.0 } else { self.prices.against_turnout }
+        let needs = self.layout.ways[way].needs.iter();
+        let against = needs.filter(|need| self.lies[need.turnout].is_some_and(|lie| lie != need.lie));
+        let price = |need: &Need| match self.layout.turnouts[need.turnout].reported {
+            true => self.prices.against_turnout,
+            false => self.prices.against_unreported,
+        };
+        against.map(price).reduce(f64::min).unwrap_or(1.0)
     }
 }

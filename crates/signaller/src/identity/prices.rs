@@ -52,6 +52,8 @@ pub struct Prices {
     pub lifted_but_filled: f64,
     /// A move through a turnout that is known to lie the other way: a wrong report of its position.
     pub against_turnout: f64,
+    /// The same, where the turnout reports nothing: it did not move when it was thrown.
+    pub against_unreported: f64,
     /// A train that is driven runs into a section that it was not granted: it did not hear an order, or brakes badly.
     pub beyond_authority: f64,
     /// A report took some seconds: a train that has come to stand by now filled a section before it did.
@@ -89,6 +91,7 @@ impl Prices {
         taken_off_unheard: 1e-2,
         lifted_but_filled: 1e-3,
         against_turnout: 1e-4,
+        against_unreported: 8e-4,
         beyond_authority: 3e-4,
         told_late: 1e-2,
         by_hand: 3e-5,
@@ -122,6 +125,7 @@ impl Prices {
         ("a train is taken off and nobody says so", |prices| &mut prices.taken_off_unheard),
         ("a train is taken off and its section stays filled", |prices| &mut prices.lifted_but_filled),
         ("a train runs against a turnout as it is reported", |prices| &mut prices.against_turnout),
+        ("a turnout that reports nothing did not move when it was thrown", |prices| &mut prices.against_unreported),
         ("a train runs beyond its authority", |prices| &mut prices.beyond_authority),
         ("a report comes seconds late", |prices| &mut prices.told_late),
         ("a train moves otherwise than it is driven: by hand", |prices| &mut prices.by_hand),

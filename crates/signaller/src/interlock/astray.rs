@@ -7,10 +7,10 @@
 use std::time::Duration;
 
 use smallvec::SmallVec;
-use track::{EndId, Length, SectionId, TrainId, Traverse};
+use track::{EndId, Length, Lie, Need, SectionId, TrainId, Traverse, TurnoutId};
 
 use super::{HoldKind, Interlock, Wait};
-use crate::door::{Fact, Output};
+use crate::door::{Fact, Output, Suspect};
 use crate::identity::Whereabouts;
 use crate::picture::Picture;
 use crate::time::Time;
@@ -65,6 +65,30 @@ impl Interlock {
         };
         self.hold_where_found(train, reason, outputs);
         self.lift_hold(train, HoldKind::Doubt, outputs);
+    }
+
+    /// Takes note of the turnouts that most likely led a train another way than it was granted.
+    pub(super) fn note_misled(&mut self, train: TrainId, stand: &Whereabouts, outputs: &mut Vec<Output>) {
+        let mut led: SmallVec<[(TurnoutId, Lie); 2]> = SmallVec::new();
+        for pair in stand.footprint.windows(2) {
+            let (Some(enter), Some(next)) = (pair[0].enter, pair[1].enter) else { continue };
+            let granted = self.runs[train].granted.iter().find(|passage| passage.enter == enter);
+            let mut ends = self.layout.sections[pair[0].section].ends.iter();
+            let leave = ends.find(|&&end| self.layout.ends[end].meets.contains(&next));
+            let way = leave.and_then(|&leave| self.layout.way_between(enter, leave));
+            if let (Some(granted), Some(way)) = (granted, way) {
+                let wanted = &self.layout.ways[granted.way].needs;
+                let other = |need: &&Need| wanted.iter().any(|it| it.turnout == need.turnout && it.lie != need.lie);
+                led.extend(self.layout.ways[way].needs.iter().filter(other).map(|need| (need.turnout, need.lie)));
+            }
+        }
+        for (turnout, lie) in led {
+            if self.turnouts.led(turnout, lie) {
+                let because = format!("it led `{}` another way than it was thought to lie", self.name(train));
+                outputs.push(Output::Fact(Fact::Suspected { suspect: Suspect::Turnout(turnout), because }));
+                self.is_stirred = true;
+            }
+        }
     }
 
     /// Holds a train where it was found, and lets it stop as quickly as it can.

@@ -43,6 +43,9 @@ impl Interlock {
             }
             return;
         }
+        if let Some(stand) = &stand {
+            self.note_misled(train, stand, outputs);
+        }
         match stand {
             None => self.hold_in_doubt(train, "nobody knows where it stands", outputs),
             Some(stand) if !stand.sure => self.follow_in_doubt(train, now, picture, outputs),

@@ -159,6 +159,9 @@ impl Interlock {
                 return Err(Wait::Locked { turnout: need.turnout, by: train });
             }
             if self.turnouts.lie(need.turnout) != Some(need.lie) {
+                if self.turnouts.is_doubtful(need.turnout) {
+                    return Err(Wait::Doubtful { turnout: need.turnout });
+                }
                 self.may_throw_for(Some(train), need.turnout, picture)?;
                 if !self.layout.turnouts[need.turnout].worked {
                     return Err(Wait::ByHand { turnout: need.turnout, lie: need.lie });
@@ -279,8 +282,7 @@ impl Interlock {
         let mut needs = unproved.flat_map(|(_, passage)| &self.layout.ways[passage.way].needs);
         if let Some(need) = needs.find(|need| self.turnouts.lie(need.turnout) != Some(need.lie)) {
             if self.turnouts.is_stuck(need.turnout) {
-                let turnout = need.turnout;
-                self.wait(train, Wait::Stuck { turnout }, outputs);
+                self.wait(train, self.why_stuck(need.turnout), outputs);
             }
             return;
         }
@@ -288,7 +290,7 @@ impl Interlock {
         let goes_on = self.runs[train].granted.len() > self.runs[train].nose + 1;
         if let Some(turnout) = self.unproved_beside(train).filter(|_| goes_on) {
             if self.turnouts.is_stuck(turnout) {
-                self.wait(train, Wait::Stuck { turnout }, outputs);
+                self.wait(train, self.why_stuck(turnout), outputs);
             }
             return;
         }
@@ -310,6 +312,10 @@ impl Interlock {
         for place in first..last {
             self.clear_signal(self.runs[train].granted[place], true);
         }
+    }
+
+    fn why_stuck(&self, turnout: TurnoutId) -> Wait {
+        if self.turnouts.is_doubtful(turnout) { Wait::Doubtful { turnout } } else { Wait::Stuck { turnout } }
     }
 
     /// The first turnout beside the path that does not lie yet as it protects the train, or as its overlap needs it.

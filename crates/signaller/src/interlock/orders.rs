@@ -253,7 +253,7 @@ impl Interlock {
         if !row.worked {
             return Err(format!("turnout `{}` is thrown by hand only", row.name));
         }
-        if self.turnouts.lie(turnout) == Some(lie) {
+        if self.turnouts.lie(turnout) == Some(lie) && !self.turnouts.is_doubtful(turnout) {
             return Ok(());
         }
         let may = self
@@ -261,6 +261,7 @@ impl Interlock {
             .and_then(|()| self.turnout_is_in_nobodys_overlap(None, turnout))
             .and_then(|()| self.may_move(turnout, picture));
         may.map_err(|wait| self.in_words(wait))?;
+        self.turnouts.believe(turnout);
         self.turnouts.throw(turnout, lie, now, outputs);
         Ok(())
     }

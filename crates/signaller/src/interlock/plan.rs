@@ -204,7 +204,8 @@ impl Interlock {
             return None;
         }
         let by_hand = |need: &track::Need| {
-            !self.layout.turnouts[need.turnout].worked && self.turnouts.lie(need.turnout) != Some(need.lie)
+            let is_worked = self.layout.turnouts[need.turnout].worked && !self.turnouts.is_doubtful(need.turnout);
+            !is_worked && self.turnouts.lie(need.turnout) != Some(need.lie)
         };
         let by_hand = if self.layout.ways[passage.way].needs.iter().any(by_hand) { OBSTRUCTED } else { 0 };
         Some(distance_cost(&self.layout, passage) + by_hand + self.obstruction(passage.section, train, picture))

@@ -91,6 +91,10 @@ pub(crate) enum Wait {
         turnout: TurnoutId,
         section: SectionId,
     },
+    /// A turnout led a train another way than it was thought to lie.
+    Doubtful {
+        turnout: TurnoutId,
+    },
     Stuck {
         turnout: TurnoutId,
     },
@@ -168,6 +172,10 @@ impl Wait {
             Self::Covered { turnout: id, section: at } => {
                 format!("turnout `{}` cannot move while something may stand in `{}`", turnout(id), section(at))
             }
+            Self::Doubtful { turnout: id } => format!(
+                "turnout `{}` led a train another way than it was thought to lie; see to it, then have it thrown",
+                turnout(id)
+            ),
             Self::Stuck { turnout: id } => {
                 format!("turnout `{}` was thrown and does not report that it moved", turnout(id))
             }

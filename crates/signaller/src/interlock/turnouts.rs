@@ -37,6 +37,9 @@ struct Row {
     /// Whether its reports are to be waited for.
     reports: bool,
     movement: Option<Movement>,
+    /// A train was led another way than it was thought to lie: it is not thrown, and what it reports is not believed, until somebody
+    /// who saw to it has it thrown.
+    is_doubtful: bool,
     /// One entry for every passage over it that was granted.
     locks: SmallVec<[TrainId; 2]>,
 }
@@ -50,7 +53,7 @@ struct Movement {
 
 impl Turnouts {
     pub(crate) fn new(layout: Arc<Layout>) -> Self {
-        let row = |reports| Row { lies: None, reports, movement: None, locks: SmallVec::new() };
+        let row = |reports| Row { lies: None, reports, movement: None, is_doubtful: false, locks: SmallVec::new() };
         let rows = layout.turnouts.values().map(|turnout| row(turnout.reported)).collect();
         Self { rows, layout, moving: Vec::new(), thrown: Vec::new() }
     }
@@ -61,6 +64,29 @@ impl Turnouts {
         if row.movement.is_some() { None } else { row.lies }
     }
 
+    /// A train was led by it as if it lay so. Tells whether it was believed until now.
+    pub(crate) fn led(&mut self, turnout: TurnoutId, lie: Lie) -> bool {
+        let row = &mut self.rows[turnout];
+        if std::mem::replace(&mut row.is_doubtful, true) {
+            return false;
+        }
+        // One that reports otherwise may lie in any way.
+        row.lies = Some(lie).filter(|_| !row.reports);
+        row.movement = None;
+        self.moving.retain(|&other| other != turnout);
+        true
+    }
+
+    /// Somebody saw to it.
+    pub(crate) fn believe(&mut self, turnout: TurnoutId) {
+        self.rows[turnout].is_doubtful = false;
+    }
+
+    /// Whether it led a train another way than it was thought to lie, and nobody has seen to it since.
+    pub(crate) fn is_doubtful(&self, turnout: TurnoutId) -> bool {
+        self.rows[turnout].is_doubtful
+    }
+
     /// Whether every turnout is known to lie as the way needs it.
     pub(crate) fn way_lies(&self, way: WayId) -> bool {
         self.layout.ways[way].needs.iter().all(|need| self.lie(need.turnout) == Some(need.lie))
@@ -68,7 +94,8 @@ impl Turnouts {
 
     /// Whether it was thrown several times and never got there.
     pub(crate) fn is_stuck(&self, turnout: TurnoutId) -> bool {
-        self.rows[turnout].movement.is_some_and(|movement| movement.tries >= TRIES_BEFORE_STUCK)
+        let row = &self.rows[turnout];
+        row.is_doubtful || row.movement.is_some_and(|movement| movement.tries >= TRIES_BEFORE_STUCK)
     }
 
     pub(crate) fn locked_by(&self, turnout: TurnoutId) -> &[TrainId] {
@@ -109,6 +136,9 @@ impl Turnouts {
     pub(crate) fn report(&mut self, turnout: TurnoutId, lie: Option<Lie>) {
         let row = &mut self.rows[turnout];
         row.reports = true;
+        if row.is_doubtful {
+            return;
+        }
         row.lies = lie;
         if row.movement.is_some_and(|movement| Some(movement.to) == lie) {
             row.movement = None;
@@ -116,9 +146,12 @@ impl Turnouts {
         }
     }
 
-    /// Throws it, unless it lies so or is on its way there. Whether that is allowed is for the caller to know.
+    /// Throws it, unless it lies so, is on its way there, or is not to be thrown. Whether that is allowed is for the caller to know.
     pub(crate) fn throw(&mut self, turnout: TurnoutId, lie: Lie, now: Time, outputs: &mut Vec<Output>) {
         let row = &mut self.rows[turnout];
+        if row.is_doubtful {
+            return;
+        }
         let (lies_so, on_its_way) = (row.lies == Some(lie), row.movement.map(|movement| movement.to));
         if on_its_way == Some(lie) || (on_its_way.is_none() && lies_so) {
             return;

@@ -1,9 +1,9 @@
 //! What people say to a signaller that drives.
 
-use track::{AccessoryId, Id as _, Length};
+use track::{AccessoryId, Id as _, Length, Lie};
 
-use crate::model::{World, builder, refusal};
-use crate::{Answer, Fact, Output, Request, Tag};
+use crate::model::{World, builder, passing_loop, refusal};
+use crate::{Answer, Fact, Output, Request, Suspect, Tag};
 
 fn identify(world: &World, section: &str, train: &str) -> Request {
     Request::Identify { section: world.section(section), train: world.train(train) }
@@ -193,4 +193,38 @@ fn it_is_told_that_a_word_settled_a_doubt_and_which_accounts_it_removed() {
     );
     assert_eq!((why.findings[1].before.len(), why.findings[1].after.len()), (2, 1));
     assert!(why.findings[1].explanations.is_empty());
+}
+
+#[test]
+fn a_train_that_a_turnout_led_another_way_is_known_there_and_the_turnout_is_not_trusted_until_somebody_saw_to_it() {
+    let mut layout = passing_loop();
+    let turnout = layout.turnout_named("W1").unwrap();
+    layout.turnouts[turnout].reported = false;
+    let mut world = World::new(layout);
+    world.put("Heron", "w0", "w0.b");
+    world.stuck.push(turnout);
+    let heron = world.train("Heron");
+    assert_eq!(world.go_to_section("Heron", "south"), Answer::Accepted);
+    // It goes where it was not sent.
+    world.by_hand.push("Heron".to_owned());
+    assert!(world.run(120.0, |world| world.nose("Heron").0 == "north"));
+    assert!(world.run(10.0, |world| world.speed("Heron") == 0.0));
+    let tag = world.signaller.identity.tag(world.section("north"));
+    assert!(matches!(&tag, Tag::Doubt(trains) if trains.contains(&heron)), "{tag:?}");
+    let suspected =
+        |fact: &Fact| matches!(fact, Fact::Suspected { suspect: Suspect::Turnout(it), .. } if *it == turnout);
+    assert_eq!(world.facts().filter(|fact| suspected(fact)).count(), 1);
+    // A person says that it is there, and sends it back; nobody is sent over the turnout another way than it led.
+    let word = identify(&world, "north", "Heron");
+    assert_eq!(world.ask(word), Answer::Accepted);
+    world.by_hand.clear();
+    assert_eq!(world.go("Heron", "far west"), Answer::Accepted);
+    assert!(world.run(120.0, |world| world.has_arrived("Heron")), "{:?}", world.waits("Heron"));
+    assert_eq!(world.go_to_section("Heron", "south"), Answer::Accepted);
+    assert!(!world.run(60.0, |world| world.nose("Heron").0 == "west"));
+    let why = "turnout `W1` led a train another way than it was thought to lie; see to it, then have it thrown";
+    assert_eq!(world.waits("Heron").last(), Some(&why));
+    world.stuck.clear();
+    assert_eq!(world.ask(Request::Throw { turnout, lie: Lie::Diverging }), Answer::Accepted);
+    assert!(world.run(120.0, |world| world.nose("Heron").0 == "south"));
 }

@@ -1,5 +1,5 @@
-//! Somebody, or a script, that has roll calls made: of trains that are held because it is not sure where they stand; and that
-//! switches power on again that was cut.
+//! Somebody, or a script, that has roll calls made: of trains that are held because it is not sure where they stand; that switches
+//! power on again that was cut; and that sees to turnouts which led a train another way, and has them thrown.
 //!
 //! Nobody looks at the table for that. Whether a train can be called is for the signaller to say; who is refused is asked for
 //! again in a while.
@@ -7,8 +7,8 @@
 use std::collections::BTreeMap;
 use std::time::Duration;
 
-use signaller::{Request, Ticket, Time};
-use track::{DistrictId, TrainId};
+use signaller::{Answer, Fact, Output, Request, Suspect, Ticket, Time};
+use track::{DistrictId, Lie, TrainId, TurnoutId};
 
 use super::watch::Watch;
 use crate::session::{Desk, Moment};
@@ -25,16 +25,32 @@ pub(super) struct Caller {
     looks_at: Time,
     /// Since when a train wants to be called.
     waits: BTreeMap<TrainId, Time>,
+    /// Turnouts that are to be seen to, and when.
+    to_see_to: BTreeMap<TurnoutId, Time>,
+    thrown: BTreeMap<Ticket, TurnoutId>,
     /// Since when power is cut.
     cut: BTreeMap<DistrictId, Time>,
 }
 
 impl Caller {
     pub(super) fn hear(&mut self, moment: &Moment<'_>, watch: &Watch, desk: &mut Desk) {
+        for output in moment.outputs {
+            match output {
+                Output::Fact(Fact::Suspected { suspect: Suspect::Turnout(turnout), .. }) => {
+                    self.to_see_to.insert(*turnout, moment.now + PATIENCE);
+                }
+                // It can be thrown once nothing stands there any more.
+                Output::Fact(Fact::Answered { ticket, answer: Answer::Accepted }) => {
+                    self.thrown.remove(ticket).map(|turnout| self.to_see_to.remove(&turnout));
+                }
+                _ => {}
+            }
+        }
         if self.looks_at <= moment.now {
             self.looks_at = moment.now + LOOKS_EVERY;
             self.look(moment.now, watch, desk);
             self.see_to_power(moment, watch, desk);
+            self.see_to_turnouts(moment.now, desk);
         }
         desk.call_at(self.looks_at);
     }
@@ -53,6 +69,13 @@ impl Caller {
             for (&train, _) in watch.holds.iter().filter(|(_, reason)| reason.contains("runs away towards it")) {
                 let _: Ticket = desk.request(Request::Release { train });
             }
+        }
+    }
+
+    fn see_to_turnouts(&mut self, now: Time, desk: &mut Desk) {
+        for (&turnout, at) in self.to_see_to.iter_mut().filter(|(_, at)| **at <= now) {
+            *at = now + PATIENCE;
+            self.thrown.insert(desk.request(Request::Throw { turnout, lie: Lie::Straight }), turnout);
         }
     }
 
