@@ -44,7 +44,8 @@
 //! | the same with `"step": 0` and `"emergency": true` | it shall **stand at once**, not along its braking, until a step comes that is not 0 |
 //! | `{"train": NAME, "at": AT, "address": 12, "long": false, "function": 0, "on": true}` | a function shall be on, or off |
 //! | `{"district": NAME, "at": AT, "power": false}` | a district shall be dark, or live: where it is `switched` |
-//! | `{"packet": "033f82be"}` | where `packets = true`, instead of orders for trains and turnouts: a packet of NMRA S-9.2 for the track |
+//! | `{"accessory": NAME, "at": AT, "on": true}` | an accessory shall be on, or off |
+//! | `{"packet": "033f82be"}` | where `packets = true`, instead of orders for trains, turnouts and accessories: a packet of NMRA S-9.2 for the track |
 //! | `{"alive": 17}` | every second. **A program that hears nothing for three seconds must make its trains stand** |
 //! | `{"end": true}` | it is to end within two seconds |
 //!
