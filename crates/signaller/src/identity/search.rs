@@ -154,8 +154,8 @@ impl Search {
             if state.weight < *best * given_up {
                 return false;
             }
-            let print =
-                fingerprint(&state.stands, state.upto.iter().fold(7, |hash, &upto| hash * 31 + u64::from(upto)));
+            let mix = |hash: u64, &upto: &_| hash.wrapping_mul(31).wrapping_add(u64::from(upto));
+            let print = fingerprint(&state.stands, state.upto.iter().fold(7, mix));
             if self.seen.contains(&print) {
                 continue;
             }
