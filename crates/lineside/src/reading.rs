@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use signaller::Input;
+use signaller::{Input, Output};
 use track::wiring::{Mark, Thing};
 use track::{Address, DetectorId, Layout, Lie, TrainId};
 
@@ -44,28 +44,30 @@ pub(crate) fn mark_of_lie(lie: Lie) -> Mark {
     }
 }
 
-/// How the power of a district is, or shall be.
-pub(crate) fn mark_of_power(live: bool) -> Mark {
-    if live { Mark::Live } else { Mark::Dark }
+/// What of a thing an order asks; nothing where one word cannot say it.
+pub(crate) fn mark_ordered(output: &Output) -> Option<(Thing, Mark)> {
+    Some(match *output {
+        Output::Throw { turnout, lie } => (Thing::Turnout(turnout), mark_of_lie(lie)),
+        Output::Power { district, live } => (Thing::District(district), if live { Mark::Live } else { Mark::Dark }),
+        Output::Accessory { accessory, on } => (Thing::Accessory(accessory), if on { Mark::On } else { Mark::Off }),
+        _ => return None,
+    })
 }
 
-/// How an accessory shall be.
-pub(crate) fn mark_of_switch(on: bool) -> Mark {
-    if on { Mark::On } else { Mark::Off }
+/// What a mark orders of a thing; nothing where it makes no sense of it.
+pub(crate) fn order_of(thing: Thing, mark: Mark) -> Option<Output> {
+    Some(match (thing, mark) {
+        (Thing::Turnout(turnout), Mark::Straight) => Output::Throw { turnout, lie: Lie::Straight },
+        (Thing::Turnout(turnout), Mark::Diverging) => Output::Throw { turnout, lie: Lie::Diverging },
+        (Thing::District(district), mark) => Output::Power { district, live: mark == Mark::Live },
+        (Thing::Accessory(accessory), mark) => Output::Accessory { accessory, on: mark == Mark::On },
+        _ => return None,
+    })
 }
 
-/// How it is said to lie.
-pub(crate) fn lie_of_mark(mark: Mark) -> Option<Lie> {
-    match mark {
-        Mark::Straight => Some(Lie::Straight),
-        Mark::Diverging => Some(Lie::Diverging),
-        _ => None,
-    }
-}
-
-/// `section quay-1`.
-pub(crate) fn title(thing: Thing, name: &str) -> String {
-    let word = match thing {
+/// What such a thing is called.
+pub(crate) fn kind_word(thing: Thing) -> &'static str {
+    match thing {
         Thing::Section(_) => "section",
         Thing::Spot(_) => "spot",
         Thing::Reader(_) => "reader",
@@ -74,8 +76,12 @@ pub(crate) fn title(thing: Thing, name: &str) -> String {
         Thing::Train(_) => "train",
         Thing::District(_) => "district",
         Thing::Accessory(_) => "accessory",
-    };
-    format!("{word} {name}")
+    }
+}
+
+/// `section quay-1`.
+pub(crate) fn title(thing: Thing, name: &str) -> String {
+    format!("{} {name}", kind_word(thing))
 }
 
 /// Who is meant by what readers read.

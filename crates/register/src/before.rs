@@ -3,10 +3,10 @@
 use std::collections::BTreeMap;
 
 use rusqlite::Connection;
-use signaller::{Direction, Input, Lessons, Memory, Protection, Request, StoodWithin};
+use signaller::{Direction, Input, Lessons, Memory, Protection, Request};
 use track::{Layout, SectionId, TrainId};
 
-use crate::codec::{self, Coded, Garbled};
+use crate::codec::{self, Certainty, fields};
 use crate::names::Names;
 use crate::trouble::Trouble;
 
@@ -17,27 +17,10 @@ pub(crate) struct NamedMemory {
     hidden: Vec<String>,
     nose: Option<String>,
     leading: Direction,
-    sure: bool,
-    stood: Option<StoodWithin>,
+    certainty: Certainty,
 }
 
-impl Coded for NamedMemory {
-    fn put(&self, out: &mut Vec<u8>) {
-        let Self { on, hidden, nose, leading, sure, stood } = self;
-        on.put(out);
-        hidden.put(out);
-        nose.put(out);
-        leading.put(out);
-        codec::put_certainty(*sure, *stood, out);
-    }
-
-    fn take(from: &mut &[u8]) -> Result<Self, Garbled> {
-        let (on, hidden) = (Coded::take(from)?, Coded::take(from)?);
-        let (nose, leading) = (Coded::take(from)?, Coded::take(from)?);
-        let (sure, stood) = codec::take_certainty(from)?;
-        Ok(Self { on, hidden, nose, leading, sure, stood })
-    }
-}
+fields! { NamedMemory { on, hidden, nose, leading, certainty } }
 
 impl NamedMemory {
     pub(crate) fn of(names: &Names, memory: &Memory) -> Self {
@@ -47,8 +30,7 @@ impl NamedMemory {
             hidden: sections(&memory.hidden),
             nose: memory.nose.map(|end| names.layout().end_name(end)),
             leading: memory.leading,
-            sure: memory.sure,
-            stood: memory.stood,
+            certainty: Certainty { sure: memory.sure, stood: memory.stood },
         }
     }
 
@@ -64,8 +46,8 @@ impl NamedMemory {
             hidden: sections(&self.hidden)?,
             nose,
             leading: self.leading,
-            sure: self.sure,
-            stood: self.stood,
+            sure: self.certainty.sure,
+            stood: self.certainty.stood,
         })
     }
 }

@@ -178,17 +178,17 @@ impl Register {
     }
 
     /// Keeps what a restart needs of the signaller as it is after the step that was recorded last, if that is due: where trains stand
-    /// whenever it may have changed, but no more often than once a second of layout time unless one sets out or arrives; what was learned of a train
-    /// whenever one of its trips is over.
+    /// whenever it may have changed, but no more often than once a second of layout time unless one sets out or arrives; what was
+    /// learned of a train whenever one of its trips is over.
     pub fn keep_up(&mut self, now: Time, signaller: &Signaller) {
         let is_due = self.news.kept.is_none_or(|kept| now.since(kept) >= PLACES_EVERY);
         if self.news.at_once || self.news.places && is_due {
             let places = signaller.memories();
-            let standing =
-                places.iter().filter(|(_, memory)| memory.stood.is_some()).map(|(train, _)| *train).collect();
-            let moves = signaller.roster().ids().any(|train| !signaller.drive().is_at_rest(train));
-            self.news =
-                News { places: moves, at_once: false, standing, kept: Some(now), ..std::mem::take(&mut self.news) };
+            let standing = places.iter().filter(|(_, memory)| memory.stood.is_some());
+            self.news.standing = standing.map(|(train, _)| *train).collect();
+            // Where one that moves stands in the end is news to come.
+            self.news.places = signaller.roster().ids().any(|train| !signaller.drive().is_at_rest(train));
+            (self.news.at_once, self.news.kept) = (false, Some(now));
             self.keep_places(places);
         }
         while let Some(train) = self.news.runs.pop() {

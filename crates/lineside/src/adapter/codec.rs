@@ -12,7 +12,7 @@ use track::{Address, Facing, Layout, SignalId, TrainId};
 use crate::dcc::Packets;
 use crate::motion::{Motion, Motions, as_seen, word_of};
 use crate::news::{Meaning, Overheard, Told};
-use crate::reading::{Trains, input_of, mark_of_lie, read_by, title};
+use crate::reading::{Trains, input_of, kind_word, mark_of_lie, read_by, title};
 
 /// The version of what is said.
 const VERSION: u64 = 1;
@@ -64,20 +64,6 @@ impl Spoken {
     }
 }
 
-/// The key by which a thing is named.
-pub(super) fn word(thing: Thing) -> &'static str {
-    match thing {
-        Thing::Section(_) => "section",
-        Thing::Spot(_) => "spot",
-        Thing::Reader(_) => "reader",
-        Thing::Turnout(_) => "turnout",
-        Thing::Signal(_) => "signal",
-        Thing::Train(_) => "train",
-        Thing::District(_) => "district",
-        Thing::Accessory(_) => "accessory",
-    }
-}
-
 impl Codec {
     /// The codec of a link.
     pub fn new(layout: Arc<Layout>, wired: &WiredLink, setup: &Adapter) -> Self {
@@ -89,7 +75,7 @@ impl Codec {
                 _ => None,
             })
             .collect();
-        let by_name = carries.iter().map(|(thing, name, _)| ((word(*thing), name.clone()), *thing)).collect();
+        let by_name = carries.iter().map(|(thing, name, _)| ((kind_word(*thing), name.clone()), *thing)).collect();
         Self {
             trains: Trains::new(&layout),
             link: wired.name.clone(),
@@ -127,7 +113,7 @@ impl Codec {
         self.packets.iter_mut().for_each(Packets::begin);
         let mut spoken = Spoken::default();
         let things: Vec<Value> =
-            self.carries.iter().map(|(thing, name, at)| json!({ word(*thing): name, "at": at })).collect();
+            self.carries.iter().map(|(thing, name, at)| json!({ kind_word(*thing): name, "at": at })).collect();
         spoken.line(&json!({ "lineclear": VERSION, "link": self.link, "things": things }));
         spoken
     }

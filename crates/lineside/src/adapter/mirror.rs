@@ -8,9 +8,8 @@ use signaller::{Input, Output};
 use track::wiring::{At, Mark, Thing, WiredLink};
 use track::{Layout, Lie};
 
-use super::codec::word;
 use crate::motion::order_in;
-use crate::reading::mark_of;
+use crate::reading::{kind_word, mark_of};
 
 /// What the adapter at one link says and does.
 #[derive(Debug)]
@@ -39,7 +38,7 @@ impl Mirror {
         }
         let (thing, mark) = mark_of(input)?;
         let name = self.names.get(&thing)?;
-        let kind = word(thing);
+        let kind = kind_word(thing);
         Some(match mark {
             Mark::Occupied | Mark::Free => json!({ kind: name, "occupied": mark == Mark::Occupied }),
             Mark::Live | Mark::Dark => json!({ kind: name, "live": mark == Mark::Live }),

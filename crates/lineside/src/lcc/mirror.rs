@@ -6,13 +6,13 @@ use std::time::Duration;
 
 use signaller::{Direction, Input, Output};
 use track::wiring::{At, Lcc, LccAt, Mark, Thing, WiredLink};
-use track::{Facing, Layout, Lie, TrainId};
+use track::{Facing, Layout, TrainId};
 
 use super::frame::Frame;
 use super::message::{Assembly, Body, Message, Mti};
 use super::{Aliases, EventId, NodeId, from_float16};
 use crate::motion::as_seen;
-use crate::reading::mark_of;
+use crate::reading::{mark_of, order_of};
 
 /// How long after the four questions an alias is taken (CAN Frame Transfer, section 6.2.1).
 const OBJECTIONS: Duration = Duration::from_millis(200);
@@ -64,7 +64,7 @@ impl Mirror {
             match (&carried.at, carried.thing) {
                 (At::Lcc(LccAt::Marks { hears, tells }), thing) => {
                     reports.extend(hears.iter().map(|&(mark, event)| ((thing, mark), event)));
-                    orders.extend(tells.iter().filter_map(|&(mark, event)| Some((event, output_of(thing, mark)?))));
+                    orders.extend(tells.iter().filter_map(|&(mark, event)| Some((event, order_of(thing, mark)?))));
                 }
                 (At::Lcc(LccAt::Aspects(aspects)), Thing::Signal(signal)) => {
                     let book = layout.book_of(signal);
@@ -210,14 +210,4 @@ impl Mirror {
             _ => {}
         }
     }
-}
-
-fn output_of(thing: Thing, mark: Mark) -> Option<Output> {
-    Some(match (thing, mark) {
-        (Thing::Turnout(turnout), Mark::Straight) => Output::Throw { turnout, lie: Lie::Straight },
-        (Thing::Turnout(turnout), Mark::Diverging) => Output::Throw { turnout, lie: Lie::Diverging },
-        (Thing::Accessory(accessory), mark) => Output::Accessory { accessory, on: mark == Mark::On },
-        (Thing::District(district), mark) => Output::Power { district, live: mark == Mark::Live },
-        _ => return None,
-    })
 }

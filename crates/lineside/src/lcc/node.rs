@@ -17,7 +17,7 @@ use super::message::{Assembly, Body, Message, Mti};
 use super::{Aliases, EventId, NodeId, dotted};
 use crate::motion::{Motion, Motions};
 use crate::news::{Meaning, Overheard, Told};
-use crate::reading::{Trains, input_of, mark_of_lie, mark_of_power, mark_of_switch, read_by, title};
+use crate::reading::{Trains, input_of, mark_ordered, read_by, title};
 
 /// How long after the four questions an alias is taken where nobody objects (CAN Frame Transfer, section 6.2.1).
 const OBJECTIONS: Duration = Duration::from_millis(200);
@@ -315,20 +315,14 @@ impl Node {
             return turn;
         };
         let event = match *output {
-            Output::Throw { turnout, lie } => {
-                self.events.marks.get(&(Thing::Turnout(turnout), mark_of_lie(lie))).copied()
+            Output::Throw { .. } | Output::Power { .. } | Output::Accessory { .. } => {
+                mark_ordered(output).and_then(|ordered| self.events.marks.get(&ordered).copied())
             }
             Output::Show { signal, aspect } => {
                 self.signals.insert(signal, aspect);
                 let name = self.events.layout.book_of(signal).name(aspect).unwrap_or_default();
                 let own = self.events.aspects.get(&signal).into_iter().flatten();
                 own.into_iter().find(|(aspect, _)| aspect == name).map(|(_, event)| *event)
-            }
-            Output::Power { district, live } => {
-                self.events.marks.get(&(Thing::District(district), mark_of_power(live))).copied()
-            }
-            Output::Accessory { accessory, on } => {
-                self.events.marks.get(&(Thing::Accessory(accessory), mark_of_switch(on))).copied()
             }
             Output::Drive { .. } | Output::EmergencyStop { .. } => {
                 self.drive(output, &mut turn);

@@ -11,7 +11,7 @@ use track::{Address, Layout, SignalId};
 use super::payload::{is_word, part, shown};
 use crate::motion::Motions;
 use crate::news::{Meaning, Overheard, Told};
-use crate::reading::{Trains, input_of, mark_of_lie, mark_of_power, mark_of_switch, read_by, title};
+use crate::reading::{Trains, input_of, mark_ordered, read_by, title};
 
 /// A message that is sent twice because its answer was lost is sent again within this time.
 const AGAIN: Duration = Duration::from_secs(5);
@@ -289,9 +289,9 @@ impl Codec {
                 ordered.map_or_else(Vec::new, |(train, direction, motion)| self.drive(train, direction, motion))
             }
             Output::Function { train, number, on } => self.switch_function(train, number, on),
-            Output::Throw { turnout, lie } => self.say_mark(Thing::Turnout(turnout), mark_of_lie(lie)),
-            Output::Power { district, live } => self.say_mark(Thing::District(district), mark_of_power(live)),
-            Output::Accessory { accessory, on } => self.say_mark(Thing::Accessory(accessory), mark_of_switch(on)),
+            Output::Throw { .. } | Output::Power { .. } | Output::Accessory { .. } => {
+                mark_ordered(output).map_or_else(Vec::new, |(thing, mark)| self.say_mark(thing, mark))
+            }
             Output::Show { signal, aspect } => {
                 self.signals.entry(signal).or_insert(Shown { aspect, is_lit: true }).aspect = aspect;
                 self.show(signal)

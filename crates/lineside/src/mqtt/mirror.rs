@@ -5,12 +5,12 @@ use std::sync::Arc;
 
 use signaller::{Input, Output};
 use track::Layout;
-use track::wiring::{At, Mark, Mqtt, MqttHears, MqttTells, Reads, Says, Thing, WiredLink};
+use track::wiring::{At, Mqtt, MqttHears, MqttTells, Reads, Says, Thing, WiredLink};
 
 use super::codec::Publish;
 use super::payload::is_word;
 use crate::motion::order_in;
-use crate::reading::{lie_of_mark, mark_of};
+use crate::reading::{mark_of, order_of};
 
 /// What the hardware at one link says and does. It speaks in the words that are usual; payloads that are parts of JSON, and
 /// orders for trains that are not, it does not know.
@@ -85,10 +85,8 @@ impl Mirror {
         let (thing, tells) = self.obeys.get(topic)?;
         let text = std::str::from_utf8(payload).ok()?;
         match (*thing, &tells.says) {
-            (Thing::Turnout(turnout), Says::Marks(marks)) => {
-                let lie =
-                    marks.iter().find(|(_, word)| is_word(text, word)).and_then(|(mark, _)| lie_of_mark(*mark))?;
-                Some(Output::Throw { turnout, lie })
+            (thing, Says::Marks(marks)) => {
+                marks.iter().find(|(_, word)| is_word(text, word)).and_then(|(mark, _)| order_of(thing, *mark))
             }
             (Thing::Signal(signal), Says::Aspects { words, template, unlit }) => {
                 if text == unlit {
@@ -100,14 +98,6 @@ impl Mirror {
                     by_word.map_or_else(|| template.replace("{aspect}", &row.name) == text, |name| row.name == name)
                 });
                 found.map(|(aspect, _)| Output::Show { signal, aspect })
-            }
-            (Thing::District(district), Says::Marks(marks)) => {
-                let mark = marks.iter().find(|(_, word)| is_word(text, word)).map(|(mark, _)| *mark)?;
-                Some(Output::Power { district, live: mark == Mark::Live })
-            }
-            (Thing::Accessory(accessory), Says::Marks(marks)) => {
-                let mark = marks.iter().find(|(_, word)| is_word(text, word)).map(|(mark, _)| *mark)?;
-                Some(Output::Accessory { accessory, on: mark == Mark::On })
             }
             (Thing::Train(train), Says::Train(_)) => {
                 order_in(&self.layout, train, &serde_json::from_str(text).ok()?, "direction")

@@ -163,32 +163,40 @@ impl Coded for Memory {
         hidden.put(out);
         nose.put(out);
         leading.put(out);
-        put_certainty(*sure, *stood, out);
+        Certainty { sure: *sure, stood: *stood }.put(out);
     }
 
     fn take(from: &mut &[u8]) -> Result<Self, Garbled> {
         let (on, hidden) = (Coded::take(from)?, Coded::take(from)?);
         let (nose, leading) = (Coded::take(from)?, Coded::take(from)?);
-        let (sure, stood) = take_certainty(from)?;
+        let Certainty { sure, stood } = Coded::take(from)?;
         Ok(Self { on, hidden, nose, leading, sure, stood })
     }
 }
 
 /// Whether a memory is sure, and where the nose stood if that is known: as the first version wrote it where it is not.
-pub(crate) fn put_certainty(sure: bool, stood: Option<StoodWithin>, out: &mut Vec<u8>) {
-    out.push(u8::from(sure) | if stood.is_some() { STOOD } else { 0 });
-    if let Some(stood) = stood {
-        stood.put(out);
-    }
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(crate) struct Certainty {
+    pub(crate) sure: bool,
+    pub(crate) stood: Option<StoodWithin>,
 }
 
-pub(crate) fn take_certainty(from: &mut &[u8]) -> Result<(bool, Option<StoodWithin>), Garbled> {
-    let flags = u8::take(from)?;
-    if flags > STOOD | 1 {
-        return Err(Garbled);
+impl Coded for Certainty {
+    fn put(&self, out: &mut Vec<u8>) {
+        out.push(u8::from(self.sure) | if self.stood.is_some() { STOOD } else { 0 });
+        if let Some(stood) = self.stood {
+            stood.put(out);
+        }
     }
-    let stood = if flags & STOOD == 0 { None } else { Some(Coded::take(from)?) };
-    Ok((flags & 1 == 1, stood))
+
+    fn take(from: &mut &[u8]) -> Result<Self, Garbled> {
+        let flags = u8::take(from)?;
+        if flags > STOOD | 1 {
+            return Err(Garbled);
+        }
+        let stood = if flags & STOOD == 0 { None } else { Some(Coded::take(from)?) };
+        Ok(Self { sure: flags & 1 == 1, stood })
+    }
 }
 
 /// Where the nose stood comes behind.

@@ -310,6 +310,6 @@ macro_rules! kinds {
     )*};
 }
 
-pub(crate) use door::{put_certainty, take_certainty};
+pub(crate) use door::Certainty;
 pub(crate) use fields;
 use kinds;
