@@ -265,6 +265,7 @@ pub enum Wish {
     Answer {
         /// Its number.
         #[serde(deserialize_with = "whole")]
+        #[schema(maximum = 9_007_199_254_740_991_i64)]
         question: u64,
         /// One of its answers.
         #[schema(max_length = 500)]
@@ -450,8 +451,11 @@ fn whole_if_any<'de, D: Deserializer<'de>, T: TryFrom<i64>>(from: D) -> Result<O
     Option::<serde_json::Number>::deserialize(from)?.as_ref().map(from_number).transpose()
 }
 
+/// The largest whole number that JSON is sure to carry unchanged: RFC 7493, section 2.2.
+const LARGEST_EXACT: f64 = 9_007_199_254_740_991.0;
+
 fn from_number<T: TryFrom<i64>, E: Error>(number: &serde_json::Number) -> Result<T, E> {
-    let exact = |float: &f64| float.fract() == 0.0 && float.abs() <= f64::from(u32::MAX);
+    let exact = |float: &f64| float.fract() == 0.0 && float.abs() <= LARGEST_EXACT;
     let whole = number.as_i64().or_else(|| number.as_f64().filter(exact).map(|float| float as i64));
     let whole = whole.ok_or_else(|| E::custom(format!("`{number}` is no whole number")))?;
     T::try_from(whole).map_err(|_| E::custom(format!("`{number}` is out of range")))
@@ -478,6 +482,8 @@ mod tests {
         let plain = read(r#"{"ask": "uncouple", "train": "Heron", "keep": 4, "rest": "Plover"}"#);
         assert!(matches!(plain, Ok(Wish::Uncouple { keep: 4, .. })), "{plain:?}");
         assert_eq!(read(r#"{"ask": "uncouple", "train": "Heron", "keep": 4.0, "rest": "Plover"}"#), plain);
+        let large = read(r#"{"ask": "answer", "question": 9007199254740991.0, "answer": "on"}"#);
+        assert_eq!(large, Ok(Wish::Answer { question: 9_007_199_254_740_991, answer: "on".to_owned() }));
         let step = read(r#"{"ask": "limit-step", "train": "Heron", "step": 5.0}"#);
         assert_eq!(step, Ok(Wish::LimitStep { train: "Heron".to_owned(), step: Some(5) }));
     }
