@@ -10,7 +10,7 @@ use super::account::{Account, Stand, Who, put};
 use super::moves::Scene;
 use super::odometer::{MEASURED_WITHIN, detectable_length};
 use super::picture::Hold;
-use super::search::settle;
+use super::search::{Line, settle};
 use super::topology::length_towards;
 
 /// Couplings give so much, and the first axle to be seen is reckoned within so much.
@@ -33,6 +33,17 @@ impl Stretched {
         self.rows.clear();
     }
 
+    /// How much is noted by now.
+    fn noted(&self) -> (usize, usize) {
+        (self.rows.len(), self.parted.len())
+    }
+
+    /// What was noted since does not count.
+    fn forget_since(&mut self, (rows, parted): (usize, usize)) {
+        self.rows.truncate(rows);
+        self.parted.truncate(parted);
+    }
+
     /// These trains were taken off: whoever puts them down again sees what they are made of.
     pub fn forget(&mut self, lifted: &[TrainId]) {
         self.parted.retain(|train| !lifted.contains(train));
@@ -42,8 +53,8 @@ impl Stretched {
 impl Scene<'_> {
     /// Whether what a train covered some time ago, from its nose back to the second of its sections, is already longer than it is
     /// from its first to its last axle that a detector sees: then what is seen in the first of them is no part of it, or not any
-    /// more. That it left would have been told by now.
-    pub fn is_stretched(&self, stand: &Stand) -> bool {
+    /// more. That it left would have been told by now. What just happened is not taken note of yet.
+    pub fn is_stretched(&self, stand: &Stand, just_heard: &[Line]) -> bool {
         if stand.holds.len() < 3 {
             return false;
         }
@@ -57,8 +68,9 @@ impl Scene<'_> {
                 before = self.filled_at[pair[0].section];
             }
             let at = self.filled_at[pair[1].section];
-            // One that filled just now is not taken note of yet.
-            if at < before || at + told > self.now {
+            // When one filled before that fills again just now says nothing.
+            let fills = just_heard.iter().any(|line| line.section == pair[1].section && line.values.contains(&true));
+            if fills || at < before || at + told > self.now {
                 break;
             }
             let Some(length) =
@@ -74,22 +86,28 @@ impl Scene<'_> {
 
 impl Identity {
     /// Takes off the tails of trains in `self.results` what cannot belong to them: something unknown stands there from now on.
-    pub(super) fn take_off_what_is_too_long(&mut self, now: crate::Time) {
+    pub(super) fn take_off_what_is_too_long(&mut self, now: crate::Time, just_heard: &[Line]) {
         let scene = self.scene(now);
-        if !self.results.iter().flat_map(|account| &account.stands).any(|stand| scene.is_stretched(stand)) {
+        if !self.results.iter().flat_map(|account| &account.stands).any(|stand| scene.is_stretched(stand, just_heard)) {
             return;
         }
         let mut results = std::mem::take(&mut self.results);
+        let total: f64 = results.iter().map(|account| account.weight).sum();
         for account in &mut results {
-            self.shorten(account, now);
+            let noted = self.stretched.noted();
+            self.shorten(account, now, just_heard);
+            if account.weight < self.prices.sure * total {
+                // Too unlikely to be told, or to count against a train from now on.
+                self.stretched.forget_since(noted);
+            }
         }
         settle(&mut results, 0.0);
         self.results = results;
     }
 
-    fn shorten(&mut self, account: &mut Account, now: crate::Time) {
+    fn shorten(&mut self, account: &mut Account, now: crate::Time, just_heard: &[Line]) {
         for place in 0..account.stands.len() {
-            while self.scene(now).is_stretched(&account.stands[place]) {
+            while self.scene(now).is_stretched(&account.stands[place], just_heard) {
                 let who = account.stands[place].who;
                 let tail = account.stands[place].holds.remove(0);
                 let Some(train) = who.known() else { continue };
@@ -177,6 +195,35 @@ mod tests {
         assert_eq!(identity.tag(sections[3]), Tag::Sure(heron));
         edge(&mut identity, 60, sections[0], false);
         assert_eq!(identity.tag(sections[0]), Tag::Free);
+    }
+
+    #[test]
+    fn when_a_section_filled_before_it_fills_again_just_now_proves_no_train_too_long() {
+        let (layout, sections, mut identity) = line();
+        edge(&mut identity, 5, sections[1], true);
+        edge(&mut identity, 6, sections[0], false);
+        edge(&mut identity, 10, sections[2], true);
+        edge(&mut identity, 15, sections[2], false);
+        edge(&mut identity, 20, sections[0], true);
+        // It turns once more, and is in the third section again before the first one says that it left.
+        let hold = |place: usize| {
+            let section = sections[place];
+            Hold { section, enter: Some(layout.sections[section].ends[0]), seen: true }
+        };
+        let mut stand = Stand::new(Who::train(TrainId::from_index(0)), hold(0));
+        stand.holds.extend([hold(1), hold(2)]);
+        let fills = Line {
+            section: sections[2],
+            values: [true].into_iter().collect(),
+            was: false,
+            just_filled: false,
+            placed: SmallVec::new(),
+            stranger: Who::stranger(1),
+        };
+        let now = Time::from_millis(30_000);
+        assert!(!identity.scene(now).is_stretched(&stand, &[fills]));
+        // Had it been there since it came the first time, it would be too long.
+        assert!(identity.scene(now).is_stretched(&stand, &[]));
     }
 
     #[test]
