@@ -11,12 +11,12 @@ use super::profile::Profile;
 use super::reach::LOOK;
 
 /// How fast a train comes up to a stopping point at last, in millimetres a second.
-const LAST_SPEED: f64 = 22.0;
+const LAST_SPEED: f64 = 18.0;
 /// So many times that speed is slow enough to be told to stand.
 const SLOW: f64 = 1.3;
 /// It runs at that speed for so many deviations of its place, within these bounds, in millimetres; no longer than the least where
 /// no spot will tell it better.
-const LAST_DEVIATIONS: f64 = 2.0;
+const LAST_DEVIATIONS: f64 = 3.0;
 const LAST_RUN: (f64, f64) = (2.0, 60.0);
 /// How well a report places a train that runs up to it, in millimetres.
 const REPORT_WITHIN: f64 = 4.0;
@@ -30,8 +30,8 @@ const ORDER_VARIES: f64 = 0.030;
 const STAND_WITHIN: f64 = 0.6;
 /// It aims so many deviations short of the point: the more, the better it knows where it is; no less than the last, in
 /// millimetres.
-const AIM_DEVIATIONS: (f64, f64) = (2.7, 4.2);
-const AIM_AT_LEAST: f64 = 5.8;
+const AIM_DEVIATIONS: (f64, f64) = (2.7, 5.5);
+const AIM_AT_LEAST: f64 = 6.5;
 
 /// What a train should do that comes up to a stopping point.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -43,6 +43,8 @@ const RATIO_WANDERS: f64 = 0.003;
 const PLACE_STRAYS: f64 = 0.6;
 /// A report that is farther off than so many deviations tells of something else.
 const FARTHEST: f64 = 6.0;
+/// What was heard does not fit: then how the decoder gathers and loses speed is known no better than within this part.
+const RAMPS_DOUBTED: f64 = 0.3;
 /// A run teaches something if it made the ratio known better by this part.
 const LEAST_GAIN: f64 = 0.02;
 /// Places are remembered for so long, to know where the train was when something happened that is reported now.
@@ -318,6 +320,7 @@ impl Estimate {
             // It is somewhere else than it was believed to be, or this was reported late, or it was something else. Until it is
             // heard again either may be so.
             self.forget_how_it_got_there();
+            self.doubt_ramps();
             self.x[PLACE] += off / 2.0;
             self.p[PLACE][PLACE] += off * off / 4.0;
             self.been.clear();
@@ -351,6 +354,14 @@ impl Estimate {
     fn forget_how_it_got_there(&mut self) {
         for state in [SPEED, RATIO, GATHERS, LOSES, BEFORE] {
             (self.p[PLACE][state], self.p[state][PLACE]) = (0.0, 0.0);
+        }
+    }
+
+    /// How the decoder gathers and loses speed may have been learned from an axle that was taken for another one: then what was
+    /// learned since would never be doubted by itself.
+    fn doubt_ramps(&mut self) {
+        for state in [GATHERS, LOSES] {
+            self.p[state][state] = self.p[state][state].max(square(RAMPS_DOUBTED * self.x[state]));
         }
     }
 
@@ -541,6 +552,28 @@ mod tests {
         let likely = estimate.likely().unwrap();
         assert!(likely.is_contradicted && likely.place + likely.deviation > 490.0, "{likely:?}");
         assert!(likely.place - likely.deviation < 320.0, "{likely:?}");
+    }
+
+    #[test]
+    fn a_decoder_that_was_learned_wrongly_is_learned_anew_where_reports_do_not_fit() {
+        let mut estimate = Estimate::new(MOMENTUM);
+        let wrong = Ramps { gathers: 52.0, loses: 120.0, variances: [1.0, 1.0, 0.0] };
+        estimate.remember(&wrong);
+        // It gathers speed at 200 mm/s² up to 100 mm/s, and passes something every 60 mm; ten runs of 300 mm.
+        let when = |mm: f64| if mm < 25.0 { (mm / 100.0).sqrt() } else { 0.5 + (mm - 25.0) / 100.0 };
+        for run in 0..10 {
+            let start = 100.0 * f64::from(run);
+            estimate.put(at(start), (0.0, 0.0), 0.02);
+            estimate.is_vague = false;
+            estimate.order(at(start), 100.0, 0.5);
+            for place in [20.0, 60.0, 120.0, 180.0, 240.0, 300.0] {
+                let was = at(start + ORDER_TAKES + when(place));
+                estimate.advance(was + REPORT_TAKES);
+                estimate.fix(was, place, 1.0);
+            }
+        }
+        let ramps = estimate.ramps();
+        assert!((150.0..250.0).contains(&ramps.gathers), "{ramps:?}");
     }
 
     #[test]
