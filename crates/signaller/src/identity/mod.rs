@@ -321,7 +321,7 @@ impl Identity {
         if self.results.is_empty() {
             self.keep_what_fits(lines, lifted);
         }
-        self.take_off_what_is_too_long(now, lines);
+        self.take_off_what_is_too_long(now);
         self.note_tails();
         self.note_turns();
         let given_up = given_up * 0.5 + cut;
@@ -354,7 +354,7 @@ impl Identity {
         }
         let mut after = before.clone();
         let scene = self.scene(now);
-        if !scene.runs_on(&mut after, lines) || scene.is_stretched(&after, lines) {
+        if !scene.runs_on(&mut after, lines) || scene.is_stretched(&after) {
             return false;
         }
         #[cfg(debug_assertions)]

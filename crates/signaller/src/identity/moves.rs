@@ -17,6 +17,9 @@ use super::trust::Trust;
 use crate::roster::Roster;
 use crate::time::Time;
 
+/// No section that nobody measured is taken to be shorter. Common practice, no source.
+const SHORTEST: Length = Length::from_mm(120);
+
 /// How many sections a train lost from sight may have moved on unseen.
 const UNSEEN_SECTIONS: usize = 3;
 
@@ -319,7 +322,7 @@ impl Scene<'_> {
         let measure = stand.who.known().and_then(|train| self.roster.measure(train));
         let gap = measure.map_or(Length::ZERO, |measure| measure.blind_gap);
         let mut lengths = self.layout.sections[section].ways.iter().map(|&way| self.layout.ways[way].length);
-        gap > Length::ZERO && lengths.any(|length| length.is_none_or(|length| length <= gap))
+        gap > Length::ZERO && lengths.any(|length| length.unwrap_or(SHORTEST) <= gap)
     }
 
     /// The last section that showed a train has emptied.

@@ -10,7 +10,7 @@ use super::account::{Account, Stand, Who, put};
 use super::moves::Scene;
 use super::odometer::{MEASURED_WITHIN, detectable_length};
 use super::picture::Hold;
-use super::search::{Line, settle};
+use super::search::settle;
 use super::topology::length_towards;
 
 /// Couplings give so much, and the first axle to be seen is reckoned within so much.
@@ -53,49 +53,51 @@ impl Stretched {
 impl Scene<'_> {
     /// Whether what a train covered some time ago, from its nose back to the second of its sections, is already longer than it is
     /// from its first to its last axle that a detector sees: then what is seen in the first of them is no part of it, or not any
-    /// more. That it left would have been told by now. What just happened is not taken note of yet.
-    pub fn is_stretched(&self, stand: &Stand, just_heard: &[Line]) -> bool {
+    /// more. That it left would have been told by now.
+    pub fn is_stretched(&self, stand: &Stand) -> bool {
         if stand.holds.len() < 3 {
             return false;
         }
         let Some((seen, _, _)) = detectable_length(self.roster, stand.who) else { return false };
         let told = super::position::delays(self.layout, stand.tail().section).1 + UNTOLD;
         let mut covered = Length::ZERO;
-        let mut before = self.filled_at[stand.tail().section];
+        let mut filled = self.filled_at[stand.tail().section];
         for pair in stand.holds[1..].windows(2) {
-            // Nobody heard when it came into a dark one: not before it came into the last one that told.
-            if !self.topology.is_dark(pair[0].section) {
-                before = self.filled_at[pair[0].section];
-            }
-            let at = self.filled_at[pair[1].section];
-            // When one filled before that fills again just now says nothing.
-            let fills = just_heard.iter().any(|line| line.section == pair[1].section && line.values.contains(&true));
-            if fills || at < before || at + told > self.now {
-                break;
+            let (between, beyond) = (&pair[0], &pair[1]);
+            // Nobody heard when it came into a dark one.
+            if !self.topology.is_dark(between.section) {
+                filled = filled.max(self.filled_at[between.section]);
             }
             let Some(length) =
-                pair[1].enter.and_then(|entry| length_towards(self.layout, self.topology, &pair[0], entry))
+                beyond.enter.and_then(|entry| length_towards(self.layout, self.topology, between, entry))
             else {
                 return false;
             };
             covered += length - MEASURED_WITHIN;
+            // When it came there it was in all of these already, if none filled again since. One that fills just now is not taken
+            // note of yet: what is known is when it filled before.
+            let at = self.filled_at[beyond.section];
+            let is_told = !self.topology.is_dark(beyond.section) && at >= filled && at + told <= self.now;
+            if is_told && covered > seen + SLACK {
+                return true;
+            }
         }
-        covered > seen + SLACK
+        false
     }
 }
 
 impl Identity {
     /// Takes off the tails of trains in `self.results` what cannot belong to them: something unknown stands there from now on.
-    pub(super) fn take_off_what_is_too_long(&mut self, now: crate::Time, just_heard: &[Line]) {
+    pub(super) fn take_off_what_is_too_long(&mut self, now: crate::Time) {
         let scene = self.scene(now);
-        if !self.results.iter().flat_map(|account| &account.stands).any(|stand| scene.is_stretched(stand, just_heard)) {
+        if !self.results.iter().flat_map(|account| &account.stands).any(|stand| scene.is_stretched(stand)) {
             return;
         }
         let mut results = std::mem::take(&mut self.results);
         let total: f64 = results.iter().map(|account| account.weight).sum();
         for account in &mut results {
             let noted = self.stretched.noted();
-            self.shorten(account, now, just_heard);
+            self.shorten(account, now);
             if account.weight < self.prices.sure * total {
                 // Too unlikely to be told, or to count against a train from now on.
                 self.stretched.forget_since(noted);
@@ -105,9 +107,9 @@ impl Identity {
         self.results = results;
     }
 
-    fn shorten(&mut self, account: &mut Account, now: crate::Time, just_heard: &[Line]) {
+    fn shorten(&mut self, account: &mut Account, now: crate::Time) {
         for place in 0..account.stands.len() {
-            while self.scene(now).is_stretched(&account.stands[place], just_heard) {
+            while self.scene(now).is_stretched(&account.stands[place]) {
                 let who = account.stands[place].who;
                 let tail = account.stands[place].holds.remove(0);
                 let Some(train) = who.known() else { continue };
@@ -197,33 +199,39 @@ mod tests {
         assert_eq!(identity.tag(sections[0]), Tag::Free);
     }
 
+    /// A stand of the train over the first sections, tail first.
+    fn stand(layout: &Layout, sections: &[SectionId]) -> Stand {
+        let hold = |&section: &SectionId| Hold { section, enter: Some(layout.sections[section].ends[0]), seen: true };
+        let mut stand = Stand::new(Who::train(TrainId::from_index(0)), hold(&sections[0]));
+        stand.holds.extend(sections[1..].iter().map(hold));
+        stand
+    }
+
     #[test]
-    fn when_a_section_filled_before_it_fills_again_just_now_proves_no_train_too_long() {
+    fn where_a_train_was_before_its_tail_came_in_proves_it_no_longer_than_it_is() {
         let (layout, sections, mut identity) = line();
         edge(&mut identity, 5, sections[1], true);
         edge(&mut identity, 6, sections[0], false);
         edge(&mut identity, 10, sections[2], true);
         edge(&mut identity, 15, sections[2], false);
         edge(&mut identity, 20, sections[0], true);
-        // It turns once more, and is in the third section again before the first one says that it left.
-        let hold = |place: usize| {
-            let section = sections[place];
-            Hold { section, enter: Some(layout.sections[section].ends[0]), seen: true }
-        };
-        let mut stand = Stand::new(Who::train(TrainId::from_index(0)), hold(0));
-        stand.holds.extend([hold(1), hold(2)]);
-        let fills = Line {
-            section: sections[2],
-            values: [true].into_iter().collect(),
-            was: false,
-            just_filled: false,
-            placed: SmallVec::new(),
-            stranger: Who::stranger(1),
-        };
-        let now = Time::from_millis(30_000);
-        assert!(!identity.scene(now).is_stretched(&stand, &[fills]));
-        // Had it been there since it came the first time, it would be too long.
-        assert!(identity.scene(now).is_stretched(&stand, &[]));
+        // It turns once more, and comes into the third section before the first one says that it left.
+        let there = stand(&layout, &sections[..3]);
+        assert!(!identity.scene(Time::from_millis(30_000)).is_stretched(&there));
+    }
+
+    #[test]
+    fn a_train_that_turned_and_left_its_tail_where_it_turned_is_too_long() {
+        let (layout, sections, mut identity) = line();
+        edge(&mut identity, 5, sections[1], true);
+        edge(&mut identity, 6, sections[0], false);
+        edge(&mut identity, 10, sections[2], true);
+        edge(&mut identity, 12, sections[0], true);
+        // From the first section back to the third: the second filled before either.
+        edge(&mut identity, 20, sections[3], true);
+        let there = stand(&layout, &sections[..4]);
+        assert!(!identity.scene(Time::from_millis(21_000)).is_stretched(&there), "it may not have been told yet");
+        assert!(identity.scene(Time::from_millis(25_000)).is_stretched(&there));
     }
 
     #[test]
