@@ -228,7 +228,9 @@ impl Interlock {
 
     /// Looks at a train again at that time, whatever is heard until then.
     pub(super) fn look_again(&mut self, train: TrainId, at: Time) {
-        self.looks.push((at, train));
+        if !self.looks.contains(&(at, train)) {
+            self.looks.push((at, train));
+        }
     }
 
     /// Touches the trains that are due to be looked at again.
@@ -238,6 +240,9 @@ impl Interlock {
             if at <= now {
                 self.looks.swap_remove(place);
                 self.touch(train);
+                if !self.runs[train].is_admitted {
+                    (self.may_admit, self.is_stirred) = (true, true);
+                }
             } else {
                 place += 1;
             }

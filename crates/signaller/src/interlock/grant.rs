@@ -259,7 +259,7 @@ impl Interlock {
         if self.runs[train].plan.is_empty() {
             self.wanting.retain(|&other| other != train);
         }
-        self.runs[train].waits_for = None;
+        (self.runs[train].waits_for, self.runs[train].waited_before) = (None, false);
         self.touch(train);
         self.prove(train, picture, outputs);
     }

@@ -571,7 +571,7 @@ impl Interlock {
 
     fn wait(&mut self, train: TrainId, wait: Wait, outputs: &mut Vec<Output>) {
         let (now, run) = (self.now, &mut self.runs[train]);
-        if run.waits_for.is_none() {
+        if !std::mem::take(&mut run.waited_before) && run.waits_for.is_none() {
             run.waits_since = now;
         }
         if run.waits_for.replace(wait) != Some(wait) {

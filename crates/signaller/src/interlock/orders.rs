@@ -73,6 +73,8 @@ impl Interlock {
         // One that is sent elsewhere before it could set out keeps its place: else it might never have its turn.
         if run.to.is_none() || run.has_departed {
             run.age = self.orders_so_far;
+        } else {
+            run.waited_before |= run.waits_for.is_some();
         }
         run.to = Some(to);
         (run.has_departed, run.drew_aside_at) = (false, None);

@@ -11,7 +11,7 @@ use crate::identity::NEXT_AXLE;
 use crate::picture::Picture;
 
 /// A train that waited so long lets no newcomer go before it.
-const PATIENCE: Duration = Duration::from_secs(60);
+pub(super) const PATIENCE: Duration = Duration::from_secs(60);
 
 /// A train may come to stand so far short of where it should. Common practice, no source.
 pub(super) const STOPPING_ERROR: Length = Length::from_mm(50);

@@ -68,6 +68,8 @@ pub(crate) struct Run {
     pub(crate) waits_for: Option<Wait>,
     /// Since when it has not been granted anything, while it waits.
     pub(crate) waits_since: Time,
+    /// It was sent elsewhere while it waited: it has waited since then.
+    pub(crate) waited_before: bool,
 }
 
 /// What a train waits for.

@@ -6,7 +6,8 @@
 //! a rehearsal gets home with it everybody who gets home without it. A grant is given only if it keeps nobody from getting
 //! home whose order is admitted. So whoever is admitted gets there, and whoever is not does not stand in the way by trying.
 //!
-//! Nobody waits for ever: once a train has waited for long, a newcomer is admitted only if it can get home after that train.
+//! Nobody waits for ever: once a train has waited for long, a newcomer is admitted only if it can get home after that train. Where
+//! the one that waits is not admitted itself, newcomers that would end in its way let it go first for a while.
 //!
 //! The order of running that worked is kept, and rehearsed first the next time: a train that went a part of its way in that
 //! order leaves the rest of it possible.
@@ -14,12 +15,17 @@
 //! Finding the best order is hard in general; this takes the first that serves, so it may refuse what a cleverer order would
 //! allow, and never the other way round.
 
+use std::time::Duration;
+
 use smallvec::SmallVec;
-use track::{TrainId, Traverse};
+use track::{Length, SectionId, TrainId, Traverse};
 
 use super::Interlock;
-use super::rehearsal::{Passages, Scene, Trial, Way};
+use super::rehearsal::{PATIENCE, Passages, Scene, Trial, Way};
 use crate::picture::Picture;
+
+/// For so long a newcomer lets those go first that waited before it came. Not for ever: what they wait for may never come.
+const COURTESY: Duration = Duration::from_secs(120);
 
 /// Trains that could stand in each other's way.
 pub(super) type Company = SmallVec<[TrainId; 16]>;
@@ -98,7 +104,8 @@ impl Interlock {
         pending.sort_by_key(|&train| self.runs[train].age);
         let mut place = 0;
         while place < pending.len() {
-            if self.admit_together(&pending[place..=place], picture) {
+            let gives_way = self.gives_way(pending[place], &pending[..place]);
+            if !gives_way && self.admit_together(&pending[place..=place], picture) {
                 pending.remove(place);
                 place = 0;
             } else {
@@ -115,6 +122,52 @@ impl Interlock {
         if pending.len() > 2 {
             self.admit_together(&pending, picture);
         }
+        for place in 0..pending.len() {
+            let train = pending[place];
+            if self.gives_way(train, &pending[..place]) {
+                let since = self.runs[train].waits_for.map_or(self.now, |_| self.runs[train].waits_since);
+                self.look_again(train, since + COURTESY);
+            }
+        }
+    }
+
+    /// Whether an order lets one of these go first, which came before it, has waited for long and is not admitted either: it would
+    /// end in that one's way, and does not stand in it now.
+    fn gives_way(&self, newcomer: TrainId, older: &[TrainId]) -> bool {
+        let waited = |train: TrainId| {
+            let run = &self.runs[train];
+            run.waits_for.map(|_| self.now.since(run.waits_since))
+        };
+        let has_waited = |train: TrainId| waited(train).is_some_and(|waited| waited > PATIENCE);
+        waited(newcomer).is_none_or(|waited| waited < COURTESY)
+            && older.iter().any(|&older| {
+                has_waited(older) && self.may_have_its_turn(older) && self.would_end_in_the_way(newcomer, older)
+            })
+    }
+
+    /// Whether nothing is on a train's way but trains that are about to go somewhere.
+    fn may_have_its_turn(&self, train: TrainId) -> bool {
+        !self.is_held(train)
+            && self.runs[train].plan.iter().all(|passage| {
+                let holder = self.granted_to[passage.section];
+                holder.is_none_or(|holder| self.runs[holder].to.is_some() && !self.is_held(holder))
+            })
+    }
+
+    fn would_end_in_the_way(&self, newcomer: TrainId, of: TrainId) -> bool {
+        let run = &self.runs[newcomer];
+        let is_in_the_way =
+            |section: SectionId| self.runs[of].plan.iter().any(|passage: &Traverse| passage.section == section);
+        let mut to_cover = self.train_length(newcomer).unwrap_or(Length::from_um(1));
+        let mut ends_there = false;
+        for passage in run.plan.iter().rev() {
+            ends_there |= is_in_the_way(passage.section);
+            to_cover -= self.layout.ways[passage.way].length.unwrap_or(to_cover);
+            if to_cover <= Length::ZERO {
+                break;
+            }
+        }
+        ends_there && !run.granted.iter().any(|passage| is_in_the_way(passage.section))
     }
 
     fn admit_together(&mut self, trains: &[TrainId], picture: &impl Picture) -> bool {

@@ -13,6 +13,7 @@ use crate::time::Time;
 
 /// As in the rehearsal: whoever waited so long lets no newcomer go first.
 const PATIENCE: Duration = Duration::from_secs(60);
+const COURTESY: Duration = Duration::from_secs(120);
 
 struct Digest(DefaultHasher);
 
@@ -80,7 +81,8 @@ fn interlock(digest: &mut Digest, interlock: &Interlock, now: Time) {
 fn one_run(digest: &mut Digest, run: &Run, freed: u64, now: Time) {
     (&run.granted, run.nose, run.proved, &run.lent, &run.guards, &run.plan).hash(&mut digest.0);
     (run.is_planned, run.is_admitted, run.lacks_track, run.must_stand, run.has_departed).hash(&mut digest.0);
-    let has_waited = run.waits_for.is_some() && now.since(run.waits_since) > PATIENCE;
+    let waited = run.waits_for.map(|_| now.since(run.waits_since));
+    let has_waited = (waited.map(|waited| (waited > PATIENCE, waited >= COURTESY)), run.waited_before);
     let has_looked_round = run.looked_round_at_freed == freed;
     (run.look_round_at <= now, has_looked_round, has_waited).hash(&mut digest.0);
     digest.written(&(run.to, &run.holds, run.waits_for, &run.no_answer));
