@@ -34,6 +34,8 @@
 ---@field detector? Detector the detector
 ---@field district? District the power district
 ---@field link? Link the link
+---@field input? Input the input
+---@field on? boolean whether it is on
 ---@field doubt? number the number of the doubt
 ---@field may_be? string[] what may be so, the likeliest first
 ---@field settled_by? string what would settle it
@@ -51,6 +53,7 @@
 ---@field detector? Detector | Detector[] only of these detectors
 ---@field district? District | District[] only of these power districts
 ---@field link? Link | Link[] only of these links
+---@field input? Input | Input[] only of these inputs
 ---@field clock? string | string[] only when the clock shows this: `"18:30"`, `"*:00"`
 ---@field button? string | string[] only of these buttons
 
@@ -80,6 +83,7 @@
 ---@field routes table<string, RouteState> routes that are set for whoever comes, by their signals
 ---@field doubts DoubtState[] all doubts
 ---@field dark table<string, string> power districts without power, and how that is known; `""`: everything
+---@field inputs table<string, boolean> whether each input is on; none of which that is not known
 ---@field links_down Link[] links that are down
 
 ---what is known of a train
@@ -337,6 +341,11 @@ function switch(accessory, on) end
 ---@return boolean on
 function is_on(accessory) end
 
+---whether an input is on; `nil` where that is not known, because nothing was reported yet or its link is down
+---@param input Input
+---@return boolean? on
+function reads(input) end
+
 ---lets no trains be worked over a section; waits for the answer
 ---
 ---What can go wrong: refused
@@ -417,7 +426,7 @@ function dark(district) end
 ---@return Picture picture
 function picture() end
 
----the names there are, in the order of the layout: of a `"train"`, `"section"`, `"place"`, `"signal"`, `"turnout"`, `"detector"`, `"district"` or `"link"`; with a pattern or a list only those
+---the names there are, in the order of the layout: of a `"train"`, `"section"`, `"place"`, `"signal"`, `"turnout"`, `"detector"`, `"district"`, `"input"` or `"link"`; with a pattern or a list only those
 ---
 ---What can go wrong: a pattern that fits nothing
 ---@param kind string
@@ -513,4 +522,4 @@ function random_runs(plan) end
 ---@param plan Follow
 function follow(plan) end
 
--- written by `lineclear types`, seal 4646def6e6bbab2e
+-- written by `lineclear types`, seal 202c66b5f4b05e0d

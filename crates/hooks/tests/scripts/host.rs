@@ -32,8 +32,10 @@ pub(crate) fn layout() -> Arc<Layout> {
     builder.detector(Detector::new("gate", DetectorKind::Reader(section)));
     let district = builder.district("harbour");
     builder.feed(section, district);
-    builder.link("harbour box");
+    let link = builder.link("harbour box");
     builder.accessory("quay lamps", None);
+    builder.input("coal stage lever", Some(link));
+    builder.input("tea bell", None);
     for name in ["Heron", "Plover", "Dunlin"] {
         let mut train = Train::stranger(name);
         if name == "Plover" {

@@ -292,6 +292,7 @@ impl Book {
             Input::SectionReported { section, .. } => Cause::Link(link_of(layout, *section)),
             Input::SpotPassed { detector } | Input::TrainRead { detector, .. } => Cause::Link(of_detector(*detector)),
             Input::TurnoutReported { turnout, .. } => Cause::Link(layout.turnouts[*turnout].link),
+            Input::InputReported { input, .. } => Cause::Link(layout.inputs[*input].link),
             Input::LinkReported { link, .. } => Cause::Link(Some(*link)),
             Input::PowerReported { .. } | Input::SignalReported { .. } => Cause::Link(None),
             Input::TrainRemembered { .. } | Input::ProfileRemembered { .. } | Input::TrainNamed { .. } => Cause::Start,

@@ -371,6 +371,15 @@ impl House {
         ticket
     }
 
+    /// Why a request of a person is not even asked; nothing where it is. Of an input that hardware reports nobody else says how it
+    /// is.
+    pub(super) fn why_not(&mut self, request: &Request) -> Option<String> {
+        let Request::WorkInput { input, .. } = *request else { return None };
+        let link = self.outside()?.reports_input(input)?;
+        let name = &self.board().layout().inputs[input].name;
+        Some(format!("`{name}` is reported over link `{link}`, and nobody else says how it is"))
+    }
+
     /// Refuses something before it is asked. The answer comes under this ticket.
     pub(super) fn refuse(&mut self, reason: String) -> Ticket {
         self.office.wishes += 1;
@@ -693,6 +702,11 @@ impl House {
             self.mind_wish(&wish);
         }
         ticket
+    }
+
+    /// The same, by whoever wrote down beforehand what is to be done when.
+    pub(crate) fn ask_in_rehearsal(&mut self, request: Request) {
+        self.ask(request, Asker { by: "the rehearsal".to_owned(), key: None });
     }
 
     /// Trains may still roll as the daemon before had ordered it: all of them stand before any is sent on.

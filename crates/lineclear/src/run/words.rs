@@ -128,15 +128,6 @@ impl Teller {
                 (Weight::Notable, format!("in doubt: {what}. {}", about.settled_by))
             }
             Fact::DoubtCleared { by, .. } => (Weight::Ordinary, format!("a doubt is settled: {by}")),
-            Fact::PowerLost { district, because } => {
-                (Weight::Notable, format!("the power is off{}: {because}", within(layout, *district)))
-            }
-            Fact::PowerBack { district } => {
-                (Weight::Ordinary, format!("the power is back{}", within(layout, *district)))
-            }
-            Fact::LinkLost { link } => (Weight::Notable, format!("link {} is down", layout.links[*link].name)),
-            Fact::LinkBack { link } => (Weight::Ordinary, format!("link {} is up again", layout.links[*link].name)),
-            Fact::Suspected { because, .. } => (Weight::Notable, because.clone()),
             Fact::RollCallBegan { train } => {
                 (Weight::Notable, format!("{} is moved a little to find out where it is", name(train)))
             }
@@ -173,7 +164,7 @@ impl Teller {
             Fact::InService { section } => {
                 (Weight::Ordinary, format!("trains run over {} again", layout.sections[*section].name))
             }
-            Fact::RouteSet { .. } | Fact::SectionReleased { .. } | Fact::Answered { .. } => return None,
+            equipment => return of_equipment(layout, equipment),
         };
         Some(told)
     }
@@ -195,6 +186,24 @@ impl Teller {
             Tag::Sure(_) | Tag::Free => None,
         }
     }
+}
+
+/// What is worth telling of power, links, inputs and what should be looked at.
+fn of_equipment(layout: &Layout, fact: &Fact) -> Option<(Weight, String)> {
+    Some(match fact {
+        Fact::PowerLost { district, because } => {
+            (Weight::Notable, format!("the power is off{}: {because}", within(layout, *district)))
+        }
+        Fact::PowerBack { district } => (Weight::Ordinary, format!("the power is back{}", within(layout, *district))),
+        Fact::LinkLost { link } => (Weight::Notable, format!("link {} is down", layout.links[*link].name)),
+        Fact::LinkBack { link } => (Weight::Ordinary, format!("link {} is up again", layout.links[*link].name)),
+        Fact::InputIs { input, on } => {
+            let name = &layout.inputs[*input].name;
+            (Weight::Ordinary, format!("input {name}: {}", on.map_or("not known", |on| if on { "on" } else { "off" })))
+        }
+        Fact::Suspected { because, .. } => (Weight::Notable, because.clone()),
+        _ => return None,
+    })
 }
 
 /// Where the power is off; nothing to say where everything on the layout goes dark together.

@@ -134,7 +134,9 @@ impl Detectors {
         let lies = turnouts.filter_map(|(turnout, _)| {
             self.lies[turnout].map(|lie| Input::TurnoutReported { turnout, lie: Some(lie) })
         });
-        occupied.chain(lies).collect()
+        let inputs = self.inputs.iter().filter(|(_, (sender, _))| carried(sender.link));
+        let worked = inputs.map(|(input, &(_, on))| Input::InputReported { input, on });
+        occupied.chain(lies).chain(worked).collect()
     }
 
     /// Has states arrive, each a little later than now, behind what the same thing sent before.
@@ -147,6 +149,7 @@ impl Detectors {
                     None => continue,
                 },
                 Input::TurnoutReported { turnout, .. } => &mut self.turnouts[turnout],
+                Input::InputReported { input, .. } => &mut self.inputs[input].0,
                 _ => continue,
             };
             if sender.link.is_none_or(|link| !self.post.down[link]) {
