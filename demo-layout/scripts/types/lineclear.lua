@@ -10,8 +10,9 @@
 ---@alias Detector string | "quay-1" | "quay-2" | "quay-throat" | "harbour-1" | "harbour-2" | "junction" | "shore-1" | "shore-2" | "loop-west" | "loop-1" | "loop-2" | "loop-east" | "hill-1" | "hill-2" | "hill-3" | "yard-east" | "yard-1" | "yard-2" | "yard-3" | "yard-4" | "yard-5" | "yard-west" | "tunnel-1" | "tunnel-2" | "tunnel-3" | "quay-1.b brake" | "quay-1.b creep" | "quay-2.b brake" | "quay-2.b creep" | "harbour-2.b brake" | "harbour-2.b creep" | "shore-2.b brake" | "shore-2.b creep" | "loop-1.b brake" | "loop-1.b creep" | "loop-2.b brake" | "loop-2.b creep" | "hill-3.b brake" | "hill-3.b creep" | "yard-1.a brake" | "yard-1.a creep" | "yard-2.a brake" | "yard-2.a creep" | "yard-3.a brake" | "yard-3.a creep" | "yard-4.a brake" | "yard-4.a creep" | "yard-5.a brake" | "yard-5.a creep" | "tunnel-1.a brake" | "tunnel-1.a creep" | "harbour-1.a brake" | "harbour-1.a creep" | "shore-1.a brake" | "shore-1.a creep" | "loop-1.a brake" | "loop-1.a creep" | "loop-2.a brake" | "loop-2.a creep" | "hill-1.a brake" | "hill-1.a creep" | "yard-1.b brake" | "yard-1.b creep" | "yard-2.b brake" | "yard-2.b creep" | "yard-3.b brake" | "yard-3.b creep" | "yard-4.b brake" | "yard-4.b creep" | "yard-5.b brake" | "yard-5.b creep" | "tunnel-3.b brake" | "tunnel-3.b creep" | "quay-1.a brake" | "quay-1.a creep" | "quay-2.a brake" | "quay-2.a creep"
 ---@alias District string | "harbour" | "hill" | "yard"
 ---@alias Accessory string | "quay lamps" | "fog horn"
+---@alias Input string | "horn button"
 ---@alias Link string | "harbour box" | "hill box" | "yard box"
----@alias EventName string | "start" | "stop" | "section_filled" | "section_emptied" | "tagged" | "route_set" | "section_released" | "departed" | "arrived" | "stopped" | "waiting" | "held" | "kept_back" | "hold_lifted" | "doubt_raised" | "doubt_cleared" | "signal_changed" | "route_stage" | "route_waiting" | "turnout_lies" | "spot_passed" | "reading" | "power_lost" | "power_back" | "link_lost" | "link_back" | "out_of_service" | "in_service" | "suspected" | "clock" | "button" | "missed"
+---@alias EventName string | "start" | "stop" | "section_filled" | "section_emptied" | "tagged" | "route_set" | "section_released" | "departed" | "arrived" | "stopped" | "waiting" | "held" | "kept_back" | "hold_lifted" | "doubt_raised" | "doubt_cleared" | "signal_changed" | "route_stage" | "route_waiting" | "turnout_lies" | "spot_passed" | "reading" | "power_lost" | "power_back" | "link_lost" | "link_back" | "out_of_service" | "in_service" | "suspected" | "input_changed" | "clock" | "button" | "missed"
 
 ---something that happened
 ---@class Event
@@ -71,6 +72,7 @@
 ---@field second number 0 to 59
 ---@field pace number how many times faster than layout time it runs
 ---@field running boolean whether it runs
+---@field goes_on boolean whether it goes on from where it stood before this run
 
 ---everything that is known at one moment; a copy
 ---@class Picture

@@ -32,15 +32,28 @@ fn size(folder: &Path) -> u64 {
 
 #[test]
 fn what_a_long_run_takes_does_not_grow_with_how_long_it_lasts() {
+    runs_and_replays("day", &[]);
+}
+
+#[test]
+fn evenings_by_the_timetable_replay_without_their_script() {
+    let script = program::root().join("demo-layout/scripts/evening/evening.lua");
+    runs_and_replays("evenings", &["--script", script.to_str().unwrap()]);
+}
+
+/// Runs the demo, and then what was recorded of it, which knows no scripts: every step must give what it gave.
+fn runs_and_replays(name: &str, more: &[&str]) {
     let hours: u64 = std::env::var("LINECLEAR_HOURS").map_or(2, |hours| hours.parse().unwrap());
-    let state = program::scratch("day");
+    let state = program::scratch(name);
     let demo = program::root().join("demo-layout");
     let span = format!("{hours}h");
     let began = Instant::now();
     let mut run = Command::new(program::program())
         .arg("run")
         .arg(demo)
-        .args(["--plain", "--pace", "fast", "--for", &span, "--state"])
+        .args(["--plain", "--pace", "fast", "--for", &span])
+        .args(more)
+        .arg("--state")
         .arg(&state)
         .stdout(Stdio::piped())
         .stderr(Stdio::null())

@@ -100,6 +100,7 @@ const PLAIN: &[Record] = &[
             has("second", Type::Number, "0 to 59"),
             has("pace", Type::Number, "how many times faster than layout time it runs"),
             has("running", Type::Flag, "whether it runs"),
+            has("goes_on", Type::Flag, "whether it goes on from where it stood before this run"),
         ],
     },
     Record {

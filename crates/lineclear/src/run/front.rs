@@ -289,7 +289,9 @@ fn script_wish(wish: &Wish, scripts: &Chosen, layout: &Layout) -> Result<ScriptW
         Wish::Answer { question, answer } => ScriptWish::Answer { question: *question, answer: answer.clone() },
         // Scripts that listen to the input would never hear of it.
         Wish::Press { button } if layout.input_named(button).is_some() => {
-            return Err(format!("`{button}` is an input; hint: ask for `input`, with `on` and then with `off`"));
+            return Err(format!(
+                "`{button}` is an input; hint: work it, with `lineclear tell input \"{button}\" on` and then with `off`"
+            ));
         }
         Wish::Press { button } => ScriptWish::Press { button: button.clone() },
         Wish::ReloadScripts {} => {
