@@ -142,7 +142,9 @@ impl Detectors {
     /// Has states arrive, each a little later than now, behind what the same thing sent before.
     fn say(&mut self, states: Vec<Input>, now: Time, (least, most): (i64, i64), stream: &mut Stream) {
         for state in states {
-            let arrival = now + Duration::from_millis(stream.between(least, most) as u64);
+            // Inputs draw no lots: what is drawn for trains does not depend on how many levers there are.
+            let after = if matches!(state, Input::InputReported { .. }) { least } else { stream.between(least, most) };
+            let arrival = now + Duration::from_millis(after as u64);
             let sender = match state {
                 Input::SectionReported { section, .. } => match &self.areas[section] {
                     Some(area) => &mut self.detectors[area.detector],
