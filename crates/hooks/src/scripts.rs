@@ -62,7 +62,12 @@ impl Scripts {
         clock: LayoutClock,
     ) -> (Self, Vec<ScriptError>) {
         let mut scripts = Self::none(layout, budget, seed);
-        scripts.desk.lock().clock = clock;
+        {
+            let mut desk = scripts.desk.lock();
+            // The minute that a clock goes on in was told before.
+            desk.minute_told = clock.goes_on().then(|| clock.shows(desk.now).full_minute());
+            desk.clock = clock;
+        }
         let errors = scripts.load_all(files);
         (scripts, errors)
     }
