@@ -1,7 +1,7 @@
 //! What scripts cost: `cargo bench --package hooks`.
 //!
-//! How many hooks can be called a second; how much 200 hooks that do not match add to hearing of one step, as a ratio; and how
-//! long the signaller's steps take while hostile scripts are at work on their own thread, as a ratio to a run without scripts.
+//! How many hooks can be called a second; how much 200 hooks add to hearing of one step, as a ratio; and how long the signaller's
+//! steps, and telling the scripts of them, take while hostile scripts are at work on their own thread, as a ratio to a run without.
 
 use std::hint::black_box;
 use std::io::Write;
@@ -39,17 +39,21 @@ fn measure() -> Result<(), Failed> {
         let took = heard(&layout, text)?;
         writeln!(output, "{what}: {:.2} us a step, {:.1} times that without hooks", micros(took), ratio(took, none))?;
     }
-    let quiet = steps(&layout, &[])?;
-    let hostile = steps(&layout, HOSTILE)?;
-    for (what, share) in [("median", 0.5), ("99th percentile", 0.99)] {
-        let [quiet, hostile] = [&quiet, &hostile].map(|steps| steps[((steps.len() - 1) as f64 * share) as usize]);
-        writeln!(
-            output,
-            "signaller step, {what}: {:.2} us without scripts, {:.2} us with hostile ones, {:.2} times",
-            micros(quiet),
-            micros(hostile),
-            ratio(hostile, quiet)
-        )?;
+    let (quiet, hostile) = (hour(&layout, &[])?, hour(&layout, HOSTILE)?);
+    for (thing, quiet, hostile) in [
+        ("signaller step", &quiet.steps, &hostile.steps),
+        ("telling the scripts of it", &quiet.telling, &hostile.telling),
+    ] {
+        for (what, share) in [("median", 0.5), ("99th percentile", 0.99)] {
+            let [quiet, hostile] = [quiet, hostile].map(|took| took[((took.len() - 1) as f64 * share) as usize]);
+            writeln!(
+                output,
+                "{thing}, {what}: {:.2} us without scripts, {:.2} us with hostile ones, {:.2} times",
+                micros(quiet),
+                micros(hostile),
+                ratio(hostile, quiet)
+            )?;
+        }
     }
     Ok(())
 }
@@ -123,8 +127,14 @@ impl Works for Timed {
     }
 }
 
-/// How long the signaller's steps take in an hour in which the railcar shuttles, in order of length.
-fn steps(layout: &Arc<Layout>, files: &[(&str, &str)]) -> Result<Vec<Duration>, Failed> {
+/// How long things took in an hour, in order of length.
+struct Hour {
+    steps: Vec<Duration>,
+    telling: Vec<Duration>,
+}
+
+/// An hour in which the railcar shuttles.
+fn hour(layout: &Arc<Layout>, files: &[(&str, &str)]) -> Result<Hour, Failed> {
     let hostile = Apart::new(load(layout, files)?, || {})?;
     let timed = Timed { signaller: Signaller::new(Arc::clone(layout), Conduct::Control), took: Vec::new() };
     let mut session = Session::with(Arc::clone(layout), &Settings::seeded(1), timed).map_err(|why| why.to_string())?;
@@ -134,9 +144,12 @@ fn steps(layout: &Arc<Layout>, files: &[(&str, &str)]) -> Result<Vec<Duration>, 
     let ends = [stop("loop-1.b")?, stop("quay-1.a")?];
     let go = |to| Request::Go { train: heron, to };
     session.desk().request_at(Time::from_millis(1000), go(ends[0]));
+    let (mut telling, mut called) = (Vec::new(), Time::ZERO);
     session.run_until(Time::from_millis(3_600_000), &mut |moment: &Moment<'_, Timed>, desk: &mut Desk| {
         board.hear(moment.now, moment.outputs);
+        let began = Instant::now();
         hostile.tell(moment.now, moment.inputs, moment.outputs, &board);
+        telling.push(began.elapsed());
         for (ticket, request) in hostile.take().requests {
             desk.hand_in(moment.now, ticket, request);
         }
@@ -149,9 +162,13 @@ fn steps(layout: &Arc<Layout>, files: &[(&str, &str)]) -> Result<Vec<Duration>, 
             }
         }
         // The hostile scripts are told how late it is ten times a second.
-        desk.call_at(moment.now + Duration::from_millis(100));
+        if moment.now >= called {
+            called = moment.now + Duration::from_millis(100);
+            desk.call_at(called);
+        }
     });
-    let mut took = std::mem::take(&mut session.signaller_mut().took);
-    took.sort_unstable();
-    Ok(took)
+    let mut steps = std::mem::take(&mut session.signaller_mut().took);
+    steps.sort_unstable();
+    telling.sort_unstable();
+    Ok(Hour { steps, telling })
 }

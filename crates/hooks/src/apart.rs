@@ -132,6 +132,7 @@ impl Apart {
         let shared = Arc::new(Shared {
             outbox: Mutex::new(Outbox {
                 taken: Taken { next_wake: scripts.next_wake(), ..Taken::default() },
+                shown: Shown { clock: scripts.clock(), questions: Vec::new() },
                 ..Outbox::default()
             }),
             scripts: Mutex::new(scripts),
@@ -201,6 +202,11 @@ impl Apart {
         drop(outbox);
         self.shared.has_room.notify_one();
         taken
+    }
+
+    /// The layout clock.
+    pub fn clock(&self) -> LayoutClock {
+        lock(&self.shared.outbox).shown.clock.clone()
     }
 
     /// What is to be shown of the scripts.

@@ -35,6 +35,16 @@ impl ClockTime {
         Ok(Self(nanos))
     }
 
+    /// The time so many nanoseconds after the midnight before the first day.
+    pub fn from_nanos(nanos: i64) -> Self {
+        Self(nanos)
+    }
+
+    /// How many nanoseconds after the midnight before the first day it is.
+    pub fn nanos(self) -> i64 {
+        self.0
+    }
+
     /// How many midnights lie before it.
     pub fn day(self) -> i64 {
         self.0.div_euclid(DAY)
@@ -79,15 +89,33 @@ pub struct LayoutClock {
     since: Time,
     pace: f64,
     is_running: bool,
+    /// It goes on from where it stood before these scripts began.
+    goes_on: bool,
 }
 
 impl Default for LayoutClock {
     fn default() -> Self {
-        Self { showed: ClockTime(0), since: Time::ZERO, pace: 1.0, is_running: false }
+        Self { showed: ClockTime(0), since: Time::ZERO, pace: 1.0, is_running: false, goes_on: false }
     }
 }
 
 impl LayoutClock {
+    /// One that goes on from what it showed when a run before this one ended. It stands until it is started.
+    pub fn going_on(showed: ClockTime, pace: f64) -> Self {
+        Self { showed, pace: Self::check_pace(pace).unwrap_or(1.0), goes_on: true, ..Self::default() }
+    }
+
+    /// The same clock, for scripts that take the place of others within a run.
+    #[must_use]
+    pub fn handed_on(self) -> Self {
+        Self { goes_on: self.is_used(), ..self }
+    }
+
+    /// Whether it goes on from where it stood before these scripts began: in a run before this one, or on the layout before.
+    pub fn goes_on(&self) -> bool {
+        self.goes_on
+    }
+
     /// What it shows.
     pub fn shows(&self, now: Time) -> ClockTime {
         if !self.is_running {
@@ -162,6 +190,19 @@ impl LayoutClock {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_clock_goes_on_from_where_it_stood() {
+        let mut before = LayoutClock::default();
+        before.set(Time::ZERO, time("18:00"));
+        before.start(Time::ZERO, 12.0);
+        let showed = before.shows(Time::from_millis(150_000));
+        let mut clock = LayoutClock::going_on(ClockTime::from_nanos(showed.nanos()), before.pace());
+        assert!(clock.is_used() && clock.goes_on() && !clock.is_running());
+        clock.start(Time::ZERO, clock.pace());
+        assert_eq!((clock.shows(Time::ZERO), clock.shows(Time::from_millis(5_000))), (time("18:30"), time("18:31")));
+        assert_eq!(LayoutClock::going_on(showed, f64::NAN).pace(), 1.0, "what was written may be anything");
+    }
 
     fn time(written: &str) -> ClockTime {
         ClockTime::read(written).unwrap()

@@ -3,7 +3,7 @@
 use mlua::{Lua, Table};
 use signaller::{Destination, Doubt, DoubtId, Fact, Input, Output, RouteStage, Suspect, Tag, Time};
 use track::routes::Exit;
-use track::{Aspect, DetectorId, DistrictId, Lie, LinkId, SectionId, SignalId, TrainId, TurnoutId};
+use track::{Aspect, DetectorId, DistrictId, InputId, Lie, LinkId, SectionId, SignalId, TrainId, TurnoutId};
 
 pub(crate) use crate::event_pattern::{Pattern, read_names, read_pattern};
 use crate::functions::{lie_in_words, stage_in_words};
@@ -25,6 +25,7 @@ pub(crate) struct Event {
     pub(crate) detector: Option<DetectorId>,
     pub(crate) district: Option<DistrictId>,
     pub(crate) link: Option<LinkId>,
+    pub(crate) input: Option<InputId>,
     /// What the clock shows, or which button it is.
     pub(crate) text: Option<String>,
     pub(crate) reason: Option<String>,
@@ -42,6 +43,7 @@ enum More {
         stage: RouteStage,
     },
     Lies(Option<Lie>),
+    On(bool),
     Doubt(DoubtId, Option<Box<Doubt>>),
     Count(u64),
 }
@@ -124,6 +126,11 @@ impl Event {
                 };
                 [crossed, Some(tagged("tagged"))]
             }
+            // What was said before its link went down, and is said again now that it is back, is no news.
+            Output::Fact(Fact::InputIs { input, on: Some(on) }) if before.was_on(*input) != *on => {
+                let more = Some(More::On(*on));
+                [Some(Self { input: Some(*input), more, ..Self::new("input_changed", at) }), None]
+            }
             Output::Fact(fact) => [Self::of_fact(at, fact, names), None],
             // An emergency stop is ordered as standing, too.
             Output::EmergencyStop { .. } => [None, None],
@@ -183,6 +190,7 @@ impl Event {
             .because(because),
             Fact::KeptBack { train, reason } => about("kept_back", train).because(reason),
             Fact::Tagged { .. }
+            | Fact::InputIs { .. }
             | Fact::RollCallBegan { .. }
             | Fact::RollCallEnded { .. }
             | Fact::Coupled { .. }
@@ -222,6 +230,7 @@ impl Event {
             ("detector", self.detector.map(|detector| names.of_detector(detector))),
             ("district", self.district.map(|district| names.of_district(district))),
             ("link", self.link.map(|link| names.of_link(link))),
+            ("input", self.input.map(|input| names.of_input(input))),
             ("reason", self.reason.as_deref()),
             (self.what, self.text.as_deref()),
         ];
@@ -248,6 +257,7 @@ impl More {
                 table.raw_set("exit", names.of_exit(*exit))?;
                 table.raw_set("stage", stage_in_words(*stage))
             }
+            Self::On(on) => table.raw_set("on", *on),
             Self::Lies(lie) => table.raw_set("lies", lie.map(lie_in_words)),
             Self::Doubt(number, about) => {
                 table.raw_set("doubt", number.0 as f64)?;

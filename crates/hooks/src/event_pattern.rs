@@ -2,7 +2,7 @@
 
 use mlua::{Table, Value};
 use signaller::Destination;
-use track::{DetectorId, DistrictId, LinkId, SectionId, SignalId, TrainId, TurnoutId};
+use track::{DetectorId, DistrictId, InputId, LinkId, SectionId, SignalId, TrainId, TurnoutId};
 
 use crate::clock::ClockTime;
 use crate::event::Event;
@@ -21,6 +21,7 @@ pub(crate) struct Pattern {
     detectors: Vec<DetectorId>,
     districts: Vec<DistrictId>,
     links: Vec<LinkId>,
+    inputs: Vec<InputId>,
     texts: Vec<String>,
 }
 
@@ -40,6 +41,7 @@ impl Pattern {
             // Where there are no districts everything goes dark together.
             && any(&self.districts, |district| event.district.is_none_or(|dark| dark == *district))
             && any(&self.links, |link| event.link == Some(*link))
+            && any(&self.inputs, |input| event.input == Some(*input))
             && any(&self.texts, |text| event.text.as_ref().is_some_and(|found| fits(text, found)))
     }
 }
@@ -67,6 +69,7 @@ pub(crate) fn read_pattern(what: &'static str, which: Option<&Table>, names: &Na
                 "detector" => pattern.detectors.extend(names.detectors(name)?),
                 "district" => pattern.districts.extend(names.districts(name)?),
                 "link" => pattern.links.extend(names.links(name)?),
+                "input" => pattern.inputs.extend(names.inputs(name)?),
                 "button" => pattern.texts.push(name.clone()),
                 "clock" if is_pattern(name) => pattern.texts.push(name.clone()),
                 "clock" => pattern.texts.push(ClockTime::read(name)?.to_string()),

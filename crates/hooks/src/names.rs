@@ -6,8 +6,8 @@ use std::sync::Arc;
 use signaller::Destination;
 use track::routes::{Exit, Routes};
 use track::{
-    AccessoryId, Aspect, DetectorId, DetectorKind, DistrictId, Id, Layout, Length, LinkId, SectionId, SignalId, StopId,
-    TrainId, TurnoutId,
+    AccessoryId, Aspect, DetectorId, DetectorKind, DistrictId, Id, InputId, Layout, Length, LinkId, SectionId,
+    SignalId, StopId, TrainId, TurnoutId,
 };
 
 use crate::vocabulary::Kind;
@@ -27,6 +27,7 @@ pub(crate) struct Names {
     detectors: Ids<DetectorId>,
     districts: Ids<DistrictId>,
     accessories: Ids<AccessoryId>,
+    inputs: Ids<InputId>,
     links: Ids<LinkId>,
     /// Routes, reckoned when one is named.
     routes: Arc<Routes>,
@@ -45,6 +46,7 @@ impl Names {
             detectors: layout.detectors.iter().map(|(id, detector)| (detector.name.clone(), id)).collect(),
             districts: layout.districts.iter().map(|(id, district)| (district.name.clone(), id)).collect(),
             accessories: layout.accessories.iter().map(|(id, accessory)| (accessory.name.clone(), id)).collect(),
+            inputs: layout.inputs.iter().map(|(id, input)| (input.name.clone(), id)).collect(),
             links: layout.links.iter().map(|(id, link)| (link.name.clone(), id)).collect(),
             routes: Arc::new(Routes::new(Arc::clone(&layout))),
             strangers: BTreeMap::new(),
@@ -79,6 +81,10 @@ impl Names {
 
     pub(crate) fn accessory(&self, name: &str) -> Result<AccessoryId, String> {
         one(Kind::Accessory, name, &self.accessories)
+    }
+
+    pub(crate) fn input(&self, name: &str) -> Result<InputId, String> {
+        one(Kind::Input, name, &self.inputs)
     }
 
     /// The stopping point of that name, else the section of that name.
@@ -130,6 +136,10 @@ impl Names {
         many(Kind::District, pattern, &self.districts)
     }
 
+    pub(crate) fn inputs(&self, pattern: &str) -> Result<Vec<InputId>, String> {
+        many(Kind::Input, pattern, &self.inputs)
+    }
+
     pub(crate) fn links(&self, pattern: &str) -> Result<Vec<LinkId>, String> {
         many(Kind::Link, pattern, &self.links)
     }
@@ -159,6 +169,7 @@ impl Names {
             Kind::Accessory => texts(many(Kind::Accessory, pattern, &self.accessories)?, |id| {
                 self.layout.accessories[id].name.as_str()
             }),
+            Kind::Input => texts(self.inputs(pattern)?, |id| self.of_input(id)),
             Kind::Link => texts(self.links(pattern)?, |id| self.of_link(id)),
             Kind::Route => vec![self.route(pattern).map(|_| pattern.to_owned())?],
             Kind::Event => Vec::new(),
@@ -211,6 +222,10 @@ impl Names {
 
     pub(crate) fn of_district(&self, district: DistrictId) -> &str {
         &self.layout.districts[district].name
+    }
+
+    pub(crate) fn of_input(&self, input: InputId) -> &str {
+        &self.layout.inputs[input].name
     }
 
     pub(crate) fn of_link(&self, link: LinkId) -> &str {

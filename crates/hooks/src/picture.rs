@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use signaller::{Board, Destination, Fact, Input, Output, Tag, Time};
-use track::{Layout, Lie, SectionId, TrainId, TurnoutId};
+use track::{InputId, Layout, Lie, SectionId, Table, TrainId, TurnoutId};
 
 /// The whole picture: the board, and what only scripts know.
 ///
@@ -16,11 +16,18 @@ pub(crate) struct Picture {
     bound: BTreeMap<TrainId, Destination>,
     /// Turnouts that nobody reports, on their way: when they will have arrived, and how they lie then.
     moving: BTreeMap<TurnoutId, (Time, Lie)>,
+    /// Whether each input was on when that was known last.
+    was_on: Table<InputId, bool>,
 }
 
 impl Picture {
     pub(crate) fn new(layout: Arc<Layout>) -> Self {
-        Self { board: Board::new(layout), bound: BTreeMap::new(), moving: BTreeMap::new() }
+        Self {
+            was_on: Table::filled(false, layout.inputs.len()),
+            board: Board::new(layout),
+            bound: BTreeMap::new(),
+            moving: BTreeMap::new(),
+        }
     }
 
     /// Takes in what was heard.
@@ -44,6 +51,7 @@ impl Picture {
             Output::Fact(Fact::Departed { train, to }) => {
                 self.bound.insert(*train, *to);
             }
+            Output::Fact(Fact::InputIs { input, on: Some(on) }) => self.was_on[*input] = *on,
             Output::Fact(Fact::Arrived { train, .. }) => {
                 self.bound.remove(train);
             }
@@ -55,6 +63,9 @@ impl Picture {
     pub(crate) fn catch_up(&mut self, board: Board) {
         self.bound.retain(|train, _| board.errands.get(train).is_some_and(|errand| errand.to.is_some()));
         let lies = std::mem::replace(&mut self.board, board).lies;
+        for (input, on) in self.board.inputs.iter() {
+            self.was_on[input] = on.unwrap_or(self.was_on[input]);
+        }
         // How turnouts lie is nobody's news, so the board may not know.
         for (turnout, lie) in lies.iter() {
             self.board.lies[turnout] = self.board.lies[turnout].or(*lie);
@@ -92,6 +103,11 @@ impl Picture {
     /// A train is not bound for anywhere any more.
     pub(crate) fn give_up(&mut self, train: TrainId) {
         self.bound.remove(&train);
+    }
+
+    /// Whether an input was on when that was known last; off before anything was known of it.
+    pub(crate) fn was_on(&self, input: InputId) -> bool {
+        self.was_on[input]
     }
 
     pub(crate) fn tag(&self, section: SectionId) -> Option<&Tag> {

@@ -70,6 +70,7 @@ fn in_words(is: Type) -> String {
         Type::Records(name) => format!("list of `{name}`"),
         Type::RecordsByName(name) => format!("`{name}` by name"),
         Type::TextsByName => "text by name".to_owned(),
+        Type::FlagsByName => "boolean by name".to_owned(),
         Type::SecondsOr(name) => format!("number or `{name}`"),
         Type::Calls => "list of places, or of lists of places".to_owned(),
         Type::PlacesByName => "places by name".to_owned(),
@@ -114,6 +115,7 @@ impl Dialect {
             Type::Records(name) => list(name),
             Type::RecordsByName(name) => by_name(name),
             Type::TextsByName => by_name("string"),
+            Type::FlagsByName => by_name("boolean"),
             Type::SecondsOr(name) => format!("number | {name}"),
             Type::Calls => either("{Place | {Place}}", "(Place | Place[])[]"),
             Type::PlacesByName => by_name(&either("(Place | {Place})", "Place | Place[]")),
@@ -153,6 +155,7 @@ fn kinds(layout: &Layout) -> Vec<(Kind, Vec<String>)> {
         (Kind::Detector, names(&mut layout.detectors.values().map(|detector| &detector.name))),
         (Kind::District, names(&mut layout.districts.values().map(|district| &district.name))),
         (Kind::Accessory, names(&mut layout.accessories.values().map(|accessory| &accessory.name))),
+        (Kind::Input, names(&mut layout.inputs.values().map(|input| &input.name))),
         (Kind::Link, names(&mut layout.links.values().map(|link| &link.name))),
         (Kind::Event, EVENTS.iter().map(|event| event.name.to_owned()).collect()),
     ]

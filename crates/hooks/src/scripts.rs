@@ -50,7 +50,24 @@ impl Scripts {
         budget: &Budget,
         seed: u64,
     ) -> (Self, Vec<ScriptError>) {
+        Self::load_going_on(layout, files, budget, seed, LayoutClock::default())
+    }
+
+    /// The same, with the layout clock as it is to be at first.
+    pub fn load_going_on(
+        layout: Arc<Layout>,
+        files: Vec<(String, String)>,
+        budget: &Budget,
+        seed: u64,
+        clock: LayoutClock,
+    ) -> (Self, Vec<ScriptError>) {
         let mut scripts = Self::none(layout, budget, seed);
+        {
+            let mut desk = scripts.desk.lock();
+            // The minute that a clock goes on in was told before.
+            desk.minute_told = clock.goes_on().then(|| clock.shows(desk.now).full_minute());
+            desk.clock = clock;
+        }
         let errors = scripts.load_all(files);
         (scripts, errors)
     }

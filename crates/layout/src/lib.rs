@@ -120,6 +120,10 @@
 //! [[accessory]]              # a lamp, a relay, a sound: what people and scripts switch, and no train depends on
 //! name = "quay lamps"
 //! link = "west"              # what carries orders for it; may be left out
+//!
+//! [[input]]                  # a push button, a key switch, a lever, a float switch, a photocell: what scripts hear of
+//! name = "coal stage lever"
+//! link = "west"              # what carries its reports; may be left out
 //! ```
 //!
 //! The **overlap** of a signal is track *beyond* it, kept clear for a train that should have stopped there: signals
@@ -372,6 +376,7 @@
 //! | `lineclear/reader/NAME` | a train's name, its address (`12`, `S12`, `L1203`), or the bytes of RailCom channel 1 | no |
 //! | `lineclear/turnout/NAME` | `straight`, `diverging`, `moving` | yes |
 //! | `lineclear/district/NAME` | `live`, `dark` | yes |
+//! | `lineclear/input/NAME` | `on`, `off` | yes |
 //! | `lineclear/turnout/NAME/set` | `straight`, `diverging`: for the node | no |
 //! | `lineclear/signal/NAME/set` | the aspect's name: for the node | no |
 //! | `lineclear/district/NAME/set` | `live`, `dark`: for the node, where the district is `switched` | no |
@@ -429,8 +434,8 @@
 //! ```
 //!
 //! **Addresses on a broker** are a topic, or a table. Reports: `topic`, `at` (which part of a JSON payload), and for each meaning
-//! its word or number: `occupied`, `free`; `passed`; `straight`, `diverging`, `moving`; `live`, `dark`. Words compare letter for
-//! letter, numbers as numbers. Orders: for a turnout `set-topic`, `set-straight`, `set-diverging`; for a signal `topic` with
+//! its word or number: `occupied`, `free`; `passed`; `straight`, `diverging`, `moving`; `live`, `dark`; of an input `on`, `off`. Words
+//! compare letter for letter, numbers as numbers. Orders: for a turnout `set-topic`, `set-straight`, `set-diverging`; for a signal `topic` with
 //! `says = "aspect {aspect}"` or `aspects = { red = 0, green = 1 }`, or `lamps = ["red", "green"]` (each at `TOPIC/LAMP/set`) or
 //! `lamps = { red = "some/topic" }` with `on`, `off` and `flash`, and `unlit` while no train is near; for a district that is
 //! `switched` `set-topic`, `set-live` and `set-dark`. `retain` and `quality` are those of an order. `{name}` stands for the name in
@@ -455,7 +460,7 @@
 //! `dark`, a spot its event alone, a turnout `straight` and `diverging` for its reports and `set-straight` and `set-diverging`
 //! for orders, or `accessory = 12` for the events that stand for DCC accessories; a signal one event for each aspect
 //! it is to be told. A district that is `switched` has `set-live` and `set-dark`, and may leave out the other two. An accessory has `on`
-//! and `off`. A train is the id of
+//! and `off` for orders, an input for its reports. A train is the id of
 //! its node, six bytes; one with several engines a list of as many nodes, in the order of its vehicles, or one node, which then stands
 //! for the whole train and has to know itself which of its engines is the other way round.
 //!
@@ -464,7 +469,7 @@
 //! `"pull-down"`, `"disabled"`) and `debounce` in seconds. A turnout is thrown by `set`, on for diverging, or by `set-straight`
 //! and `set-diverging`, each on for `pulse` seconds (0.2 where left out), and reported by `straight`, `diverging` or both; a
 //! signal is `{ red = ..., green = ... }`, a bit for each lamp. A district is the bit that is on while it is live, or a table with that
-//! bit as `live`, which may be left out, and `set`, which is on for a live district. An accessory is the bit that is on while it is.
+//! bit as `live`, which may be left out, and `set`, which is on for a live district. An accessory or an input is the bit that is on while it is.
 //! **A line that is set is off at first, so that a
 //! district which it switches is dark until `restore-power`**; the coil of a server stays as it was found.
 //!

@@ -12,8 +12,8 @@ use crate::sensing::read_sensing;
 use crate::source::{Said, Span};
 use crate::speeds::read_speeds;
 use crate::written::{
-    WrittenAccessory, WrittenDetector, WrittenDetectorPlace, WrittenDistrict, WrittenJoint, WrittenLink,
-    WrittenSection, WrittenStop, WrittenTrack, WrittenTurnout, WrittenWay,
+    WrittenDetector, WrittenDetectorPlace, WrittenDistrict, WrittenFitting, WrittenJoint, WrittenLink, WrittenSection,
+    WrittenStop, WrittenTrack, WrittenTurnout, WrittenWay,
 };
 use track::nearest;
 
@@ -40,7 +40,10 @@ pub(crate) fn read_track<'t>(mut root: Keys<'t>, out: &mut Findings) -> WrittenT
     }
     track.links = each(&mut root, "link", "a link", out, read_link);
     track.districts = each(&mut root, "district", "a power district", out, read_district);
-    track.accessories = each(&mut root, "accessory", "an accessory", out, read_accessory);
+    track.accessories =
+        each(&mut root, "accessory", "an accessory", out, |keys, out| read_fitting(keys, "\"quay lamps\"", out));
+    track.inputs =
+        each(&mut root, "input", "an input", out, |keys, out| read_fitting(keys, "\"coal stage lever\"", out));
     track.turnouts = each(&mut root, "turnout", "a turnout", out, read_turnout);
     track.has_sections = root.has("section");
     track.sections = each(&mut root, "section", "a section", out, read_section);
@@ -113,11 +116,11 @@ fn read_district<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenDi
     Some(WrittenDistrict { name: name?, voltage, is_faulty, is_switched })
 }
 
-fn read_accessory<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenAccessory<'t>> {
-    let name = keys.needed_name("\"quay lamps\"", out);
+fn read_fitting<'t>(mut keys: Keys<'t>, example: &str, out: &mut Findings) -> Option<WrittenFitting<'t>> {
+    let name = keys.needed_name(example, out);
     let link = keys.text("link", out);
     keys.finish(out);
-    Some(WrittenAccessory { name: name?, link })
+    Some(WrittenFitting { name: name?, link })
 }
 
 fn read_turnout<'t>(mut keys: Keys<'t>, out: &mut Findings) -> Option<WrittenTurnout<'t>> {

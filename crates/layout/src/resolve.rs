@@ -6,7 +6,8 @@
 use std::collections::BTreeMap;
 
 use track::{
-    AccessoryId, Beyond, BookId, Builder, DistrictId, EndId, Layout, LinkId, Scale, SectionId, TurnoutId, WayId,
+    AccessoryId, Beyond, BookId, Builder, DistrictId, EndId, InputId, Layout, LinkId, Scale, SectionId, TurnoutId,
+    WayId,
 };
 
 use crate::books::Books;
@@ -37,6 +38,7 @@ pub(crate) struct Resolver<'t, 'o> {
     turnouts: Names<'t, TurnoutId>,
     districts: Names<'t, DistrictId>,
     accessories: Names<'t, AccessoryId>,
+    inputs: Names<'t, InputId>,
     pub(crate) links: Names<'t, LinkId>,
     /// The aspect books that signals are shown by.
     pub(crate) books: BTreeMap<String, BookId>,
@@ -88,6 +90,7 @@ pub(crate) fn resolve<'t>(track: &WrittenTrack<'t>, books: &Books, out: &mut Fin
         turnouts: Names::new("turnout"),
         districts: Names::new("power district"),
         accessories: Names::new("accessory"),
+        inputs: Names::new("input"),
         links: Names::new("link"),
         books: BTreeMap::new(),
         section_links: BTreeMap::new(),
@@ -101,6 +104,7 @@ pub(crate) fn resolve<'t>(track: &WrittenTrack<'t>, books: &Books, out: &mut Fin
     resolver.declare_turnouts(track);
     resolver.declare_districts(track);
     resolver.declare_accessories(track);
+    resolver.declare_inputs(track);
     for section in &track.sections {
         resolver.add_section(section);
     }
@@ -174,6 +178,16 @@ impl<'t> Resolver<'t, '_> {
                 let link = self.find_link(written.link);
                 let id = self.builder.accessory(written.name.value, link);
                 self.accessories.add(written.name, id);
+            }
+        }
+    }
+
+    fn declare_inputs(&mut self, track: &WrittenTrack<'t>) {
+        for written in &track.inputs {
+            if self.inputs.is_free(written.name, self.out) {
+                let link = self.find_link(written.link);
+                let id = self.builder.input(written.name.value, link);
+                self.inputs.add(written.name, id);
             }
         }
     }

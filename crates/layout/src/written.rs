@@ -26,7 +26,8 @@ pub(crate) struct WrittenTrack<'t> {
     pub(crate) sensing: WrittenSensing,
     pub(crate) links: Vec<WrittenLink<'t>>,
     pub(crate) districts: Vec<WrittenDistrict<'t>>,
-    pub(crate) accessories: Vec<WrittenAccessory<'t>>,
+    pub(crate) accessories: Vec<WrittenFitting<'t>>,
+    pub(crate) inputs: Vec<WrittenFitting<'t>>,
     pub(crate) turnouts: Vec<WrittenTurnout<'t>>,
     /// Whether any section was written, readable or not.
     pub(crate) has_sections: bool,
@@ -80,7 +81,8 @@ pub(crate) struct WrittenDistrict<'t> {
     pub(crate) is_switched: bool,
 }
 
-pub(crate) struct WrittenAccessory<'t> {
+/// An accessory, or an input.
+pub(crate) struct WrittenFitting<'t> {
     pub(crate) name: Text<'t>,
     pub(crate) link: Option<Text<'t>>,
 }

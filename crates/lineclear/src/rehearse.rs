@@ -7,11 +7,12 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use hooks::{FIRST_TICKET, NoticeKind};
-use signaller::{Answer, Board, Fact, Output, Time};
+use signaller::{Answer, Board, Fact, Output, Request, Time};
 use testtrack::swarm::FaultSet;
-use track::{Layout, TrainId};
+use track::{Layout, TrainId, nearest};
 
 use crate::run::house::{Audience, Heard, House};
+use crate::run::pace;
 use crate::run::words::clock;
 use crate::{Exit, folder};
 
@@ -39,6 +40,42 @@ pub(crate) struct Args {
     /// What goes wrong on the pretend table: `none`, `mild`, `harsh`, or names of faults with commas between them
     #[arg(long, value_name = "WHICH", default_value = "none", value_parser = FaultSet::read)]
     faults: FaultSet,
+    /// Works an input by hand at a time of the rehearsal, such as `horn button=on@10m`; may be said more than once
+    #[arg(long = "input", value_name = "NAME=on|off@TIME", value_parser = Deed::read)]
+    inputs: Vec<Deed>,
+}
+
+/// An input that is worked in a rehearsal.
+#[derive(Clone, Debug, PartialEq)]
+struct Deed {
+    input: String,
+    on: bool,
+    at: Time,
+}
+
+impl Deed {
+    fn read(written: &str) -> Result<Self, String> {
+        let wrong = || "write `NAME=on@TIME` or `NAME=off@TIME`, such as `horn button=on@10m`".to_owned();
+        let (input, rest) = written.rsplit_once('=').ok_or_else(wrong)?;
+        let (word, time) = rest.split_once('@').ok_or_else(wrong)?;
+        let on = match word {
+            "on" => true,
+            "off" => false,
+            _ => return Err(wrong()),
+        };
+        Ok(Self { input: input.to_owned(), on, at: Time::ZERO + pace::span(time)? })
+    }
+
+    fn request(&self, layout: &Layout) -> Result<Request, String> {
+        let input = layout.input_named(&self.input).ok_or_else(|| {
+            let names = layout.inputs.values().map(|input| input.name.as_str());
+            match nearest(&self.input, names) {
+                Some(near) => format!("no input is named `{}`\nhint: the nearest name is `{near}`", self.input),
+                None => format!("no input is named `{}`", self.input),
+            }
+        })?;
+        Ok(Request::WorkInput { input, on: self.on })
+    }
 }
 
 fn hours(written: &str) -> Result<f64, String> {
@@ -71,10 +108,21 @@ pub(crate) fn run(args: &Args) -> Exit {
         let told: Vec<String> = errors.iter().map(|error| format!("error: {error}")).collect();
         return failed(&told.join("\n"));
     }
+    let deeds: Result<Vec<(Time, Request)>, String> =
+        args.inputs.iter().map(|deed| Ok((deed.at, deed.request(&layout)?))).collect();
+    let mut deeds = match deeds {
+        Ok(deeds) => deeds,
+        Err(why) => return failed(&format!("error: {why}")),
+    };
+    deeds.sort_by_key(|(at, _)| std::cmp::Reverse(*at));
     let mut watch = Watch::new(&layout);
     let end = Time::from_secs_f64(args.hours * 3600.0);
     while house.now() < end && !watch.nothing_moves(house.now()) {
-        house.pass(end.min(house.now() + Duration::from_secs(60)), &mut watch);
+        while let Some((_, request)) = deeds.pop_if(|(at, _)| *at <= house.now()) {
+            house.ask_in_rehearsal(request);
+        }
+        let due = deeds.last().map_or(end, |(at, _)| *at).min(end);
+        house.pass(due.min(house.now() + Duration::from_secs(60)), &mut watch);
     }
     watch.broken = house.violations().iter().map(|violation| violation.sentence.clone()).collect();
     let text = watch.report(&layout, house.board(), house.now(), &names);

@@ -169,10 +169,16 @@ fn a_section_is_added_elsewhere_and_taken_away_again_and_no_train_is_held_for_it
     let before = daemon.until("Heron running", |picture| runs(picture, "Heron"));
     assert!(daemon.tell(&["hold", "Dunlin", "time", "for", "tea"]).status.success());
     assert!(daemon.tell(&["out-of-service", "yard-5", "a", "loose", "rail"]).status.success());
+    assert!(daemon.tell(&["input", "horn button", "on"]).status.success());
+    assert!(daemon.tell(&["set-clock", "18:30"]).status.success());
     let good = std::fs::read_to_string(daemon.folder.join("layout.toml")).unwrap();
-    daemon.edit(|text| with_a_workshop(&text));
+    let bell = "[[input]]\nname = \"tea bell\"\n\n[[input]]\nname = \"horn button\"";
+    daemon.edit(|text| with_a_workshop(&text).replacen("[[input]]\nname = \"horn button\"", bell, 1));
     daemon.reload().unwrap();
     let after = daemon.get("/v1/picture");
+    let inputs = ["tea bell", "horn button"].map(|name| of(&after, "inputs", name)["on"].clone());
+    assert_eq!(inputs, [Value::Bool(false), Value::Bool(true)]);
+    assert_eq!(after["clock"]["shows"], "18:30", "the clock goes on though the scripts began anew");
     assert!(of(&after, "trains", "Heron")["held"].is_null(), "{after}");
     assert_eq!(of(&after, "trains", "Dunlin")["held"], "time for tea");
     assert_eq!(of(&after, "sections", "yard-5")["withdrawn"], "a loose rail");

@@ -213,3 +213,39 @@ fn scripts_are_loaded_anew_when_asked_and_when_their_files_change() {
     folder.write("a.lua", "on('start', function() say('the second') end)");
     daemon.until("the second");
 }
+
+#[test]
+fn an_input_is_worked_by_hand_while_trains_are_pretend_ones() {
+    let text = r#"
+        on("input_changed", { input = "horn *" }, function(e) say(e.input, e.on, reads(e.input)) end)
+        task("t", function()
+            wait_until(function() return reads("horn button") end)
+            switch("fog horn", true)
+        end)
+    "#;
+    let folder = Folder::new("inputs", &[("a.lua", text)]);
+    let daemon = Daemon::start(&folder);
+    let wrong = daemon.tell(&["input", "horn buton", "on"]);
+    assert_eq!(wrong.status.code(), Some(2));
+    assert!(said(&wrong).contains("no input `horn buton`; the nearest name is `horn button`"), "{}", said(&wrong));
+    let pressed = daemon.tell(&["press", "horn button"]);
+    assert!(said(&pressed).contains("`horn button` is an input"), "{}", said(&pressed));
+    assert!(daemon.tell(&["input", "horn button", "on"]).status.success());
+    daemon.until("horn button true true");
+    assert!(daemon.tell(&["input", "horn button", "off"]).status.success());
+    daemon.until("horn button false false");
+    let loud = folder.0.join("loud.lua");
+    std::fs::write(&loud, "on('input_changed', function(e) if e.on then error('it sounds') end end)").unwrap();
+    let rehearsed = |inputs: &[&str]| {
+        let mut args = vec!["rehearse", folder.path(), loud.to_str().unwrap(), "--hours", "0.1"];
+        args.extend(inputs.iter().flat_map(|input| ["--input", input]));
+        lineclear(&args)
+    };
+    assert!(rehearsed(&["horn button=off@2m"]).status.success(), "that it is off is no news");
+    let told = rehearsed(&["horn button=on@2m", "horn button=off@150s"]);
+    assert_eq!(told.status.code(), Some(1), "{}", out(&told));
+    assert!(out(&told).contains("it sounds"), "{}", out(&told));
+    let wrong = rehearsed(&["horn=on@2m"]);
+    assert_eq!(wrong.status.code(), Some(2), "{}", said(&wrong));
+    assert!(said(&wrong).contains("no input is named `horn`"), "{}", said(&wrong));
+}

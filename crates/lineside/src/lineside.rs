@@ -291,7 +291,7 @@ impl Drop for Lineside {
 /// What a link tells of by itself, so that it is complete only with all of it.
 fn states(layout: &Layout, wired: &WiredLink) -> BTreeSet<Thing> {
     let is_state = |thing: Thing| match thing {
-        Thing::Section(_) => true,
+        Thing::Section(_) | Thing::Input(_) => true,
         Thing::Turnout(turnout) => layout.turnouts[turnout].reported,
         _ => false,
     };

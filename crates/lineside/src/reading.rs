@@ -18,6 +18,8 @@ pub(crate) fn input_of(thing: Thing, mark: Mark) -> Option<Input> {
         (Thing::Turnout(turnout), Mark::Moving) => Input::TurnoutReported { turnout, lie: None },
         (Thing::District(district), Mark::Live) => Input::PowerReported { district, live: true },
         (Thing::District(district), Mark::Dark) => Input::PowerReported { district, live: false },
+        (Thing::Input(input), Mark::On) => Input::InputReported { input, on: true },
+        (Thing::Input(input), Mark::Off) => Input::InputReported { input, on: false },
         _ => return None,
     })
 }
@@ -32,6 +34,7 @@ pub(crate) fn mark_of(input: &Input) -> Option<(Thing, Mark)> {
         Input::SpotPassed { detector } => (Thing::Spot(detector), Mark::Passed),
         Input::TurnoutReported { turnout, lie } => (Thing::Turnout(turnout), lie.map_or(Mark::Moving, mark_of_lie)),
         Input::PowerReported { district, live } => (Thing::District(district), either(live, Mark::Live, Mark::Dark)),
+        Input::InputReported { input, on } => (Thing::Input(input), either(on, Mark::On, Mark::Off)),
         _ => return None,
     })
 }
@@ -76,6 +79,7 @@ pub(crate) fn kind_word(thing: Thing) -> &'static str {
         Thing::Train(_) => "train",
         Thing::District(_) => "district",
         Thing::Accessory(_) => "accessory",
+        Thing::Input(_) => "input",
     }
 }
 

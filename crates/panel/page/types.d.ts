@@ -42,6 +42,7 @@ export interface AdviceRow {
 export interface SignalRow { name: string; aspect: string; danger: boolean; lit: boolean }
 export interface TurnoutRow { name: string; lies: "straight" | "diverging" | null; locked: boolean }
 export interface AccessoryRow { name: string; on: boolean | null }
+export interface InputRow { name: string; on: boolean | null }
 export interface DoubtRow {
   number: number;
   trains: string[];
@@ -75,6 +76,7 @@ export interface Rows {
   signals?: SignalRow[];
   turnouts?: TurnoutRow[];
   accessories?: AccessoryRow[];
+  inputs?: InputRow[];
 }
 export interface Picture extends Head, Rows, Lists { kind: "picture"; layout: string }
 export interface News extends Head, Rows, Lists { kind: "news"; lines?: LineRow[] }

@@ -61,6 +61,7 @@ const TO_DRIVE: &[&str] = &[
     "emergency-stop",
     "function",
     "switch",
+    "input",
 ];
 
 /// So many wrong codes in a minute, from whomever, and none is looked at for the rest of it.

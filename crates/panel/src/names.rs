@@ -6,7 +6,8 @@ use std::sync::Arc;
 use signaller::Destination;
 use track::routes::Routes;
 use track::{
-    AccessoryId, DistrictId, EndId, Layout, LinkId, RouteId, SectionId, SignalId, StopId, TrainId, TurnoutId, nearest,
+    AccessoryId, DistrictId, EndId, InputId, Layout, LinkId, RouteId, SectionId, SignalId, StopId, TrainId, TurnoutId,
+    nearest,
 };
 
 /// Looks up names in a layout.
@@ -75,6 +76,11 @@ impl Names {
     pub(crate) fn accessory(&self, name: &str) -> Result<AccessoryId, String> {
         let found = self.layout.accessory_named(name);
         found.ok_or_else(|| unknown("accessory", name, self.layout.accessories.values().map(|it| it.name.as_str())))
+    }
+
+    pub(crate) fn input(&self, name: &str) -> Result<InputId, String> {
+        let found = self.layout.input_named(name);
+        found.ok_or_else(|| unknown("input", name, self.layout.inputs.values().map(|it| it.name.as_str())))
     }
 
     pub(crate) fn link(&self, name: &str) -> Result<LinkId, String> {

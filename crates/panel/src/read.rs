@@ -8,8 +8,8 @@ use track::{Length, Lie, Speed, TrainId, Traverse};
 
 use crate::names::Names;
 use crate::rows::{
-    AccessoryRow, AdviceRow, DarkRow, DoubtRow, Is, Kind, News, Picture, RouteRow, SectionRow, SignalRow, Stage,
-    SuspectRow, TrainRow, TurnoutRow,
+    AccessoryRow, AdviceRow, DarkRow, DoubtRow, InputRow, Is, Kind, News, Picture, RouteRow, SectionRow, SignalRow,
+    Stage, SuspectRow, TrainRow, TurnoutRow,
 };
 use crate::wish::Lying;
 
@@ -40,6 +40,7 @@ pub fn board(names: &Names, picture: &Picture) -> Result<Board, OtherLayout> {
         signals: picture.signals.clone(),
         turnouts: picture.turnouts.clone(),
         accessories: picture.accessories.clone(),
+        inputs: picture.inputs.clone(),
         doubts: Some(picture.doubts.clone()),
         routes: Some(picture.routes.clone()),
         dark: Some(picture.dark.clone()),
@@ -72,6 +73,9 @@ pub fn apply(board: &mut Board, names: &Names, news: &News) -> Result<(), OtherL
     }
     for AccessoryRow { name, on } in &news.accessories {
         board.accessories[names.accessory(name)?] = *on;
+    }
+    for InputRow { name, on } in &news.inputs {
+        board.inputs[names.input(name)?] = *on;
     }
     if let Some(doubts) = &news.doubts {
         board.doubts = doubts.iter().map(|row| doubt(names, row)).collect::<Result<_, _>>()?;
@@ -238,6 +242,7 @@ mod tests {
         line.train(track::Train::stranger("Heron"));
         line.train(track::Train::stranger("Plover"));
         let lamps = line.accessory("lamps", None);
+        let lever = line.input("lever", None);
         let names = Names::new(Arc::new(line.build()));
         let (heron, plover) = (TrainId::from_index(0), TrainId::from_index(1));
         let (one, two) = (SectionId::from_index(0), SectionId::from_index(1));
@@ -258,6 +263,7 @@ mod tests {
             Fact::PowerLost { district: None, because: "everything fell silent".to_owned() },
             Fact::Suspected { suspect: Suspect::Section(two), because: "it flickers".to_owned() },
             Fact::DoubtRaised { doubt: DoubtId(4), about },
+            Fact::InputIs { input: lever, on: Some(true) },
         ];
         let mut outputs: Vec<Output> = facts.into_iter().map(Output::Fact).collect();
         outputs.push(Output::Function { train: heron, number: 0, on: true });

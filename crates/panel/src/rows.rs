@@ -202,6 +202,16 @@ pub struct AccessoryRow {
     pub on: Option<bool>,
 }
 
+/// An input.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "kebab-case")]
+pub struct InputRow {
+    /// Its name.
+    pub name: String,
+    /// Whether it is on; nothing where that is not known.
+    pub on: Option<bool>,
+}
+
 /// What is not known, and what would settle it.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "kebab-case")]
@@ -374,6 +384,8 @@ pub struct Picture {
     pub turnouts: Vec<TurnoutRow>,
     /// All accessories.
     pub accessories: Vec<AccessoryRow>,
+    /// All inputs.
+    pub inputs: Vec<InputRow>,
     /// All doubts.
     pub doubts: Vec<DoubtRow>,
     /// All routes that are set for whoever comes.
@@ -419,6 +431,9 @@ pub struct News {
     /// Accessories that were switched.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub accessories: Vec<AccessoryRow>,
+    /// Inputs that came on or went off, or of which that is not known any more.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub inputs: Vec<InputRow>,
     /// All doubts, if any of them changed.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub doubts: Option<Vec<DoubtRow>>,

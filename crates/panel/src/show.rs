@@ -1,11 +1,11 @@
 //! From the board to rows.
 
 use signaller::{Advice, Board, Protection, RouteStage, Suspect, Tag, Why};
-use track::{AccessoryId, Aspect, Id, Layout, SectionId, SignalId, TrainId, TurnoutId};
+use track::{AccessoryId, Aspect, Id, InputId, Layout, SectionId, SignalId, TrainId, TurnoutId};
 
 use crate::rows::{
-    AccessoryRow, AccountRow, AdviceRow, Bounds, ClockRow, Cover, DarkRow, DoubtRow, EvidenceRow, Is, Kind, LineRow,
-    News, Passage, Phase, Picture, QuestionRow, RouteRow, SectionRow, SignalRow, Stage, SuspectRow, TrainRow,
+    AccessoryRow, AccountRow, AdviceRow, Bounds, ClockRow, Cover, DarkRow, DoubtRow, EvidenceRow, InputRow, Is, Kind,
+    LineRow, News, Passage, Phase, Picture, QuestionRow, RouteRow, SectionRow, SignalRow, Stage, SuspectRow, TrainRow,
     TurnoutRow, WhyRow,
 };
 
@@ -43,6 +43,7 @@ impl Glance {
             signals: layout.signals.ids().map(|id| signal(board, id)).collect(),
             turnouts: layout.turnouts.ids().map(|id| turnout(board, id)).collect(),
             accessories: layout.accessories.ids().map(|id| accessory(board, id)).collect(),
+            inputs: layout.inputs.ids().map(|id| input(board, id)).collect(),
             doubts: doubts(board),
             routes: routes(board),
             dark: dark(board),
@@ -88,6 +89,12 @@ impl Glance {
                 .ids()
                 .filter(|&id| old.accessories[id] != new.accessories[id])
                 .map(|id| accessory(new, id))
+                .collect(),
+            inputs: layout
+                .inputs
+                .ids()
+                .filter(|&id| old.inputs[id] != new.inputs[id])
+                .map(|id| input(new, id))
                 .collect(),
             doubts: (old.doubts != new.doubts).then(|| doubts(new)),
             routes: (old.routes != new.routes).then(|| routes(new)),
@@ -218,6 +225,10 @@ fn turnout(board: &Board, id: TurnoutId) -> TurnoutRow {
 
 fn accessory(board: &Board, id: AccessoryId) -> AccessoryRow {
     AccessoryRow { name: board.layout().accessories[id].name.clone(), on: board.accessories[id] }
+}
+
+fn input(board: &Board, id: InputId) -> InputRow {
+    InputRow { name: board.layout().inputs[id].name.clone(), on: board.inputs[id] }
 }
 
 fn doubts(board: &Board) -> Vec<DoubtRow> {

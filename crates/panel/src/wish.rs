@@ -169,6 +169,13 @@ pub enum Wish {
         /// Whether it is on.
         on: bool,
     },
+    /// An input that no hardware reports is worked by hand: it is on, or off, from now on.
+    Input {
+        /// The input.
+        input: String,
+        /// Whether it is on.
+        on: bool,
+    },
     /// Every train stops at once and is held.
     StopAll {},
     /// The hold that `stop-all` set is lifted.
@@ -433,6 +440,7 @@ impl Wish {
             Self::Switch { accessory, on } => {
                 Request::SwitchAccessory { accessory: names.accessory(accessory)?, on: *on }
             }
+            Self::Input { input, on } => Request::WorkInput { input: names.input(input)?, on: *on },
             Self::Throw { turnout, to } => Request::Throw { turnout: names.turnout(turnout)?, lie: to.lie() },
             Self::KeepAtDanger { signal, held } => Request::KeepAtDanger { signal: names.signal(signal)?, held: *held },
             Self::CallOn { signal, wanted } => Request::CallOn { signal: names.signal(signal)?, wanted: *wanted },

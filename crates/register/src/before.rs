@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use rusqlite::Connection;
+use rusqlite::{Connection, OptionalExtension as _};
 use signaller::{Direction, Input, Lessons, Memory, Protection, Request};
 use track::{Layout, SectionId, TrainId};
 
@@ -52,6 +52,10 @@ impl NamedMemory {
     }
 }
 
+/// What is kept of something that was switched on, and off.
+pub(crate) const ON: &str = "on";
+pub(crate) const OFF: &str = "off";
+
 /// What is kept of a train whose driver lets it be kept back.
 pub(crate) const PROTECTED: &str = "protected";
 
@@ -66,10 +70,13 @@ pub(crate) enum WishKind {
     OutOfService,
     HandedOver,
     KeptAtDanger,
+    /// An accessory, or a function of a train, that was switched. Of a function its number stands before the name.
+    Switched,
+    Function,
 }
 
 impl WishKind {
-    const ALL: [Self; 8] = [
+    const ALL: [Self; 10] = [
         Self::Hold,
         Self::StopAll,
         Self::TakenOver,
@@ -78,6 +85,8 @@ impl WishKind {
         Self::OutOfService,
         Self::HandedOver,
         Self::KeptAtDanger,
+        Self::Switched,
+        Self::Function,
     ];
 
     pub(crate) fn name(self) -> &'static str {
@@ -90,16 +99,19 @@ impl WishKind {
             Self::OutOfService => "out-of-service",
             Self::HandedOver => "handed-over",
             Self::KeptAtDanger => "kept-at-danger",
+            Self::Switched => "switched",
+            Self::Function => "function",
         }
     }
 }
 
 /// What is kept of the shift before, as it is written.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Before {
     places: Vec<(String, Vec<u8>)>,
     lessons: Vec<(String, Vec<u8>)>,
     wishes: Vec<Kept>,
+    clock: Option<KeptClock>,
 }
 
 /// A wish as it is written.
@@ -111,6 +123,17 @@ struct Kept {
     by: String,
 }
 
+/// The layout clock as it was last.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct KeptClock {
+    /// What it showed, in nanoseconds since the midnight before its first day.
+    pub shows_ns: i64,
+    /// How many times faster than layout time it runs, or will when it is started.
+    pub pace: f64,
+    /// Whether it ran.
+    pub is_running: bool,
+}
+
 /// What of the shift before can be told to the next signaller.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Recovered {
@@ -120,7 +143,10 @@ pub struct Recovered {
     pub lessons: Vec<(TrainId, Lessons)>,
     /// Wishes that hold on until they are taken back, and who wished them: holds, sections out of service or in a person's hands,
     /// trains in a person's hands, limits, signals kept at danger, and that everything was stopped.
+    /// And how accessories and functions of trains were switched.
     pub wishes: Vec<(Request, String)>,
+    /// The layout clock, once somebody had set or started it.
+    pub clock: Option<KeptClock>,
     /// What cannot be told, and why, in words.
     pub told: Vec<String>,
 }
@@ -154,6 +180,11 @@ impl Before {
             places: pairs("SELECT train, memory FROM now_place ORDER BY train")?,
             lessons: pairs("SELECT train, lessons FROM now_lessons ORDER BY train")?,
             wishes,
+            clock: db
+                .query_row("SELECT shows, pace, is_running FROM now_clock", [], |row| {
+                    Ok(KeptClock { shows_ns: row.get(0)?, pace: row.get(1)?, is_running: row.get(2)? })
+                })
+                .optional()?,
         })
     }
 
@@ -164,7 +195,7 @@ impl Before {
 
     /// What of it can be told to a signaller of this layout.
     pub fn recover(&self, layout: &Layout) -> Recovered {
-        let mut recovered = Recovered::default();
+        let mut recovered = Recovered { clock: self.clock, ..Recovered::default() };
         for (name, bytes) in &self.places {
             let memory = codec::whole::<NamedMemory>(bytes).ok();
             match (layout.train_named(name), memory.and_then(|memory| memory.in_layout(layout))) {
@@ -231,6 +262,14 @@ impl Kept {
                 Request::TakeOutOfService { section: layout.section_named(&self.subject)?, reason: self.words.clone() }
             }
             WishKind::KeptAtDanger => Request::KeepAtDanger { signal: layout.signal_named(&self.subject)?, held: true },
+            WishKind::Switched => {
+                Request::SwitchAccessory { accessory: layout.accessory_named(&self.subject)?, on: self.words == ON }
+            }
+            WishKind::Function => {
+                let (number, train) = self.subject.split_once(' ')?;
+                let train = layout.train_named(train)?;
+                Request::SwitchFunction { train, number: number.parse().ok()?, on: self.words == ON }
+            }
             WishKind::HandedOver => return None,
         })
     }

@@ -36,7 +36,7 @@ mod trouble;
 mod words;
 mod writer;
 
-pub use before::{Before, Recovered};
+pub use before::{Before, KeptClock, Recovered};
 pub use codec::{Garbled, inputs_from_bytes, inputs_to_bytes, outputs_from_bytes, outputs_to_bytes};
 pub use entry::{Beginning, Cause, Entry, Origin};
 pub use history::{About, Answers, Cell, Part};

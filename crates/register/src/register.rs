@@ -11,7 +11,7 @@ use rusqlite::{Connection, OpenFlags};
 use signaller::{Fact, Lessons, Memory, Output, Signaller, Time};
 use track::TrainId;
 
-use crate::before::Before;
+use crate::before::{Before, KeptClock};
 use crate::entry::{Beginning, Entry};
 use crate::place::{self, FILE};
 use crate::schema::{self, Kind};
@@ -216,6 +216,11 @@ impl Register {
     /// This was learned of a train.
     pub fn keep_lessons(&mut self, train: TrainId, lessons: Lessons) {
         self.shared.add(Message::Learned(train, Box::new(lessons)));
+    }
+
+    /// The layout clock shows this.
+    pub fn keep_clock(&mut self, clock: KeptClock) {
+        self.shared.add(Message::Clock(clock));
     }
 
     /// A train that arrived at a stopping point stands so many micrometres short of it; less than nothing beyond it. Whoever can

@@ -2,7 +2,7 @@
 
 use signaller::{Answer, Direction, Extent, Fact, Input, Output, Protection, Request, Tag};
 use track::routes::Exit;
-use track::{AccessoryId, DetectorId, DistrictId, EndId, Id, Lie};
+use track::{AccessoryId, DetectorId, DistrictId, EndId, Id, InputId, Lie};
 
 use crate::entry::Cause;
 use crate::names::Names;
@@ -22,6 +22,9 @@ impl Names {
             }
             Input::PowerReported { district, live } => {
                 format!("power of `{}` was reported {}", self.district(*district), if *live { "live" } else { "dark" })
+            }
+            Input::InputReported { input, on } => {
+                format!("input `{}` was reported {}", self.input_name(*input), on_or_off(*on))
             }
             Input::LinkReported { link, up } => {
                 format!("link `{}` was reported {}", self.link(*link), if *up { "up" } else { "down" })
@@ -80,6 +83,7 @@ impl Names {
             Request::SwitchAccessory { accessory, on } => {
                 format!("switch `{}` {}", self.accessory(*accessory), on_or_off(*on))
             }
+            Request::WorkInput { input, on } => format!("work `{}` {}", self.input_name(*input), on_or_off(*on)),
             Request::StopAll => "stop all trains".to_owned(),
             Request::ResumeAll => "let all trains go on".to_owned(),
             Request::Hold { train, reason } => format!("hold {}: {reason}", self.train(*train)),
@@ -176,6 +180,9 @@ impl Names {
             Fact::PowerBack { .. } => "the power is back".to_owned(),
             Fact::LinkLost { link } => format!("link `{}` is down", self.link(*link)),
             Fact::LinkBack { link } => format!("link `{}` is up again", self.link(*link)),
+            Fact::InputIs { input, on } => {
+                format!("input `{}` {}", self.input_name(*input), on.map_or("is not known", on_or_off))
+            }
             Fact::Suspected { because, .. } => because.clone(),
             Fact::RollCallBegan { train } => format!("roll call with {}", self.train(*train)),
             Fact::RollCallEnded { train, found } => {
@@ -212,7 +219,12 @@ impl Names {
         found.map_or_else(|| format!("{district:?}"), |district| district.name.clone())
     }
 
-    fn accessory(&self, accessory: AccessoryId) -> String {
+    fn input_name(&self, input: InputId) -> String {
+        let found = self.layout().inputs.get(input);
+        found.map_or_else(|| format!("{input:?}"), |input| input.name.clone())
+    }
+
+    pub(crate) fn accessory(&self, accessory: AccessoryId) -> String {
         let found = self.layout().accessories.get(accessory);
         found.map_or_else(|| format!("{accessory:?}"), |accessory| accessory.name.clone())
     }

@@ -10,8 +10,8 @@ use std::sync::Arc;
 use smallvec::SmallVec;
 use track::routes::Exit;
 use track::{
-    AccessoryId, Aspect, DistrictId, EndId, Layout, Length, Lie, LinkId, SectionId, SignalId, Speed, Table, TrainId,
-    TurnoutId,
+    AccessoryId, Aspect, DistrictId, EndId, InputId, Layout, Length, Lie, LinkId, SectionId, SignalId, Speed, Table,
+    TrainId, TurnoutId,
 };
 
 use crate::door::{Destination, Direction, Doubt, DoubtId, Fact, Output, RouteStage, Suspect, Tag};
@@ -88,6 +88,8 @@ pub struct Board {
     pub locked: Table<TurnoutId, bool>,
     /// Whether each accessory is on; nothing where that was never said.
     pub accessories: Table<AccessoryId, Option<bool>>,
+    /// Whether each input is on; nothing where that is not known.
+    pub inputs: Table<InputId, Option<bool>>,
     /// What each train is about.
     pub errands: BTreeMap<TrainId, Errand>,
     /// What is not known, and what would settle it.
@@ -115,6 +117,7 @@ impl Board {
             lies: Table::filled(None, layout.turnouts.len()),
             locked: Table::filled(false, layout.turnouts.len()),
             accessories: Table::filled(None, layout.accessories.len()),
+            inputs: Table::filled(None, layout.inputs.len()),
             errands: layout.trains.ids().map(|train| (train, Errand::default())).collect(),
             doubts: BTreeMap::new(),
             dark: BTreeMap::new(),
@@ -221,6 +224,7 @@ impl Board {
             }
             Fact::LinkLost { link } if !self.down.contains(link) => self.down.push(*link),
             Fact::LinkBack { link } => self.down.retain(|other| other != link),
+            Fact::InputIs { input, on } => self.inputs[*input] = *on,
             Fact::Suspected { suspect, because } => {
                 self.suspects.insert(*suspect, because.clone());
             }

@@ -7,8 +7,8 @@
 use smallvec::SmallVec;
 use track::routes::Exit;
 use track::{
-    AccessoryId, Aspect, DetectorId, DistrictId, EndId, Length, Lie, LinkId, SectionId, SignalId, StopId, TrainId,
-    TurnoutId,
+    AccessoryId, Aspect, DetectorId, DistrictId, EndId, InputId, Length, Lie, LinkId, SectionId, SignalId, StopId,
+    TrainId, TurnoutId,
 };
 
 use crate::drive::Lessons;
@@ -49,6 +49,13 @@ pub enum Input {
         district: DistrictId,
         /// Whether it is live.
         live: bool,
+    },
+    /// An input was reported on or off.
+    InputReported {
+        /// The input.
+        input: InputId,
+        /// Whether it is on.
+        on: bool,
     },
     /// A link came up or went down. While it is down nothing is known of what it carries; when it comes up again, what
     /// was heard before is old news until it is reported anew.
@@ -243,6 +250,13 @@ pub enum Request {
         /// The accessory.
         accessory: AccessoryId,
         /// Whether it is to be on.
+        on: bool,
+    },
+    /// A person works an input by hand: on a pretend table, or where nothing else reports it.
+    WorkInput {
+        /// The input.
+        input: InputId,
+        /// Whether it is on from now on.
         on: bool,
     },
     /// Every train is to stop at once and be held.
@@ -628,6 +642,13 @@ pub enum Fact {
         train: TrainId,
         /// The section in which it was found; nothing where it did not show itself.
         found: Option<SectionId>,
+    },
+    /// Of an input something else is known.
+    InputIs {
+        /// The input.
+        input: InputId,
+        /// Whether it is on; nothing where that is not known, because its link is down.
+        on: Option<bool>,
     },
     /// Two trains became one.
     Coupled {

@@ -6,6 +6,7 @@
 mod changeover;
 mod couple;
 mod doubts;
+mod inputs;
 mod memory;
 mod reports;
 mod requests;
@@ -19,6 +20,8 @@ use track::{Layout, SectionId, TrainId, TurnoutId};
 
 pub use changeover::Changeover;
 pub use why::{Explanation, Finding, Possibility, Why};
+
+use inputs::Inputs;
 
 use crate::aspect::Signals;
 use crate::detect::Detect;
@@ -74,6 +77,7 @@ pub struct Signaller {
     interlock: Interlock,
     signals: Signals,
     drive: Drive,
+    inputs: Inputs,
     /// Trains that were remembered, and of which nothing yet says for sure where they stand.
     unconfirmed: Vec<TrainId>,
     /// After a changeover everything that holds is to be said again.
@@ -88,7 +92,7 @@ pub struct Signaller {
 
 kept!(Signaller {
     kept: [unconfirmed, says_again],
-    parts: [roster, detect, identity, interlock, signals, drive],
+    parts: [roster, detect, identity, interlock, signals, drive, inputs],
     made_anew: [layout, conduct, batch, said_again, changes, outputs, digest_of_layout],
 });
 
@@ -102,6 +106,7 @@ impl Signaller {
             interlock: Interlock::new(Arc::clone(&layout)),
             signals: Signals::new(Arc::clone(&layout), conduct),
             drive: Drive::new(Arc::clone(&layout)),
+            inputs: Inputs::new(&layout),
             roster: Roster::new(&layout),
             layout,
             conduct,
@@ -132,6 +137,7 @@ impl Signaller {
         self.said_again = self.outputs.len();
         self.name_trains(inputs);
         self.hear(now, inputs);
+        self.hear_inputs(inputs);
         self.tell_doubts(now, inputs);
         self.answer(now, inputs);
         while let Some(train) = self.interlock.next_vouched_for() {

@@ -11,7 +11,9 @@ use std::collections::BTreeSet;
 use std::time::Duration;
 
 use signaller::{Input, Time};
-use track::{DetectorId, DetectorKind, DistrictId, Layout, Lie, LinkId, SectionId, Table as Rows, TrainId, TurnoutId};
+use track::{
+    DetectorId, DetectorKind, DistrictId, InputId, Layout, Lie, LinkId, SectionId, Table as Rows, TrainId, TurnoutId,
+};
 
 use crate::electrics::{Feed, Load, Sense, Supply};
 use crate::mishaps::Mishap;
@@ -31,6 +33,8 @@ pub(crate) struct Detectors {
     turnouts: Rows<TurnoutId, Sender>,
     /// What each turnout reported last, heard or not.
     lies: Rows<TurnoutId, Option<Lie>>,
+    /// What each input reports, and whether somebody has worked it to be on.
+    inputs: Rows<InputId, (Sender, bool)>,
     deciding: BTreeSet<(Time, SectionId)>,
     /// When each area detector says again what it said last.
     repeating: BTreeSet<(Time, SectionId)>,
@@ -119,6 +123,9 @@ impl Detectors {
             let stream = Stream::labelled(seed, &format!("report of {}", turnout.name));
             Sender { turnout: Some(id), ..Sender::new(stream, turnout.link) }
         };
+        let input_sender = |input: &track::NamedInput| {
+            Sender::new(Stream::labelled(seed, &format!("input {}", input.name)), input.link)
+        };
         let area = |(id, section): (SectionId, &track::Section)| {
             section.detector.map(|detector| Area::new(layout, id, detector, seed))
         };
@@ -143,6 +150,7 @@ impl Detectors {
             areas: layout.sections.iter().map(area).collect(),
             readers,
             turnouts: layout.turnouts.iter().map(turnout_sender).collect(),
+            inputs: layout.inputs.values().map(|input| (input_sender(input), false)).collect(),
             lies: Rows::filled(None, layout.turnouts.len()),
             deciding: BTreeSet::new(),
             jitter: Spread { least: Duration::ZERO, most: settings.detector_jitter },
@@ -201,6 +209,16 @@ impl Detectors {
         }
         area.says = area.finds();
         Some(area.says)
+    }
+
+    /// Somebody works an input, which the signaller knows already.
+    pub(crate) fn work_input(&mut self, input: InputId, on: bool) {
+        self.inputs[input].1 = on;
+    }
+
+    /// How each input is.
+    pub(crate) fn inputs(&self) -> impl Iterator<Item = Input> + '_ {
+        self.inputs.iter().map(|(input, &(_, on))| Input::InputReported { input, on })
     }
 
     /// A turnout reported how it lies before the signaller came.

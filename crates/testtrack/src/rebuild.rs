@@ -61,7 +61,12 @@ impl Table {
         self.trains = trains;
         self.presences = Rows::filled(SmallVec::new(), layout.sections.len());
         self.departures = Rows::filled(SmallVec::new(), layout.sections.len());
-        self.detectors = Detectors::new(layout, settings);
+        let before = std::mem::replace(&mut self.detectors, Detectors::new(layout, settings));
+        for input in before.inputs() {
+            if let Some(Input::InputReported { input, on }) = renumber_report(&input, numbers) {
+                self.detectors.work_input(input, on);
+            }
+        }
         self.orders.renumber(layout, settings, numbers);
         self.hands = Hands::new(settings);
         self.told = Told::new(layout);
@@ -186,6 +191,7 @@ pub fn renumber_report(report: &Input, numbers: &Renumbering) -> Option<Input> {
         Input::PowerReported { district, live } => {
             Input::PowerReported { district: numbers.districts[district]?, live }
         }
+        Input::InputReported { input, on } => Input::InputReported { input: numbers.inputs[input]?, on },
         Input::LinkReported { link, up } => Input::LinkReported { link: numbers.links[link]?, up },
         _ => return None,
     })

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 use std::time::Duration;
 
-use signaller::{Input, Output, Request, Ticket, Time};
+use signaller::{Fact, Input, Output, Request, Ticket, Time};
 use smallvec::SmallVec;
 pub(crate) use track::Table as Rows;
 use track::{EndId, Id, Layout, Length, Lie, SectionId, TrainId, TurnoutId};
@@ -164,6 +164,7 @@ impl Table {
                 inputs.push(Input::TurnoutReported { turnout, lie });
             }
         }
+        inputs.extend(self.detectors.inputs());
         for input in &inputs {
             self.told.deliver(&layout, self.now, input);
         }
@@ -196,6 +197,7 @@ impl Table {
                     self.throw(turnout, lie);
                 }
             }
+            Output::Fact(Fact::InputIs { input, on: Some(on) }) => self.detectors.work_input(input, on),
             Output::Show { .. }
             | Output::Light { .. }
             | Output::Function { .. }

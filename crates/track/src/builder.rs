@@ -5,11 +5,12 @@ use std::time::Duration;
 use crate::aspects::{AspectBook, ClassSpeeds, SpeedClass};
 use crate::braking::Gradient;
 use crate::ids::{
-    AccessoryId, BookId, DetectorId, DistrictId, EndId, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId, WayId,
+    AccessoryId, BookId, DetectorId, DistrictId, EndId, InputId, LinkId, SectionId, SignalId, StopId, TrainId,
+    TurnoutId, WayId,
 };
 use crate::layout::{
-    Accessory, Beyond, Detector, DetectorKind, District, End, Layout, Lie, Link, Need, Section, StoppingPoint, Turnout,
-    Way,
+    Accessory, Beyond, Detector, DetectorKind, District, End, Layout, Lie, Link, NamedInput, Need, Section,
+    StoppingPoint, Turnout, Way,
 };
 use crate::scale::Scale;
 use crate::signals::{Overlap, Signal};
@@ -41,6 +42,7 @@ impl Builder {
                 detectors: Table::new(),
                 districts: Table::new(),
                 accessories: Table::new(),
+                inputs: Table::new(),
                 links: Table::new(),
                 trains: Table::new(),
             },
@@ -273,6 +275,11 @@ impl Builder {
     /// Adds an accessory.
     pub fn accessory(&mut self, name: impl Into<String>, link: Option<LinkId>) -> AccessoryId {
         self.layout.accessories.push(Accessory { name: name.into(), link })
+    }
+
+    /// Adds an input.
+    pub fn input(&mut self, name: impl Into<String>, link: Option<LinkId>) -> InputId {
+        self.layout.inputs.push(NamedInput { name: name.into(), link })
     }
 
     /// The detector, to be changed.

@@ -51,6 +51,8 @@ ids! {
     DistrictId;
     /// An accessory: a lamp, a relay, a sound.
     AccessoryId;
+    /// An input: a push button, a key switch, a lever, a float switch, a photocell.
+    InputId;
     /// A link: what carries reports and orders to and from one part of the hardware.
     LinkId;
     /// A train. The layout's own trains come first; trains that the signaller meets later follow.

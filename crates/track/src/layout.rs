@@ -6,7 +6,8 @@ use crate::aspects::{AspectBook, ClassSpeeds, Pass, Role, SpeedClass};
 use crate::braking::Gradient;
 use crate::electrics::{Sensing, Voltage};
 use crate::ids::{
-    AccessoryId, BookId, DetectorId, DistrictId, EndId, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId, WayId,
+    AccessoryId, BookId, DetectorId, DistrictId, EndId, InputId, LinkId, SectionId, SignalId, StopId, TrainId,
+    TurnoutId, WayId,
 };
 use crate::scale::Scale;
 use crate::signals::Signal;
@@ -43,6 +44,8 @@ pub struct Layout {
     pub districts: Table<DistrictId, District>,
     /// Accessories.
     pub accessories: Table<AccessoryId, Accessory>,
+    /// Inputs.
+    pub inputs: Table<InputId, NamedInput>,
     /// Links.
     pub links: Table<LinkId, Link>,
     /// Trains.
@@ -252,6 +255,16 @@ pub struct Accessory {
     pub link: Option<LinkId>,
 }
 
+/// A push button, a key switch, a lever, a float switch, a photocell: something that is on or off by itself or by hand, that scripts
+/// hear of, and that says nothing of trains.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NamedInput {
+    /// Its name.
+    pub name: String,
+    /// The link over which it is reported.
+    pub link: Option<LinkId>,
+}
+
 /// A link: what carries reports and orders to and from one part of the hardware. While it is down, nothing is known of
 /// what it carries.
 #[derive(Clone, Debug)]
@@ -375,6 +388,11 @@ impl Layout {
     /// The accessory of that name.
     pub fn accessory_named(&self, name: &str) -> Option<AccessoryId> {
         named(&self.accessories, name, |accessory| &accessory.name)
+    }
+
+    /// The input of that name.
+    pub fn input_named(&self, name: &str) -> Option<InputId> {
+        named(&self.inputs, name, |input| &input.name)
     }
 
     /// The detector of that name.

@@ -33,11 +33,12 @@ pub use builder::Builder;
 pub use electrics::{Current, Resistance, Sensing, SensingKind, Voltage};
 pub use graph::{Graph, Path, Traverse, distance_cost};
 pub use ids::{
-    AccessoryId, BookId, DetectorId, DistrictId, EndId, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId, WayId,
+    AccessoryId, BookId, DetectorId, DistrictId, EndId, InputId, LinkId, SectionId, SignalId, StopId, TrainId,
+    TurnoutId, WayId,
 };
 pub use layout::{
-    Accessory, Beyond, Detector, DetectorKind, District, End, Layout, Lie, Link, Need, Section, StoppingPoint, Turnout,
-    Way,
+    Accessory, Beyond, Detector, DetectorKind, District, End, Layout, Lie, Link, NamedInput, Need, Section,
+    StoppingPoint, Turnout, Way,
 };
 pub use nearest::nearest;
 pub use renumbering::Renumbering;

@@ -6,7 +6,7 @@
 use std::collections::BTreeMap;
 
 use crate::ids::{
-    AccessoryId, DetectorId, DistrictId, EndId, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId, WayId,
+    AccessoryId, DetectorId, DistrictId, EndId, InputId, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId, WayId,
 };
 use crate::layout::{Detector, DetectorKind, End, Layout, Section, StoppingPoint, Turnout, Way};
 use crate::signals::{Overlap, Signal};
@@ -34,6 +34,8 @@ pub struct Renumbering {
     pub districts: Table<DistrictId, Option<DistrictId>>,
     /// Accessories.
     pub accessories: Table<AccessoryId, Option<AccessoryId>>,
+    /// Inputs.
+    pub inputs: Table<InputId, Option<InputId>>,
     /// Links.
     pub links: Table<LinkId, Option<LinkId>>,
     /// Trains, those that the layout does not describe included.
@@ -73,6 +75,7 @@ impl Renumbering {
             detectors: by_name(&old.detectors, &new.detectors, |it| &it.name),
             districts: by_name(&old.districts, &new.districts, |it| &it.name),
             accessories: by_name(&old.accessories, &new.accessories, |it| &it.name),
+            inputs: by_name(&old.inputs, &new.inputs, |it| &it.name),
             links: by_name(&old.links, &new.links, |it| &it.name),
             ways: Table::filled(None, old.ways.len()),
             touched: Vec::new(),
@@ -133,6 +136,7 @@ impl Renumbering {
             && same(&self.detectors, new.detectors.len())
             && same(&self.districts, new.districts.len())
             && same(&self.accessories, new.accessories.len())
+            && same(&self.inputs, new.inputs.len())
             && same(&self.links, new.links.len())
             && same(&self.trains, self.trains_now)
             && old.trains.len() == new.trains.len()

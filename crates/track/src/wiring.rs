@@ -5,7 +5,7 @@
 
 use std::time::Duration;
 
-use crate::ids::{AccessoryId, DetectorId, DistrictId, LinkId, SectionId, SignalId, TrainId, TurnoutId};
+use crate::ids::{AccessoryId, DetectorId, DistrictId, InputId, LinkId, SectionId, SignalId, TrainId, TurnoutId};
 use crate::train::{Address, Facing, Function};
 
 /// All links of a layout that are described.
@@ -60,6 +60,8 @@ pub enum Thing {
     District(DistrictId),
     /// An accessory.
     Accessory(AccessoryId),
+    /// An input.
+    Input(InputId),
 }
 
 /// How a link is spoken to.
@@ -111,9 +113,9 @@ pub enum Mark {
     Live,
     /// It has none.
     Dark,
-    /// The accessory shall be on.
+    /// The accessory shall be on, or the input is.
     On,
-    /// It shall be off.
+    /// It shall be off, or is.
     Off,
 }
 

@@ -23,6 +23,11 @@ on("clock", { clock = "18:00" }, function()
     switch("quay lamps", true)
 end)
 
+-- As long as somebody presses the button: `lineclear tell input "horn button" on`, and then `off`.
+on("input_changed", { input = "horn button" }, function(event)
+    switch("fog horn", event.on)
+end)
+
 on("arrived", { place = "quay-*" }, function(event)
     say(event.train, "is in at", clock().shows)
 end)

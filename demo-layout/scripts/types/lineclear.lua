@@ -10,8 +10,9 @@
 ---@alias Detector string | "quay-1" | "quay-2" | "quay-throat" | "harbour-1" | "harbour-2" | "junction" | "shore-1" | "shore-2" | "loop-west" | "loop-1" | "loop-2" | "loop-east" | "hill-1" | "hill-2" | "hill-3" | "yard-east" | "yard-1" | "yard-2" | "yard-3" | "yard-4" | "yard-5" | "yard-west" | "tunnel-1" | "tunnel-2" | "tunnel-3" | "quay-1.b brake" | "quay-1.b creep" | "quay-2.b brake" | "quay-2.b creep" | "harbour-2.b brake" | "harbour-2.b creep" | "shore-2.b brake" | "shore-2.b creep" | "loop-1.b brake" | "loop-1.b creep" | "loop-2.b brake" | "loop-2.b creep" | "hill-3.b brake" | "hill-3.b creep" | "yard-1.a brake" | "yard-1.a creep" | "yard-2.a brake" | "yard-2.a creep" | "yard-3.a brake" | "yard-3.a creep" | "yard-4.a brake" | "yard-4.a creep" | "yard-5.a brake" | "yard-5.a creep" | "tunnel-1.a brake" | "tunnel-1.a creep" | "harbour-1.a brake" | "harbour-1.a creep" | "shore-1.a brake" | "shore-1.a creep" | "loop-1.a brake" | "loop-1.a creep" | "loop-2.a brake" | "loop-2.a creep" | "hill-1.a brake" | "hill-1.a creep" | "yard-1.b brake" | "yard-1.b creep" | "yard-2.b brake" | "yard-2.b creep" | "yard-3.b brake" | "yard-3.b creep" | "yard-4.b brake" | "yard-4.b creep" | "yard-5.b brake" | "yard-5.b creep" | "tunnel-3.b brake" | "tunnel-3.b creep" | "quay-1.a brake" | "quay-1.a creep" | "quay-2.a brake" | "quay-2.a creep"
 ---@alias District string | "harbour" | "hill" | "yard"
 ---@alias Accessory string | "quay lamps" | "fog horn"
+---@alias Input string | "horn button"
 ---@alias Link string | "harbour box" | "hill box" | "yard box"
----@alias EventName string | "start" | "stop" | "section_filled" | "section_emptied" | "tagged" | "route_set" | "section_released" | "departed" | "arrived" | "stopped" | "waiting" | "held" | "kept_back" | "hold_lifted" | "doubt_raised" | "doubt_cleared" | "signal_changed" | "route_stage" | "route_waiting" | "turnout_lies" | "spot_passed" | "reading" | "power_lost" | "power_back" | "link_lost" | "link_back" | "out_of_service" | "in_service" | "suspected" | "clock" | "button" | "missed"
+---@alias EventName string | "start" | "stop" | "section_filled" | "section_emptied" | "tagged" | "route_set" | "section_released" | "departed" | "arrived" | "stopped" | "waiting" | "held" | "kept_back" | "hold_lifted" | "doubt_raised" | "doubt_cleared" | "signal_changed" | "route_stage" | "route_waiting" | "turnout_lies" | "spot_passed" | "reading" | "power_lost" | "power_back" | "link_lost" | "link_back" | "out_of_service" | "in_service" | "suspected" | "input_changed" | "clock" | "button" | "missed"
 
 ---something that happened
 ---@class Event
@@ -34,6 +35,8 @@
 ---@field detector? Detector the detector
 ---@field district? District the power district
 ---@field link? Link the link
+---@field input? Input the input
+---@field on? boolean whether it is on
 ---@field doubt? number the number of the doubt
 ---@field may_be? string[] what may be so, the likeliest first
 ---@field settled_by? string what would settle it
@@ -51,6 +54,7 @@
 ---@field detector? Detector | Detector[] only of these detectors
 ---@field district? District | District[] only of these power districts
 ---@field link? Link | Link[] only of these links
+---@field input? Input | Input[] only of these inputs
 ---@field clock? string | string[] only when the clock shows this: `"18:30"`, `"*:00"`
 ---@field button? string | string[] only of these buttons
 
@@ -68,6 +72,7 @@
 ---@field second number 0 to 59
 ---@field pace number how many times faster than layout time it runs
 ---@field running boolean whether it runs
+---@field goes_on boolean whether it goes on from where it stood before this run
 
 ---everything that is known at one moment; a copy
 ---@class Picture
@@ -80,6 +85,7 @@
 ---@field routes table<string, RouteState> routes that are set for whoever comes, by their signals
 ---@field doubts DoubtState[] all doubts
 ---@field dark table<string, string> power districts without power, and how that is known; `""`: everything
+---@field inputs table<string, boolean> whether each input is on; none of which that is not known
 ---@field links_down Link[] links that are down
 
 ---what is known of a train
@@ -337,6 +343,11 @@ function switch(accessory, on) end
 ---@return boolean on
 function is_on(accessory) end
 
+---whether an input is on; `nil` where that is not known, because nothing was reported yet or its link is down
+---@param input Input
+---@return boolean? on
+function reads(input) end
+
 ---lets no trains be worked over a section; waits for the answer
 ---
 ---What can go wrong: refused
@@ -417,7 +428,7 @@ function dark(district) end
 ---@return Picture picture
 function picture() end
 
----the names there are, in the order of the layout: of a `"train"`, `"section"`, `"place"`, `"signal"`, `"turnout"`, `"detector"`, `"district"` or `"link"`; with a pattern or a list only those
+---the names there are, in the order of the layout: of a `"train"`, `"section"`, `"place"`, `"signal"`, `"turnout"`, `"detector"`, `"district"`, `"input"` or `"link"`; with a pattern or a list only those
 ---
 ---What can go wrong: a pattern that fits nothing
 ---@param kind string
@@ -513,4 +524,4 @@ function random_runs(plan) end
 ---@param plan Follow
 function follow(plan) end
 
--- written by `lineclear types`, seal 4646def6e6bbab2e
+-- written by `lineclear types`, seal 202c66b5f4b05e0d

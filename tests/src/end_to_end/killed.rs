@@ -337,3 +337,82 @@ fn a_layout_is_read_anew_over_a_table_elsewhere_and_the_next_daemon_goes_on_with
         assert_eq!(replayed.status, Some(0), "shift {shift}: {}{}", replayed.output, replayed.complaints);
     }
 }
+
+/// Asks a daemon for something, and has it done.
+fn ask(door: &str, wish: &Value) {
+    let answer = http(door, "POST", "/v1/requests", "content-type: application/json\r\n", &wish.to_string());
+    assert!(matches!(answer, Some((200, _))), "{wish}: {answer:?}");
+}
+
+/// Waits until the register holds the layout clock so.
+fn until_clock_is_kept(state: &Path, is_so: impl Fn(i64, bool) -> bool) {
+    let db = rusqlite::Connection::open(state.join("register.sqlite")).unwrap();
+    let began = Instant::now();
+    loop {
+        let row = db.query_row("SELECT shows, is_running FROM now_clock", [], |row| Ok((row.get(0)?, row.get(1)?)));
+        if row.is_ok_and(|(shows, is_running)| is_so(shows, is_running)) {
+            return;
+        }
+        assert!(began.elapsed() < Duration::from_secs(60), "the clock is not kept");
+        std::thread::sleep(Duration::from_millis(10));
+    }
+}
+
+#[test]
+fn the_time_of_day_and_the_lamps_are_as_they_were_when_the_daemon_was_killed() {
+    let layout = own_demo("evening");
+    for script in ["rotation.lua", "shuttle.lua"] {
+        std::fs::remove_file(layout.join("scripts").join(script)).unwrap();
+    }
+    let text = "say(clock().goes_on, clock().shows)\non(\"clock\", { clock = \"*:*0\" }, function(e) say(\"it strikes\", e.clock) end)\n\
+                on(\"input_changed\", function(e) say(e.input, e.on) end)\n";
+    std::fs::write(layout.join("scripts/clock.lua"), text).unwrap();
+    let state = layout.with_file_name("state");
+    let mut table = Spoken::start_in(&layout, &["table", "--listen", "127.0.0.1:0"]);
+    let address = table.says("the table is at ");
+    let start = || {
+        let args = ["run", "--plain", "--table", &address, "--state", state.to_str().unwrap(), "--door", "127.0.0.1:0"];
+        let mut daemon = Spoken::start_in(&layout, &args);
+        let door = daemon.says("the control door is at http://");
+        until(&door, "the daemon did not hear of everything", hears_of_everything);
+        (daemon, door)
+    };
+    let (mut daemon, door) = start();
+    daemon.says_within("clock.lua: false 0:00");
+    ask(&door, &json!({"ask": "switch", "accessory": "quay lamps", "on": true}));
+    ask(&door, &json!({"ask": "switch", "accessory": "fog horn", "on": true}));
+    ask(&door, &json!({"ask": "switch", "accessory": "fog horn", "on": false}));
+    ask(&door, &json!({"ask": "function", "train": "Heron", "number": 0, "on": true}));
+    ask(&door, &json!({"ask": "input", "input": "horn button", "on": true}));
+    daemon.says_within("horn button true");
+    ask(&door, &json!({"ask": "set-clock", "to": "18:30"}));
+    ask(&door, &json!({"ask": "start-clock", "pace": 60.0}));
+    let half_past_six = 66_600_000_000_000;
+    // It is kept while it runs, too.
+    until_clock_is_kept(&state, |shows, is_running| is_running && shows > half_past_six + 60_000_000_000);
+    daemon.kill();
+    let (mut daemon, door) = start();
+    let says = |door: &str| picture(door).unwrap();
+    let accessories = json!([{"name": "quay lamps", "on": true}, {"name": "fog horn", "on": false}]);
+    until(&door, "the lamps are not as they were", |door| says(door)["accessories"] == accessories);
+    let heron =
+        |door: &str| says(door)["trains"].as_array().unwrap().iter().find(|it| it["name"] == "Heron").unwrap().clone();
+    until(&door, "the headlight is not on", |door| heron(door)["functions"] == json!([0]));
+    let clock = says(&door)["clock"].clone();
+    assert_eq!((&clock["pace"], &clock["runs"]), (&json!(60.0), &json!(true)), "{clock}");
+    let shows = clock["shows"].as_str().unwrap();
+    assert!(shows.starts_with("18:3") || shows.starts_with("18:4"), "{clock}");
+    daemon.says_within("it strikes 18:");
+    ask(&door, &json!({"ask": "pause-clock"}));
+    until_clock_is_kept(&state, |_, is_running| !is_running);
+    let clock = says(&door)["clock"].clone();
+    daemon.kill();
+    let (mut daemon, door) = start();
+    assert_eq!(says(&door)["clock"], clock, "it stands where it stood");
+    daemon.says_within(&format!("clock.lua: true {}", clock["shows"].as_str().unwrap()));
+    for shift in 1..=2 {
+        let shift = shift.to_string();
+        let replayed = program::lineclear(&["replay", state.to_str().unwrap(), "--shift", &shift], b"");
+        assert_eq!(replayed.status, Some(0), "shift {shift}: {}{}", replayed.output, replayed.complaints);
+    }
+}

@@ -8,7 +8,7 @@ use std::time::{Duration, Instant};
 use lineside::What;
 use signaller::{Direction, Output};
 
-use super::{open, said, until, until_down, until_reported, until_up};
+use super::{lever, open, said, until, until_down, until_reported, until_up};
 use crate::program;
 
 fn links(command: &str, more: &str) -> String {
@@ -118,6 +118,24 @@ fn a_program_that_ends_is_started_again_and_its_last_words_are_in_the_log() {
         assert_eq!(until_up(&mut lineside), [said(&layout, "quay", true)]);
         let why = until_down(&mut lineside);
         assert!(why == "it ended" || why.contains("pipe"), "{why}");
+    }
+}
+
+#[test]
+fn a_program_tells_of_levers_and_is_asked_for_them_anew() {
+    if !has_python() {
+        return;
+    }
+    let folder = program::scratch("adapter-inputs");
+    let text = HELLO.replace("{\"complete\"", "{\"input\": \"coal stage lever\", \"on\": true}\\n{\"complete\"");
+    let more =
+        "time.sleep(0.1)\nprint('{\"input\": \"coal stage lever\", \"on\": false}', flush=True)\ntime.sleep(0.1)\n";
+    let command = script(&folder, &format!("{text}{more}"));
+    let (layout, mut lineside) = open(&folder, &links(&command, "inputs = \"all\"\n"));
+    for _ in 0..2 {
+        assert_eq!(until_up(&mut lineside), [said(&layout, "quay", true), lever(&layout, true)]);
+        until_reported(&mut lineside, &lever(&layout, false));
+        until_down(&mut lineside);
     }
 }
 

@@ -9,7 +9,7 @@ use std::time::Duration;
 use lineside::Lineside;
 use signaller::{Input, Output};
 
-use super::{free_port, open, said, until_down, until_reported, until_up};
+use super::{free_port, lever, open, said, until_down, until_reported, until_up};
 use crate::program;
 
 fn links(way: &str) -> String {
@@ -22,6 +22,8 @@ node-id = "05.01.01.01.03.01"
 [link.sections]
 "quay" = {{ occupied = "05.01.01.01.8C.00.00.01", free = "05.01.01.01.8C.00.00.02" }}
 "throat" = {{ occupied = "05.01.01.01.8C.00.00.03", free = "05.01.01.01.8C.00.00.04" }}
+[link.inputs]
+"coal stage lever" = {{ on = "05.01.01.01.8C.00.00.08", off = "05.01.01.01.8C.00.00.09" }}
 [link.turnouts]
 "W1" = {{ straight = "05.01.01.01.8C.00.00.06", diverging = "05.01.01.01.8C.00.00.07", accessory = 12 }}
 [link.signals]
@@ -97,6 +99,10 @@ fn events_go_both_ways_with_a_node_that_somebody_else_wrote() {
     let turnout = layout.turnout_named("W1").unwrap();
     peer.tell("event 050101018C000007");
     until_reported(&mut lineside, &Input::TurnoutReported { turnout, lie: Some(track::Lie::Diverging) });
+    for (event, on) in [("050101018C000008", true), ("050101018C000009", false)] {
+        peer.tell(&format!("event {event}"));
+        until_reported(&mut lineside, &lever(&layout, on));
+    }
     let signal = layout.signal_named("S1").unwrap();
     lineside.order(&[Output::Show { signal, aspect: layout.book_of(signal).named("red").unwrap() }]);
     peer.says(&mut Some(&mut lineside), "consumed");

@@ -39,6 +39,8 @@ fn layout_with(folder: &Path, links: &str) -> (Arc<Layout>, track::wiring::Wirin
         [[turnout]]
         name = "W1"
         reported = true
+        [[input]]
+        name = "coal stage lever"
         [[detector]]
         name = "magnet"
         spot = "throat.toe"
@@ -105,6 +107,11 @@ fn until_reported(lineside: &mut Lineside, wanted: &Input) {
         What::Up(inputs) | What::Reported(inputs) => inputs.contains(wanted).then_some(()),
         _ => None,
     });
+}
+
+/// The lever of the coal stage is said to be on, or off.
+fn lever(layout: &Layout, on: bool) -> Input {
+    Input::InputReported { input: layout.input_named("coal stage lever").unwrap(), on }
 }
 
 /// A section is said to be occupied, or free.

@@ -10,7 +10,7 @@ use lineside::Lineside;
 use signaller::{Input, Output};
 use track::Lie;
 
-use super::{free_port, open, said, until_down, until_reported, until_up};
+use super::{free_port, lever, open, said, until_down, until_reported, until_up};
 use crate::program;
 
 fn links(way: &str) -> String {
@@ -23,6 +23,8 @@ every = 0.02
 [link.sections]
 "quay" = {{ input = 3 }}
 "throat" = {{ input = 4, inverted = true }}
+[link.inputs]
+"coal stage lever" = {{ input = 9, inverted = true }}
 [link.turnouts]
 "W1" = {{ straight = {{ input = 5 }}, diverging = {{ input = 6 }}, set-straight = {{ coil = 7 }}, set-diverging = {{ coil = 8 }}, pulse = 0.05 }}
 "#
@@ -86,7 +88,9 @@ fn holds(folder: &Path, way: &str, args: &[&str]) {
     let mut first = until_up(&mut lineside);
     first.sort_by_key(|input| format!("{input:?}"));
     let lies = |lie| Input::TurnoutReported { turnout, lie };
-    assert_eq!(first, [said(&layout, "quay", false), said(&layout, "throat", true), lies(None)]);
+    assert_eq!(first, [lever(&layout, true), said(&layout, "quay", false), said(&layout, "throat", true), lies(None)]);
+    server.tell("input 9 1");
+    until_reported(&mut lineside, &lever(&layout, false));
     server.tell("input 3 1");
     until_reported(&mut lineside, &said(&layout, "quay", true));
     server.tell("input 6 1");
@@ -102,7 +106,8 @@ fn holds(folder: &Path, way: &str, args: &[&str]) {
         let back = Instant::now();
         let all = until_up(&mut lineside);
         println!("{mode}: up after {:?}", back.elapsed());
-        assert!(all.contains(&said(&layout, "quay", true)) && all.len() == 3, "{all:?}");
+        assert!(all.contains(&said(&layout, "quay", true)) && all.len() == 4, "{all:?}");
+        assert!(all.contains(&lever(&layout, false)), "it is asked anew: {all:?}");
     }
     server.tell("mode slow");
     server.tell("input 3 0");

@@ -7,7 +7,7 @@ use lineside::What;
 use signaller::{Direction, Input, Output};
 
 use super::broker::Broker;
-use super::{open, said, until, until_down, until_reported, until_up};
+use super::{lever, open, said, until, until_down, until_reported, until_up};
 use crate::program;
 
 fn links(port: u16, more: &str) -> String {
@@ -121,6 +121,32 @@ fn a_node_that_is_gone_takes_its_sections_with_it() {
     assert_eq!(until_down(&mut lineside), "its node says that it is gone");
     settings("lineclear/node/box", "here").unwrap();
     until_up(&mut lineside);
+}
+
+#[test]
+fn a_lever_is_known_by_what_the_broker_kept_and_a_button_is_heard_when_it_is_pressed() {
+    let folder = program::scratch("mqtt-inputs");
+    let Some(mut broker) = Broker::start(&folder) else { return };
+    let Some(python) = program::python("paho-mqtt", "paho.mqtt.client") else { return };
+    let port = broker.port;
+    let say = |word: &str, retain: &str| {
+        let say = format!(
+            "import paho.mqtt.publish as p; p.single('lineclear/input/coal-stage-lever', '{word}', qos=1, retain={retain}, \
+             hostname='127.0.0.1', port={port})"
+        );
+        assert!(Command::new(&python).args(["-c", &say]).status().unwrap().success());
+    };
+    say("on", "True");
+    let (layout, mut lineside) = open(&folder, &links(port, "inputs = \"all\"\n"));
+    assert_eq!(until_up(&mut lineside), [lever(&layout, true)], "the broker kept it");
+    say("off", "False");
+    until_reported(&mut lineside, &lever(&layout, false));
+    say("on", "False");
+    until_reported(&mut lineside, &lever(&layout, true));
+    broker.kill();
+    until_down(&mut lineside);
+    broker.begin();
+    assert_eq!(until_up(&mut lineside), [], "this broker forgot all: nothing may be assumed");
 }
 
 #[test]

@@ -23,6 +23,7 @@ pub(super) fn clock_table(lua: &Lua, desk: &Desk) -> mlua::Result<Table> {
     table.raw_set("second", shown.second())?;
     table.raw_set("pace", clock.pace())?;
     table.raw_set("running", clock.is_running())?;
+    table.raw_set("goes_on", clock.goes_on())?;
     Ok(table)
 }
 

@@ -21,6 +21,8 @@ pub(super) fn picture_table(lua: &Lua, desk: &Desk) -> mlua::Result<Table> {
     picture.raw_set("routes", routes(lua, desk)?)?;
     picture.raw_set("doubts", doubts(lua, desk)?)?;
     let board = &desk.picture.board;
+    let known = board.inputs.iter().filter_map(|(input, on)| Some((desk.names.of_input(input), (*on)?)));
+    picture.raw_set("inputs", lua.create_table_from(known)?)?;
     let dark = board.dark.iter().map(|(district, because)| {
         (district.map_or("", |district| desk.names.of_district(district)), because.as_str())
     });

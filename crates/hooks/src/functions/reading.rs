@@ -46,6 +46,11 @@ pub(crate) fn is_on(call: &Call<'_>, desk: &mut Desk) -> Result<MultiValue, Stri
     call.answer(desk.picture.board.accessories[accessory] == Some(true))
 }
 
+pub(crate) fn reads(call: &Call<'_>, desk: &mut Desk) -> Result<MultiValue, String> {
+    let input = desk.names.input(&call.text(0, "the name of an input")?)?;
+    call.answer(desk.picture.board.inputs[input])
+}
+
 pub(crate) fn tag(call: &Call<'_>, desk: &mut Desk) -> Result<MultiValue, String> {
     let section = desk.names.section(&call.text(0, "the name of a section")?)?;
     let (how, trains) = desk.picture.tag(section).map_or(("unknown", &[][..]), describe);
@@ -104,6 +109,7 @@ const KINDS: &[(&str, Kind)] = &[
     ("turnout", Kind::Turnout),
     ("detector", Kind::Detector),
     ("district", Kind::District),
+    ("input", Kind::Input),
     ("link", Kind::Link),
 ];
 

@@ -67,6 +67,11 @@ pub(crate) const EVENTS: &[EventWord] = &[
         "a detector, a train or a turnout gives cause to look at it",
         &["section", "train", "turnout", "reason"],
     ),
+    event(
+        "input_changed",
+        "an input came on or went off; before anything was known of it it counts as off",
+        &["input", "on"],
+    ),
     event("clock", "the layout clock shows a new minute", &["clock"]),
     event("button", "somebody pressed a button: `lineclear tell press NAME`", &["button"]),
     event(

@@ -26,6 +26,7 @@ pub(crate) enum Kind {
     Detector,
     District,
     Accessory,
+    Input,
     Link,
     /// What can happen.
     Event,
@@ -44,6 +45,7 @@ impl Kind {
             Self::Detector => "detector",
             Self::District => "power district",
             Self::Accessory => "accessory",
+            Self::Input => "input",
             Self::Link => "link",
             Self::Event => "event",
         }
@@ -61,6 +63,7 @@ impl Kind {
             Self::Detector => "Detector",
             Self::District => "District",
             Self::Accessory => "Accessory",
+            Self::Input => "Input",
             Self::Link => "Link",
             Self::Event => "EventName",
         }
@@ -96,6 +99,8 @@ pub(crate) enum Type {
     /// Such tables by name.
     RecordsByName(&'static str),
     TextsByName,
+    /// Yes or no, by name.
+    FlagsByName,
     /// Seconds, or a table of [`RECORDS`].
     SecondsOr(&'static str),
     /// A list of places, each of them one, or several of which one is chosen.
@@ -202,6 +207,7 @@ pub(crate) const WHICH: &[(&str, Option<Kind>)] = &[
     ("detector", Some(Kind::Detector)),
     ("district", Some(Kind::District)),
     ("link", Some(Kind::Link)),
+    ("input", Some(Kind::Input)),
     ("clock", None),
     ("button", None),
 ];

@@ -133,6 +133,8 @@ const PLAIN: &[Word] = &[
         .does("switches an accessory (a lamp, a relay, a sound) on or off; waits for the answer"),
     word("is_on", &[needed("accessory", Type::Name(Kind::Accessory))], &[needed("on", Type::Flag)], Run::Now(reading::is_on))
         .does("whether an accessory was switched on last"),
+    word("reads", &[needed("input", Type::Name(Kind::Input))], &[optional("on", Type::Flag)], Run::Now(reading::reads))
+        .does("whether an input is on; `nil` where that is not known, because nothing was reported yet or its link is down"),
     word("out_of_service", &[SECTION, REASON], &[], Run::Waits(acting::take_out_of_service))
         .does("lets no trains be worked over a section; waits for the answer")
         .wrong("refused"),
@@ -175,7 +177,7 @@ const PLAIN: &[Word] = &[
     )
     .does(
         "the names there are, in the order of the layout: of a `\"train\"`, `\"section\"`, `\"place\"`, `\"signal\"`, `\"turnout\"`, \
-         `\"detector\"`, `\"district\"` or `\"link\"`; with a pattern or a list only those",
+         `\"detector\"`, `\"district\"`, `\"input\"` or `\"link\"`; with a pattern or a list only those",
     )
     .wrong("a pattern that fits nothing"),
     word("length", &[needed("of", Type::Text)], &[optional("millimetres", Type::Number)], Run::Now(reading::length))

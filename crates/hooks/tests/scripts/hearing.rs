@@ -306,6 +306,42 @@ fn functions_of_own_trains_and_accessories_are_switched() {
 }
 
 #[test]
+fn levers_and_push_buttons_are_heard_when_they_come_on_and_go_off() {
+    let text = r#"
+        say(reads("coal stage lever"), #names("input"))
+        on("input_changed", function(e) say(e.input, e.on, reads(e.input), picture().inputs[e.input]) end)
+        on("input_changed", { input = "tea *" }, function(e) if e.on then say("tea") end end)
+        on("link_lost", function() say("lost", reads("coal stage lever"), picture().inputs["coal stage lever"]) end)
+        task("t", function()
+            wait_until(function() return reads("coal stage lever") end)
+            say("the lever is over")
+            say(wait_for("input_changed", { input = "coal stage lever" }, 5).on)
+        end)
+    "#;
+    let mut host = Host::new(&[("t.lua", text)]);
+    let (lever, bell) = (id(0), id(1));
+    let is = |input, on| Fact::InputIs { input, on };
+    let mut heard = |now: f64, facts: Vec<Fact>| {
+        host.run_until(now);
+        host.notices.clear();
+        host.tell(facts);
+        host.said()
+    };
+    assert_eq!(heard(1.0, vec![is(lever, Some(false))]), Vec::<String>::new(), "that it is off at first is no news");
+    assert_eq!(
+        heard(2.0, vec![is(lever, Some(true))]),
+        ["2 t.lua: coal stage lever true true true", "2 t.lua: the lever is over"]
+    );
+    let press = vec![is(bell, Some(true)), is(bell, Some(false))];
+    let pressed = ["3 t.lua: tea bell true false false", "3 t.lua: tea", "3 t.lua: tea bell false false false"];
+    assert_eq!(heard(3.0, press), pressed, "a short press is heard as both, though it is over by then");
+    let lost = vec![is(lever, None), Fact::LinkLost { link: id(0) }];
+    assert_eq!(heard(4.0, lost), ["4 t.lua: lost nil nil"]);
+    assert_eq!(heard(5.0, vec![is(lever, Some(true))]), Vec::<String>::new(), "it is as it was");
+    assert_eq!(heard(6.0, vec![is(lever, None), is(lever, Some(false))]).len(), 2, "it was let go meanwhile");
+}
+
+#[test]
 fn a_train_is_sent_through_named_places_without_stopping_there() {
     let text =
         r#"task("t", function() say(send("Heron", "quay-2", { via = { "loop-2", "yard-1" }, within = 600 })) end)"#;

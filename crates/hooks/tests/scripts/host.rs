@@ -3,7 +3,7 @@
 use std::sync::Arc;
 use std::time::Duration;
 
-use hooks::{Budget, Notice, ScriptError, Scripts};
+use hooks::{Budget, LayoutClock, Notice, ScriptError, Scripts};
 use signaller::{Answer, Destination, Fact, Input, Output, Refusal, Request, Tag, Ticket, Time};
 use track::{Builder, Detector, DetectorKind, Layout, Length, Scale, SectionId, Train, TrainId, Vehicle};
 
@@ -32,8 +32,10 @@ pub(crate) fn layout() -> Arc<Layout> {
     builder.detector(Detector::new("gate", DetectorKind::Reader(section)));
     let district = builder.district("harbour");
     builder.feed(section, district);
-    builder.link("harbour box");
+    let link = builder.link("harbour box");
     builder.accessory("quay lamps", None);
+    builder.input("coal stage lever", Some(link));
+    builder.input("tea bell", None);
     for name in ["Heron", "Plover", "Dunlin"] {
         let mut train = Train::stranger(name);
         if name == "Plover" {
@@ -72,9 +74,14 @@ impl Host {
     }
 
     pub(crate) fn with_budget(files: &[(&str, &str)], budget: &Budget) -> (Self, Vec<ScriptError>) {
+        Self::going_on(files, budget, LayoutClock::default())
+    }
+
+    /// The same, with the layout clock as it is at first.
+    pub(crate) fn going_on(files: &[(&str, &str)], budget: &Budget, clock: LayoutClock) -> (Self, Vec<ScriptError>) {
         let files = files.iter().map(|(name, text)| ((*name).to_owned(), (*text).to_owned())).collect();
         let layout = layout();
-        let (scripts, errors) = Scripts::load(Arc::clone(&layout), files, budget, 7);
+        let (scripts, errors) = Scripts::load_going_on(Arc::clone(&layout), files, budget, 7, clock);
         let mut host = Self { layout, scripts, now: Time::ZERO, asked: Vec::new(), notices: Vec::new() };
         host.take();
         (host, errors)

@@ -1,6 +1,7 @@
 //! Ready patterns: on the pretend table, and by themselves.
 
-use hooks::{NoticeKind, ScriptError, Scripts};
+use hooks::{ClockTime, LayoutClock, NoticeKind, ScriptError, Scripts};
+use signaller::Time;
 
 use crate::demo::{Afternoon, low_staithe, on_the_table};
 use crate::host::{Host, patient, shown};
@@ -162,6 +163,33 @@ fn an_evening_goes_by_its_timetable() {
     // Twenty minutes at twelve times life, and the pause.
     let left = afternoon.notices[3].at.secs_f64();
     assert!((left - 160.0).abs() < 1.0, "{left}");
+}
+
+#[test]
+fn a_timetable_goes_on_where_the_clock_stood_with_the_trips_that_were_still_to_come() {
+    let text = r#"
+        timetable {
+            begins = "18:00",
+            pauses = { ["18:12"] = 60 },
+            trips = {
+                { at = "18:05", train = "Heron", to = "loop-1" },
+                { at = "18:20", train = "Heron", to = "quay-1" },
+            },
+        }
+    "#;
+    let stands = LayoutClock::going_on(ClockTime::read("18:12").unwrap(), 12.0);
+    let mut at_work = stands.clone();
+    at_work.start(Time::ZERO, 12.0);
+    // Eight minutes at twelve times life are forty seconds; one that stood in a pause stands for all of that pause again.
+    for (clock, leaves) in [(&at_work, 40.0), (&stands, 100.0)] {
+        let (mut host, errors) = Host::going_on(&[("p.lua", text)], &patient(), clock.clone());
+        assert_eq!(errors, []);
+        host.run_until(leaves - 1.0);
+        assert_eq!(host.wishes(), Vec::<String>::new());
+        host.run_until(leaves + 0.1);
+        assert_eq!(host.wishes(), ["Heron to quay-1"], "at {leaves} s; {:?}", host.said());
+        assert_eq!(host.said(), Vec::<String>::new());
+    }
 }
 
 #[test]

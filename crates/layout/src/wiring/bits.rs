@@ -47,6 +47,7 @@ pub(super) fn address<B: Copy>(
     match asked.kind {
         Kind::Section => hears(Mark::Occupied, out),
         Kind::Spot => hears(Mark::Passed, out),
+        Kind::Input => hears(Mark::On, out),
         Kind::District => district(asked, value, read, read_set, out),
         Kind::Turnout => turnout(asked, value, read, read_set, out),
         Kind::Signal => signal(asked, value, read_set, out),

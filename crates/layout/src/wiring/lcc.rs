@@ -84,6 +84,7 @@ pub(super) fn address(lcc: &Lcc, asked: &Asked<'_, '_>, out: &mut Findings) -> O
     let mut keys = table_of("the events of a thing", value, out)?;
     let at = match asked.kind {
         Kind::Section => pair(&mut keys, Mark::Occupied, Mark::Free, out),
+        Kind::Input => pair(&mut keys, Mark::On, Mark::Off, out),
         Kind::District => district(&mut keys, asked, out),
         Kind::Accessory => switch(&mut keys, asked, out),
         Kind::Spot => {
@@ -110,7 +111,7 @@ fn example(asked: &Asked<'_, '_>) -> String {
         Kind::Section => format!("{name} = {{ occupied = {}, free = {} }}", event(1), event(2)),
         Kind::District if is_switched => format!("{name} = {{ set-live = {}, set-dark = {} }}", event(1), event(2)),
         Kind::District => format!("{name} = {{ live = {}, dark = {} }}", event(1), event(2)),
-        Kind::Accessory => format!("{name} = {{ on = {}, off = {} }}", event(1), event(2)),
+        Kind::Accessory | Kind::Input => format!("{name} = {{ on = {}, off = {} }}", event(1), event(2)),
         Kind::Spot => format!("{name} = {}", event(1)),
         Kind::Turnout => format!("{name} = {{ set-straight = {}, set-diverging = {} }}", event(1), event(2)),
         Kind::Signal => format!("{name} = {{ red = {}, green = {} }}", event(1), event(2)),

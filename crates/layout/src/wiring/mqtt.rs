@@ -77,6 +77,7 @@ pub(super) fn address(mqtt: &Mqtt, asked: &Asked<'_, '_>, out: &mut Findings) ->
     let at = match asked.kind {
         Kind::Section => reader.section(out),
         Kind::Spot => reader.hears_marks(&[Mark::Passed], out),
+        Kind::Input => reader.hears_marks(&[Mark::On, Mark::Off], out),
         Kind::District => reader.district(out),
         Kind::Accessory => reader.accessory(out),
         Kind::Reader => reader.hears(Reads::Train, out),
@@ -103,6 +104,7 @@ fn what(kind: Kind) -> &'static str {
         Kind::Train => "the address of a train",
         Kind::District => "the address of a district",
         Kind::Accessory => "the address of an accessory",
+        Kind::Input => "the address of an input",
     }
 }
 

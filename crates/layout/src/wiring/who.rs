@@ -24,10 +24,11 @@ pub(crate) enum Kind {
     Train,
     District,
     Accessory,
+    Input,
 }
 
 impl Kind {
-    pub(crate) const ALL: [Self; 8] = [
+    pub(crate) const ALL: [Self; 9] = [
         Self::Section,
         Self::Spot,
         Self::Reader,
@@ -36,6 +37,7 @@ impl Kind {
         Self::Train,
         Self::District,
         Self::Accessory,
+        Self::Input,
     ];
 
     /// The key of the list of such things.
@@ -49,6 +51,7 @@ impl Kind {
             Self::Train => "trains",
             Self::District => "districts",
             Self::Accessory => "accessories",
+            Self::Input => "inputs",
         }
     }
 
@@ -62,6 +65,7 @@ impl Kind {
             Self::Train => "train",
             Self::District => "district",
             Self::Accessory => "accessory",
+            Self::Input => "input",
         }
     }
 
@@ -75,6 +79,7 @@ impl Kind {
             Thing::Train(_) => Self::Train,
             Thing::District(_) => Self::District,
             Thing::Accessory(_) => Self::Accessory,
+            Thing::Input(_) => Self::Input,
         }
     }
 }
@@ -89,6 +94,7 @@ pub(crate) fn name_of(thing: Thing, layout: &Layout) -> &str {
         Thing::Train(train) => &layout.trains[train].name,
         Thing::District(district) => &layout.districts[district].name,
         Thing::Accessory(accessory) => &layout.accessories[accessory].name,
+        Thing::Input(input) => &layout.inputs[input].name,
     }
 }
 
@@ -106,6 +112,7 @@ fn things(kind: Kind, layout: &Layout) -> Vec<Thing> {
         Kind::Train => layout.trains.ids().map(Thing::Train).collect(),
         Kind::District => layout.districts.ids().map(Thing::District).collect(),
         Kind::Accessory => layout.accessories.ids().map(Thing::Accessory).collect(),
+        Kind::Input => layout.inputs.ids().map(Thing::Input).collect(),
     }
 }
 
@@ -117,6 +124,7 @@ fn link_of(thing: Thing, layout: &Layout) -> Option<LinkId> {
         Thing::Turnout(turnout) => layout.turnouts[turnout].link,
         Thing::Train(train) => layout.trains[train].link,
         Thing::Accessory(accessory) => layout.accessories[accessory].link,
+        Thing::Input(input) => layout.inputs[input].link,
         Thing::Signal(_) | Thing::District(_) => None,
     }
 }
@@ -132,6 +140,7 @@ fn give(thing: Thing, link: LinkId, layout: &mut Layout) {
         Thing::Turnout(turnout) => layout.turnouts[turnout].link = Some(link),
         Thing::Train(train) => layout.trains[train].link = Some(link),
         Thing::Accessory(accessory) => layout.accessories[accessory].link = Some(link),
+        Thing::Input(input) => layout.inputs[input].link = Some(link),
         Thing::Signal(_) | Thing::District(_) => {}
     }
 }
@@ -296,7 +305,7 @@ pub(crate) fn check_uncarried(wiring: &Wiring, resolved: &Resolved<'_>, file: Sp
     let is_worked = |thing: Thing| matches!(thing, Thing::Turnout(turnout) if layout.turnouts[turnout].worked || layout.turnouts[turnout].reported);
     let is_switched =
         |thing: Thing| matches!(thing, Thing::District(district) if layout.districts[district].is_switched);
-    let told: [(Kind, Vec<String>, &str); 5] = [
+    let told: [(Kind, Vec<String>, &str); 6] = [
         (Kind::Section, missing(Kind::Section, &|_| true), "what no link reports counts as occupied"),
         (Kind::Turnout, missing(Kind::Turnout, &is_worked), "what no link carries is neither thrown nor reported"),
         (Kind::Train, missing(Kind::Train, &|_| true), "what no link carries is not driven"),
@@ -306,6 +315,11 @@ pub(crate) fn check_uncarried(wiring: &Wiring, resolved: &Resolved<'_>, file: Sp
             "power that is said to be `switched` cannot be cut where no link carries it, in the last resort either",
         ),
         (Kind::Accessory, missing(Kind::Accessory, &|_| true), "what no link carries is not switched"),
+        (
+            Kind::Input,
+            missing(Kind::Input, &|_| true),
+            "what no link reports is worked by `lineclear tell input` alone, and not known before",
+        ),
     ];
     for (kind, names, hint) in told {
         if !names.is_empty() {
@@ -320,6 +334,7 @@ pub(crate) fn check_uncarried(wiring: &Wiring, resolved: &Resolved<'_>, file: Sp
             .into_iter()
             .chain(things(Kind::Turnout, layout))
             .chain(things(Kind::Accessory, layout))
+            .chain(things(Kind::Input, layout))
             .any(|thing| link_of(thing, layout) == Some(id));
         if !is_here && is_used {
             out.warning(

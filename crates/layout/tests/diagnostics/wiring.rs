@@ -448,3 +448,73 @@ fn a_broker_that_keeps_orders_needs_a_topic_for_each_engine() {
         "#,
     );
 }
+
+/// An input that is reported over these links, with an accessory beside it.
+fn with_input(link: &str, links: &str) -> String {
+    with(links).replacen(
+        "[[joint]]",
+        &format!("[[input]]\nname = \"coal stage lever\"\n{link}[[accessory]]\nname = \"quay lamps\"\n[[joint]]"),
+        1,
+    )
+}
+
+#[test]
+fn inputs_are_carried_by_every_kind_of_link() {
+    let head = "[[link]]\nname = \"west\"\nby = ";
+    for (links, heard) in [
+        ("\"mqtt\"\nbroker = \"box\"\ninputs = \"all\"\n", "lineclear/input/coal-stage-lever"),
+        (
+            "\"mqtt\"\nbroker = \"box\"\n[link.inputs]\n\"*\" = { topic = \"in/{name}\", on = 1, off = 0 }\n",
+            "in/coal-stage-lever",
+        ),
+        ("\"adapter\"\ntcp = \"box:1\"\ninputs = { \"coal stage lever\" = 3 }\n", "Adapter(\"3\")"),
+        (
+            "\"lcc\"\ntcp = \"box\"\nnode-id = \"05.01.01.01.8C.00\"\n[link.inputs]\n\"coal stage lever\" = \
+             { on = \"05.01.01.01.8C.00.00.01\", off = \"05.01.01.01.8C.00.00.02\" }\n",
+            "[(On, 360570551321755649), (Off, 360570551321755650)]",
+        ),
+        ("\"modbus\"\ntcp = \"box\"\ninputs = { \"coal stage lever\" = { input = 9 } }\n", "table: Input, number: 9"),
+        (
+            "\"gpio\"\nchip = \"/dev/gpiochip0\"\ninputs = { \"coal stage lever\" = { line = 5, bias = \"pull-up\", \
+             active-low = true, debounce = 0.02 } }\n",
+            "GpioLine { line: 5, is_active_low: true, bias: PullUp, debounce_us: 20000 }",
+        ),
+    ] {
+        let loaded = load(&with_input("", &format!("{head}{links}"))).unwrap_or_else(|refused| panic!("{refused}"));
+        let layout = &loaded.layout;
+        let lever = layout.input_named("coal stage lever").unwrap();
+        let carries = &loaded.wiring.as_ref().unwrap().links[0].carries;
+        let [carried] = &carries[..] else { panic!("{carries:?}") };
+        assert_eq!((carried.thing, carried.name.as_str()), (Thing::Input(lever), "coal stage lever"));
+        let at = format!("{:?}", carried.at);
+        assert!(at.contains(heard), "{at}");
+        assert_eq!(layout.inputs[lever].link, layout.link_named("west"), "while it is down nothing is known of it");
+    }
+}
+
+#[test]
+fn an_input_has_an_address_of_its_own_and_one_that_nothing_reports_is_found() {
+    let links = r#"[[link]]
+name = "west"
+by = "modbus"
+tcp = "box.example"
+sections = { "quay" = { input = 3 }, "throat" = { input = 4 } }
+inputs = { "coal stage lever" = { input = 3 }, "coal stage lver" = { input = 5 } }
+turnouts = { "W1" = { set = { coil = 1 }, straight = { input = 9 } } }
+"#;
+    check(
+        &with_input("", links),
+        r#"
+            links 6:33-46 mistake: input `coal stage lever` and section `quay` have one address: input 3 of unit 1
+            hint: each needs its own: otherwise one speaks for the other
+            links 6:48-65 mistake: no input is named `coal stage lver`
+            hint: the nearest name is `coal stage lever`
+        "#,
+    );
+    let links = "[[link]]\nname = \"west\"\nby = \"mqtt\"\nbroker = \"box\"\nsections = \"all\"\nturnouts = \"all\"\ntrains = \"all\"\naccessories = \"all\"\n";
+    let loaded = load(&with_input("", links)).unwrap_or_else(|refused| panic!("{refused}"));
+    let warnings = loaded.warnings.to_string();
+    assert!(warnings.contains("no link carries input `coal stage lever`"), "{warnings}");
+    let loaded = load(&with_input("link = \"east\"\n", "")).map(|loaded| loaded.warnings.to_string());
+    assert!(loaded.is_err(), "a link that `layout.toml` does not know is a mistake");
+}

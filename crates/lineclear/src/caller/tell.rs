@@ -94,6 +94,8 @@ enum What {
     Function { train: String, number: u8, to: OnOff },
     /// Switch an accessory on or off
     Switch { accessory: String, to: OnOff },
+    /// Work an input by hand that no hardware reports
+    Input { input: String, to: OnOff },
     /// Stop every train at once
     StopAll,
     /// Let trains run again after `stop-all`
@@ -188,6 +190,7 @@ impl What {
             Self::RestorePower { district } => Wish::RestorePower { district },
             Self::Function { train, number, to } => Wish::Function { train, number, on: to == OnOff::On },
             Self::Switch { accessory, to } => Wish::Switch { accessory, on: to == OnOff::On },
+            Self::Input { input, to } => Wish::Input { input, on: to == OnOff::On },
             Self::StopAll => Wish::StopAll {},
             Self::ResumeAll => Wish::ResumeAll {},
             Self::Hold { train, reason } => Wish::Hold { train, reason: reason.join(" ") },

@@ -5,9 +5,10 @@ use std::path::Path;
 use std::sync::Arc;
 use std::time::{Duration, SystemTime};
 
+use hooks::LayoutClock;
 use register::{
-    Beginning, Cause, Entry, Health, Listener, Names, OpenError, Opened, Origin, Progress, Reader, Recovered, Register,
-    Settings,
+    Beginning, Cause, Entry, Health, KeptClock, Listener, Names, OpenError, Opened, Origin, Progress, Reader,
+    Recovered, Register, Settings,
 };
 use signaller::{Answer, Conduct, Destination, Fact, Input, Output, Request, Signaller, Ticket, Time};
 use testtrack::Table;
@@ -51,6 +52,9 @@ pub(super) enum Durable {
 /// A replay begins no further before what it is to show than this, of layout time.
 const SNAPSHOTS_APART: Duration = Duration::from_secs(300);
 
+/// How often it is kept what a layout clock shows that runs, in layout time.
+const CLOCK_EVERY: Duration = Duration::from_secs(1);
+
 /// What is known of a key that somebody gave a request in a shift before.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) enum KnownKey {
@@ -68,6 +72,8 @@ pub(super) struct Book {
     before: Option<(Reader, Names)>,
     /// Rings when the writer has come further, or something went wrong with it.
     bell: Arc<Notify>,
+    /// The layout clock as it was kept last, and when that was.
+    clock: Option<(LayoutClock, Time)>,
     /// When the whole signaller was taken down last.
     snapshot_at: Time,
     has_begun: bool,
@@ -135,6 +141,7 @@ impl Book {
                 pace,
                 before,
                 bell,
+                clock: None,
                 snapshot_at,
                 has_begun: false,
                 stopping: Vec::new(),
@@ -167,6 +174,27 @@ impl Book {
         self.snapshot_at = now;
         self.stopping.clear();
         self.before = self.before.take().map(|(reader, _)| (reader, Names::new(Arc::clone(layout))));
+    }
+
+    /// Keeps what the layout clock shows, if that is due.
+    pub(super) fn keep_clock(&mut self, now: Time, clock: &LayoutClock) {
+        let is_due = match &self.clock {
+            Some((before, _)) if before != clock => true,
+            Some((_, at)) => clock.is_running() && now.since(*at) >= CLOCK_EVERY,
+            None => clock.is_used(),
+        };
+        if is_due {
+            self.keep_clock_as_it_is(now, clock);
+        }
+    }
+
+    /// The same, whether or not it is due.
+    pub(super) fn keep_clock_as_it_is(&mut self, now: Time, clock: &LayoutClock) {
+        if clock.is_used() {
+            self.clock = Some((clock.clone(), now));
+            let (shows_ns, pace, is_running) = (clock.shows(now).nanos(), clock.pace(), clock.is_running());
+            self.register.keep_clock(KeptClock { shows_ns, pace, is_running });
+        }
     }
 
     /// The file that it is kept in.
@@ -292,6 +320,7 @@ impl Book {
             Input::SectionReported { section, .. } => Cause::Link(link_of(layout, *section)),
             Input::SpotPassed { detector } | Input::TrainRead { detector, .. } => Cause::Link(of_detector(*detector)),
             Input::TurnoutReported { turnout, .. } => Cause::Link(layout.turnouts[*turnout].link),
+            Input::InputReported { input, .. } => Cause::Link(layout.inputs[*input].link),
             Input::LinkReported { link, .. } => Cause::Link(Some(*link)),
             Input::PowerReported { .. } | Input::SignalReported { .. } => Cause::Link(None),
             Input::TrainRemembered { .. } | Input::ProfileRemembered { .. } | Input::TrainNamed { .. } => Cause::Start,

@@ -164,11 +164,14 @@ impl Front {
             },
         };
         let ticket = match asked.matter {
-            Matter::Signaller(request) => {
-                let by = "somebody at the control door".to_owned();
-                house.ask(request, Asker { by, key: asked.key })
-            }
-            Matter::Scripts => match script_wish(&wish, &self.scripts) {
+            Matter::Signaller(request) => match house.why_not(&request) {
+                Some(reason) => house.refuse(reason),
+                None => {
+                    let by = "somebody at the control door".to_owned();
+                    house.ask(request, Asker { by, key: asked.key })
+                }
+            },
+            Matter::Scripts => match script_wish(&wish, &self.scripts, house.board().layout()) {
                 Ok(wish) => house.ask_scripts(wish),
                 Err(reason) => house.refuse(reason),
             },
@@ -281,9 +284,15 @@ fn known_before(house: &House, key: &str, matter: &Matter) -> Option<KnownKey> {
 }
 
 /// What is asked of the scripts, as they hear it.
-fn script_wish(wish: &Wish, scripts: &Chosen) -> Result<ScriptWish, String> {
+fn script_wish(wish: &Wish, scripts: &Chosen, layout: &Layout) -> Result<ScriptWish, String> {
     Ok(match wish {
         Wish::Answer { question, answer } => ScriptWish::Answer { question: *question, answer: answer.clone() },
+        // Scripts that listen to the input would never hear of it.
+        Wish::Press { button } if layout.input_named(button).is_some() => {
+            return Err(format!(
+                "`{button}` is an input; hint: work it, with `lineclear tell input \"{button}\" on` and then with `off`"
+            ));
+        }
         Wish::Press { button } => ScriptWish::Press { button: button.clone() },
         Wish::ReloadScripts {} => {
             ScriptWish::Reload(super::chosen_scripts(&scripts.0, &scripts.1).map_err(|error| error.to_string())?)

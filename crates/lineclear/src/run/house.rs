@@ -5,7 +5,7 @@ use std::io;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-use hooks::{Apart, Budget, Notice, NoticeKind, ScriptError, ScriptWish, Scripts, Shown, Taken};
+use hooks::{Apart, Budget, LayoutClock, Notice, NoticeKind, ScriptError, ScriptWish, Scripts, Shown, Taken};
 use signaller::interlock::HoldKind;
 use signaller::{
     Answer, Board, Changeover, Conduct, Destination, Fact, Input, Output, Refusal, Request, Signaller, Step, Suspect,
@@ -247,6 +247,9 @@ impl Office {
             self.scripts.keep_up();
         }
         self.collect(now, desk);
+        if let Some(book) = &mut self.book {
+            book.keep_clock(now, &self.scripts.clock());
+        }
         std::mem::take(&mut self.notices)
     }
 
@@ -293,7 +296,7 @@ impl House {
         let session = Session::with(Arc::clone(&layout), &settings, Timed::new(signaller));
         let session = session.map_err(|error: PlaceError| error.to_string())?;
         tracing::info!(layout = layout.name, seed, "trains are on the pretend table");
-        Self::with(layout, Ground::Within(Box::new(session)), scripts, settings)
+        Self::with(layout, Ground::Within(Box::new(session)), scripts, settings, LayoutClock::default())
     }
 
     /// The trains are on a table elsewhere.
@@ -306,9 +309,10 @@ impl House {
         seed: u64,
         outside: Outside,
         first: Vec<Input>,
+        clock: LayoutClock,
     ) -> Result<(Self, Vec<ScriptError>), String> {
         let beyond = Beyond::new(Arc::clone(&layout), outside, first);
-        Self::with(layout, Ground::Beyond(Box::new(beyond)), scripts, Settings::seeded(seed))
+        Self::with(layout, Ground::Beyond(Box::new(beyond)), scripts, Settings::seeded(seed), clock)
     }
 
     fn with(
@@ -316,8 +320,10 @@ impl House {
         ground: Ground,
         scripts: Vec<(String, String)>,
         settings: Settings,
+        clock: LayoutClock,
     ) -> Result<(Self, Vec<ScriptError>), String> {
-        let (scripts, errors) = Scripts::load(Arc::clone(&layout), scripts, &Budget::default(), settings.seed);
+        let (scripts, errors) =
+            Scripts::load_going_on(Arc::clone(&layout), scripts, &Budget::default(), settings.seed, clock);
         let bell = Arc::new(Notify::new());
         let scripts = apart(scripts, &bell)?;
         let office = Office {
@@ -371,6 +377,15 @@ impl House {
         ticket
     }
 
+    /// Why a request of a person is not even asked; nothing where it is. Of an input that hardware reports nobody else says how it
+    /// is.
+    pub(super) fn why_not(&mut self, request: &Request) -> Option<String> {
+        let Request::WorkInput { input, .. } = *request else { return None };
+        let link = self.outside()?.reports_input(input)?;
+        let name = &self.board().layout().inputs[input].name;
+        Some(format!("`{name}` is reported over link `{link}`, and nobody else says how it is"))
+    }
+
     /// Refuses something before it is asked. The answer comes under this ticket.
     pub(super) fn refuse(&mut self, reason: String) -> Ticket {
         self.office.wishes += 1;
@@ -415,7 +430,9 @@ impl House {
         }
         let changeover = self.signaller().change_over(&layout).map_err(|reasons| reasons.join("\n"))?;
         let Changeover { signaller, numbers } = changeover;
-        let (scripts, errors) = Scripts::load(Arc::clone(&layout), texts, &Budget::default(), self.settings.seed);
+        let (budget, seed) = (Budget::default(), self.settings.seed);
+        let clock = self.office.scripts.clock().handed_on();
+        let (scripts, errors) = Scripts::load_going_on(Arc::clone(&layout), texts, &budget, seed, clock);
         if !errors.is_empty() {
             let errors: Vec<String> = errors.iter().map(|error| format!("scripts/{error}")).collect();
             return Err(errors.join("\n"));
@@ -463,7 +480,8 @@ impl House {
 
     /// Closes the book, if one is kept; tells what went wrong with it.
     pub(super) fn close_book(&mut self) -> Option<String> {
-        let book = self.office.book.take()?;
+        let mut book = self.office.book.take()?;
+        book.keep_clock_as_it_is(self.now(), &self.office.scripts.clock());
         book.close(self.signaller())
     }
 
@@ -693,6 +711,11 @@ impl House {
             self.mind_wish(&wish);
         }
         ticket
+    }
+
+    /// The same, by whoever wrote down beforehand what is to be done when.
+    pub(crate) fn ask_in_rehearsal(&mut self, request: Request) {
+        self.ask(request, Asker { by: "the rehearsal".to_owned(), key: None });
     }
 
     /// Trains may still roll as the daemon before had ordered it: all of them stand before any is sent on.

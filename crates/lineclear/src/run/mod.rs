@@ -28,10 +28,10 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
-use hooks::ScriptError;
+use hooks::{ClockTime, LayoutClock, ScriptError};
 use panel::Certificates;
-use register::{Origin, Recovered};
-use signaller::Request;
+use register::{KeptClock, Origin, Recovered};
+use signaller::{Request, Time};
 use testtrack::swarm::FaultSet;
 use tracing_subscriber::filter::LevelFilter;
 use track::Layout;
@@ -258,16 +258,17 @@ impl Args {
         ground: &Ground,
     ) -> Result<(House, Vec<ScriptError>), String> {
         let (book, recovered) = book.map_or_else(Default::default, |(book, recovered)| (Some(book), recovered));
+        let clock = recovered.clock.map_or_else(LayoutClock::default, going_on);
         let (mut house, errors) = match ground {
             Ground::Pretend => House::new(Arc::clone(layout), scripts, self.seed, &self.faults)?,
             Ground::Elsewhere(address) => {
                 let line = Line::open(*address, wire::digest(files)).map_err(|error| error.to_string())?;
-                House::beyond(Arc::clone(layout), scripts, self.seed, Outside::Table(line), recovered.inputs())?
+                House::beyond(Arc::clone(layout), scripts, self.seed, Outside::Table(line), recovered.inputs(), clock)?
             }
             Ground::Real(wiring) => {
                 let hardware = Hardware::open(layout, wiring, &self.layout).map_err(|error| error.to_string())?;
                 let outside = Outside::Links(Box::new(hardware));
-                House::beyond(Arc::clone(layout), scripts, self.seed, outside, recovered.inputs())?
+                House::beyond(Arc::clone(layout), scripts, self.seed, outside, recovered.inputs(), clock)?
             }
         };
         if let Some(book) = book {
@@ -306,6 +307,15 @@ impl Args {
             None => Doorway::IfFree(USUAL_DOOR),
         }
     }
+}
+
+/// The layout clock as it was kept.
+fn going_on(kept: KeptClock) -> LayoutClock {
+    let mut clock = LayoutClock::going_on(ClockTime::from_nanos(kept.shows_ns), kept.pace);
+    if kept.is_running {
+        clock.start(Time::ZERO, clock.pace());
+    }
+    clock
 }
 
 /// What was said of the control door on the command line.

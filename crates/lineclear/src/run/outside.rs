@@ -7,8 +7,8 @@ use std::sync::Arc;
 
 use lineside::{Lineside, Role, What};
 use signaller::{Direction, Input, Output};
-use track::wiring::Wiring;
-use track::{Layout, LinkId, TrainId};
+use track::wiring::{Thing, Wiring};
+use track::{InputId, Layout, LinkId, TrainId};
 
 use super::line::Line;
 pub(super) use super::line::News;
@@ -23,12 +23,14 @@ pub(super) enum Outside {
     Links(Box<Hardware>),
 }
 
-/// Hardware, and which trains are driven over which link.
+/// Hardware, and what of the layout is where on it.
 #[derive(Debug)]
 pub(super) struct Hardware {
     lineside: Lineside,
     names: BTreeMap<LinkId, String>,
     trains: BTreeMap<LinkId, Vec<TrainId>>,
+    /// Which link reports each input.
+    inputs: BTreeMap<InputId, LinkId>,
 }
 
 impl Outside {
@@ -84,6 +86,14 @@ impl Outside {
         }
     }
 
+    /// The link that reports an input, as it is called; nothing where no hardware does.
+    pub(super) fn reports_input(&self, input: InputId) -> Option<String> {
+        match self {
+            Self::Table(_) => None,
+            Self::Links(hardware) => hardware.inputs.get(&input).map(|&link| hardware.name(link)),
+        }
+    }
+
     /// What a link is called.
     pub(super) fn name(&self, link: LinkId) -> String {
         match self {
@@ -113,8 +123,15 @@ impl Hardware {
     pub(super) fn open(layout: &Arc<Layout>, wiring: &Wiring, folder: &Path) -> io::Result<Self> {
         let names = wiring.links.iter().map(|wired| (wired.link, wired.name.clone())).collect();
         let trains = wiring.links.iter().map(|wired| (wired.link, wired.trains().collect())).collect();
+        let inputs = wiring.links.iter().flat_map(|wired| {
+            wired.carries.iter().filter_map(|carried| match carried.thing {
+                Thing::Input(input) => Some((input, wired.link)),
+                _ => None,
+            })
+        });
+        let inputs = inputs.collect();
         let lineside = Lineside::open(layout, wiring, folder, Role::Runs, None)?;
-        Ok(Self { lineside, names, trains })
+        Ok(Self { lineside, names, trains, inputs })
     }
 
     fn name(&self, link: LinkId) -> String {

@@ -1,11 +1,12 @@
 //! What happened, in words.
 
+use std::collections::BTreeSet;
 use std::fmt;
 
 use hooks::NoticeKind;
 use signaller::{Destination, Fact, Output, RouteStage, Tag, Time};
 use testtrack::Happening;
-use track::{DistrictId, Layout, SectionId, Table, TrainId};
+use track::{DistrictId, InputId, Layout, SectionId, Table, TrainId};
 
 use super::house::Heard;
 
@@ -62,6 +63,8 @@ pub(super) fn place(layout: &Layout, place: Destination) -> &str {
 pub(super) struct Teller {
     /// Sections of which it was last said that nobody is sure.
     unsure: Table<SectionId, Sureness>,
+    /// Inputs that were on when that was known last.
+    on: BTreeSet<InputId>,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -73,7 +76,7 @@ enum Sureness {
 impl Teller {
     /// Nothing was told yet.
     pub(super) fn new(layout: &Layout) -> Self {
-        Self { unsure: Table::filled(Sureness::Sure, layout.sections.len()) }
+        Self { unsure: Table::filled(Sureness::Sure, layout.sections.len()), on: BTreeSet::new() }
     }
 
     /// What is worth telling of one moment.
@@ -128,15 +131,6 @@ impl Teller {
                 (Weight::Notable, format!("in doubt: {what}. {}", about.settled_by))
             }
             Fact::DoubtCleared { by, .. } => (Weight::Ordinary, format!("a doubt is settled: {by}")),
-            Fact::PowerLost { district, because } => {
-                (Weight::Notable, format!("the power is off{}: {because}", within(layout, *district)))
-            }
-            Fact::PowerBack { district } => {
-                (Weight::Ordinary, format!("the power is back{}", within(layout, *district)))
-            }
-            Fact::LinkLost { link } => (Weight::Notable, format!("link {} is down", layout.links[*link].name)),
-            Fact::LinkBack { link } => (Weight::Ordinary, format!("link {} is up again", layout.links[*link].name)),
-            Fact::Suspected { because, .. } => (Weight::Notable, because.clone()),
             Fact::RollCallBegan { train } => {
                 (Weight::Notable, format!("{} is moved a little to find out where it is", name(train)))
             }
@@ -173,9 +167,17 @@ impl Teller {
             Fact::InService { section } => {
                 (Weight::Ordinary, format!("trains run over {} again", layout.sections[*section].name))
             }
-            Fact::RouteSet { .. } | Fact::SectionReleased { .. } | Fact::Answered { .. } => return None,
+            Fact::InputIs { input, on } => return self.input(layout, *input, (*on)?),
+            equipment => return of_equipment(layout, equipment),
         };
         Some(told)
+    }
+
+    /// An input that is as it was when it was known last, or off at first, is not worth a line.
+    fn input(&mut self, layout: &Layout, input: InputId, on: bool) -> Option<(Weight, String)> {
+        let changes = if on { self.on.insert(input) } else { self.on.remove(&input) };
+        let name = &layout.inputs[input].name;
+        changes.then(|| (Weight::Ordinary, format!("input {name}: {}", if on { "on" } else { "off" })))
     }
 
     fn tagged(&mut self, layout: &Layout, section: SectionId, tag: &Tag) -> Option<(Weight, String)> {
@@ -195,6 +197,20 @@ impl Teller {
             Tag::Sure(_) | Tag::Free => None,
         }
     }
+}
+
+/// What is worth telling of power, links and what should be looked at.
+fn of_equipment(layout: &Layout, fact: &Fact) -> Option<(Weight, String)> {
+    Some(match fact {
+        Fact::PowerLost { district, because } => {
+            (Weight::Notable, format!("the power is off{}: {because}", within(layout, *district)))
+        }
+        Fact::PowerBack { district } => (Weight::Ordinary, format!("the power is back{}", within(layout, *district))),
+        Fact::LinkLost { link } => (Weight::Notable, format!("link {} is down", layout.links[*link].name)),
+        Fact::LinkBack { link } => (Weight::Ordinary, format!("link {} is up again", layout.links[*link].name)),
+        Fact::Suspected { because, .. } => (Weight::Notable, because.clone()),
+        _ => return None,
+    })
 }
 
 /// Where the power is off; nothing to say where everything on the layout goes dark together.

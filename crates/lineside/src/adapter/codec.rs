@@ -211,7 +211,7 @@ impl Codec {
     }
 
     fn report(&mut self, said: &Map<String, Value>, spoken: &mut Spoken) -> Result<Meaning, String> {
-        let kinds = ["section", "spot", "reader", "turnout", "district"];
+        let kinds = ["section", "spot", "reader", "turnout", "district", "input"];
         let kind = kinds.into_iter().find(|kind| said.contains_key(*kind)).ok_or("it says nothing that is known")?;
         let name = said[kind].as_str().ok_or_else(|| format!("`{kind}` is no name"))?;
         let Some(&thing) = self.by_name.get(&(kind, name.to_owned())) else {
@@ -223,6 +223,7 @@ impl Codec {
         let mark = match kind {
             "section" => either(flag("occupied")?, Mark::Occupied, Mark::Free),
             "district" => either(flag("live")?, Mark::Live, Mark::Dark),
+            "input" => either(flag("on")?, Mark::On, Mark::Off),
             "spot" => Mark::Passed,
             "turnout" => match said.get("lies").and_then(Value::as_str) {
                 Some("straight") => Mark::Straight,

@@ -29,6 +29,7 @@
 //! | `{"reader": NAME, "train": NAME}` | a reader read a train; or `"address": 12` with `"long": true` where it is, or `"railcom": "a3ac99a5"`: the bytes of channel 1 |
 //! | `{"turnout": NAME, "lies": "straight"}` | or `"diverging"`, or `"unknown"` while it moves |
 //! | `{"district": NAME, "live": true}` | whether there is power |
+//! | `{"input": NAME, "on": true}` | a push button, a lever or the like is on, or no longer |
 //! | `{"complete": true}` | everything was reported |
 //! | `{"alive": true}` | it is still there: at least every 5 s, else it is ended and started again |
 //! | `{"say": TEXT}` | something for people |

@@ -152,6 +152,7 @@ mod tests {
     use signaller::{Input, Output};
     use tokio::sync::mpsc;
     use track::Lie;
+    use track::wiring::Bias;
 
     use super::*;
     use crate::lineside::doubles::start;
@@ -182,10 +183,11 @@ mod tests {
         let track = "[layout]\nname = \"t\"\nscale = \"H0\"\n[[section]]\nname = \"quay\"\n[[section]]\nname = \"throat\"\nways = [\n\
             { from = \"toe\", to = \"one\", length = 200, needs = { W1 = \"straight\" } },\n\
             { from = \"toe\", to = \"two\", length = 200, needs = { W1 = \"diverging\" } } ]\n[[turnout]]\nname = \"W1\"\n\
-            [[district]]\nname = \"harbour\"\nswitched = true\n\
+            [[district]]\nname = \"harbour\"\nswitched = true\n[[input]]\nname = \"lever\"\n\
             [[joint]]\nends = [\"quay.b\", \"throat.toe\"]\n[[off-layout]]\nat = [\"quay.a\", \"throat.one\", \"throat.two\"]\n";
         let links = "[[link]]\nname = \"pins\"\nby = \"gpio\"\nchip = \"none\"\nsections = { quay = 3, throat = { line = 4 } }\n\
             turnouts = { W1 = { set-straight = 10, set-diverging = 11, pulse = 0.01 } }\n\
+            inputs = { lever = { line = 5, bias = \"pull-up\", active-low = true, debounce = 0.02 } }\n\
             districts = { harbour = { set = { line = 12, active-low = true } } }\n";
         let loaded = layout::load(|name| {
             Ok(match name {
@@ -205,10 +207,12 @@ mod tests {
         let (sets, mut set) = mpsc::unbounded_channel();
         let (levels, chips) = (Arc::new(Mutex::new(Vec::new())), Arc::new(Mutex::new(Vec::new())));
         let at = |line, on| Change { line, on };
-        *levels.lock().unwrap() = vec![at(3, true), at(4, false)];
+        *levels.lock().unwrap() = vec![at(3, true), at(4, false), at(5, false)];
         let made = (Arc::clone(&levels), Arc::clone(&chips));
         let open = move |heard: &[GpioLine], told: &[GpioLine]| -> io::Result<Box<dyn Pins>> {
-            assert_eq!((heard.len(), told.len()), (2, 3));
+            assert_eq!((heard.len(), told.len()), (3, 3));
+            let lever = GpioLine { line: 5, is_active_low: true, bias: Bias::PullUp, debounce_us: 20_000 };
+            assert_eq!(heard[2], lever);
             let (sender, changes) = mpsc::unbounded_channel();
             made.1.lock().unwrap().push(sender);
             Ok(Box::new(Double { levels: Arc::clone(&made.0), changes, sets: sets.clone() }))
@@ -217,10 +221,13 @@ mod tests {
         let section =
             |name: &str, occupied| Input::SectionReported { section: layout.section_named(name).unwrap(), occupied };
         let first = news.recv().await.unwrap().what;
-        assert_eq!(first, What::Up(vec![section("quay", true), section("throat", false)]));
+        let lever = |on| Input::InputReported { input: layout.input_named("lever").unwrap(), on };
+        assert_eq!(first, What::Up(vec![section("quay", true), section("throat", false), lever(false)]));
         let chip = chips.lock().unwrap()[0].clone();
         chip.send(at(4, true)).unwrap();
         assert_eq!(news.recv().await.unwrap().what, What::Reported(vec![section("throat", true)]));
+        chip.send(at(5, true)).unwrap();
+        assert_eq!(news.recv().await.unwrap().what, What::Reported(vec![lever(true)]));
         levels.lock().unwrap()[1] = at(4, true);
         let turnout = layout.turnout_named("W1").unwrap();
         orderer.order(Output::Throw { turnout, lie: Lie::Diverging }).await;
@@ -239,7 +246,7 @@ mod tests {
         assert_eq!(news.recv().await.unwrap().what, What::Down("the chip is gone".to_owned()));
         levels.lock().unwrap()[0] = at(3, false);
         let again = news.recv().await.unwrap().what;
-        assert_eq!(again, What::Up(vec![section("quay", false), section("throat", true)]));
+        assert_eq!(again, What::Up(vec![section("quay", false), section("throat", true), lever(false)]));
         drop(orderer);
         link.await.unwrap();
     }

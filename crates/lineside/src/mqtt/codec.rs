@@ -262,6 +262,7 @@ impl Codec {
             Some("reader") => "readers",
             Some("turnout") => "turnouts",
             Some("district") => "districts",
+            Some("input") => "inputs",
             _ => "sections",
         };
         let words = match list {

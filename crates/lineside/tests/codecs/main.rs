@@ -5,6 +5,7 @@
 mod accessories;
 mod adapter;
 mod dcc;
+mod inputs;
 mod lcc;
 mod mqtt;
 mod orders;

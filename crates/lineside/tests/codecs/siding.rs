@@ -32,6 +32,8 @@ name = "harbour"
 switched = true
 [[accessory]]
 name = "quay lamps"
+[[input]]
+name = "coal stage lever"
 [[joint]]
 ends = ["quay.b", "throat.toe"]
 [[off-layout]]

@@ -6,7 +6,7 @@ use signaller::{
 };
 use track::routes::Exit;
 use track::{
-    AccessoryId, Aspect, DetectorId, DistrictId, EndId, Id, Lie, LinkId, SectionId, SignalId, StopId, TrainId,
+    AccessoryId, Aspect, DetectorId, DistrictId, EndId, Id, InputId, Lie, LinkId, SectionId, SignalId, StopId, TrainId,
     TurnoutId,
 };
 
@@ -28,7 +28,7 @@ macro_rules! ids {
     )*};
 }
 
-ids!(AccessoryId, DetectorId, DistrictId, EndId, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId);
+ids!(AccessoryId, DetectorId, DistrictId, EndId, InputId, LinkId, SectionId, SignalId, StopId, TrainId, TurnoutId);
 
 macro_rules! wrapped {
     ($($name:ident),*) => {$(
@@ -66,6 +66,7 @@ kinds! {
         9 TrainNamed { train, name },
         10 Requested { ticket, request },
         11 Woke,
+        12 InputReported { input, on },
     }
     Request {
         0 Place { train, on, nose },
@@ -100,6 +101,7 @@ kinds! {
         29 RestorePower { district },
         30 SwitchFunction { train, number, on },
         31 SwitchAccessory { accessory, on },
+        32 WorkInput { input, on },
     }
     Output {
         0 Drive { train, direction, step },
@@ -138,6 +140,7 @@ kinds! {
         22 Uncoupled { train, rest },
         23 Answered { ticket, answer },
         24 KeptBack { train, reason },
+        25 InputIs { input, on },
     }
     Answer { 0 Accepted, 1 Refused(refusal) }
     Destination { 0 Stop(stop), 1 Section(section) }

@@ -131,6 +131,7 @@ impl Dice {
             8 => Input::SignalReported { signal: self.id(), shows: Aspect(self.number() as u8) },
             9 => Input::TrainNamed { train: self.id(), name: self.text() },
             10 => Input::Woke,
+            46 => Input::InputReported { input: self.id(), on: self.yes() },
             kind => Input::Requested { ticket: Ticket(self.number()), request: self.request(kind - 11) },
         }
     }
@@ -170,7 +171,8 @@ impl Dice {
             30 => Request::CutPower { district: self.id() },
             31 => Request::RestorePower { district: self.id() },
             32 => Request::SwitchFunction { train: self.id(), number: self.number() as u8, on: self.yes() },
-            _ => Request::SwitchAccessory { accessory: self.id(), on: self.yes() },
+            33 => Request::SwitchAccessory { accessory: self.id(), on: self.yes() },
+            _ => Request::WorkInput { input: self.id(), on: self.yes() },
         }
     }
 
@@ -183,6 +185,7 @@ impl Dice {
             33 => Output::EmergencyStop { train: self.id() },
             34 => Output::Power { district: self.id(), live: self.yes() },
             36 => Output::Accessory { accessory: self.id(), on: self.yes() },
+            37 => Output::Fact(Fact::InputIs { input: self.id(), on: self.maybe(Self::yes) }),
             35 => Output::Function { train: self.id(), number: self.number() as u8, on: self.yes() },
             kind => Output::Fact(self.fact(kind - 4)),
         }
@@ -268,7 +271,7 @@ impl Dice {
 
 /// How many kinds of inputs and outputs there were when the format was made, and there are now: later ones are last.
 const FIRST: (u64, u64) = (36, 32);
-const NOW: (u64, u64) = (45, 37);
+const NOW: (u64, u64) = (47, 38);
 
 /// One of every kind.
 fn one_of_each(dice: &mut Dice, (inputs, outputs): (u64, u64)) -> (Vec<Input>, Vec<Output>) {

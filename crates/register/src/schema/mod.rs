@@ -8,7 +8,7 @@ use rusqlite::{Connection, TransactionBehavior};
 use crate::trouble::OpenError;
 
 /// Every step from one version to the next, the first from nothing to version 1.
-const MIGRATIONS: &[&str] = &[include_str!("version_1.sql")];
+const MIGRATIONS: &[&str] = &[include_str!("version_1.sql"), include_str!("version_2.sql")];
 
 /// The version that this program writes.
 pub(crate) const CURRENT: i64 = MIGRATIONS.len() as i64;

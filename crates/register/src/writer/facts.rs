@@ -210,6 +210,7 @@ fn cause_of(shift: &Shift, about: &Doubt, entry: &Entry) -> (&'static str, Strin
         Input::TrainRead { train, .. } => (about.trains.contains(train), "a train was read", names.train(*train)),
         Input::TurnoutReported { turnout, .. } => (false, "a turnout was reported", names.turnout(*turnout)),
         Input::PowerReported { .. } => (false, "power was reported", names.input(input)),
+        Input::InputReported { .. } => (false, "an input was reported", names.input(input)),
         Input::LinkReported { link, .. } => (false, "a link was reported", names.link(*link)),
         Input::TrainRemembered { train, .. } => {
             (about.trains.contains(train), "a train was remembered", names.train(*train))

@@ -8,7 +8,7 @@ use rusqlite::{Connection, params};
 use signaller::{Lessons, Memory, Protection, Request};
 use track::TrainId;
 
-use crate::before::{NamedMemory, PROTECTED, WishKind};
+use crate::before::{KeptClock, NamedMemory, OFF, ON, PROTECTED, WishKind};
 use crate::codec;
 use crate::names::Names;
 use crate::trouble::Trouble;
@@ -40,9 +40,16 @@ pub(super) fn lessons(db: &Connection, train: &str, lessons: &Lessons) -> Result
     Ok(())
 }
 
+/// The layout clock shows this.
+pub(super) fn clock(db: &Connection, clock: &KeptClock) -> Result<(), Trouble> {
+    db.prepare_cached("INSERT OR REPLACE INTO now_clock (one, shows, pace, is_running) VALUES (1, ?1, ?2, ?3)")?
+        .execute(params![clock.shows_ns, clock.pace, clock.is_running])?;
+    Ok(())
+}
+
 /// Trains stand where somebody says, and nobody wished anything.
 pub(super) fn forget(db: &Connection) -> Result<(), Trouble> {
-    db.execute_batch("DELETE FROM now_place; DELETE FROM now_wish")?;
+    db.execute_batch("DELETE FROM now_place; DELETE FROM now_wish; DELETE FROM now_clock")?;
     Ok(())
 }
 
@@ -86,6 +93,13 @@ pub(super) fn wish(db: &Connection, names: &Names, request: &Request, by: &str) 
         }
         Request::KeepAtDanger { signal, held: true } => keep(WishKind::KeptAtDanger, &names.signal(*signal), ""),
         Request::KeepAtDanger { signal, held: false } => drop(WishKind::KeptAtDanger, &names.signal(*signal)),
+        Request::SwitchAccessory { accessory, on } => {
+            keep(WishKind::Switched, &names.accessory(*accessory), if *on { ON } else { OFF })
+        }
+        Request::SwitchFunction { train, number, on } => {
+            let subject = format!("{number} {}", names.train(*train));
+            keep(WishKind::Function, &subject, if *on { ON } else { OFF })
+        }
         // A train that is taken off the track is nobody's any more.
         Request::Lift { train } => nobodys(train),
         _ => Ok(()),

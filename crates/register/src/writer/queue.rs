@@ -8,6 +8,7 @@ use std::time::{Duration, Instant};
 use signaller::{Lessons, Memory, Time};
 use track::TrainId;
 
+use crate::before::KeptClock;
 use crate::entry::{Beginning, Entry};
 use crate::trouble::{Health, Progress};
 
@@ -24,6 +25,8 @@ pub(crate) enum Message {
     Places(Vec<(TrainId, Memory)>),
     /// What was learned of a train.
     Learned(TrainId, Box<Lessons>),
+    /// What the layout clock shows.
+    Clock(KeptClock),
     /// How far short of its stopping point a train stands.
     Measured { train: TrainId, short_um: i64 },
     /// The signaller as it was after a step.

@@ -56,6 +56,7 @@ impl Store {
             }
             Message::Places(places) => now::places(db, &shift.names, places),
             Message::Learned(train, lessons) => now::lessons(db, &shift.names.train(*train), lessons),
+            Message::Clock(clock) => now::clock(db, clock),
             Message::Measured { train, short_um } => facts::measured(db, shift, *train, *short_um),
             Message::Snapshot { step, at, bytes } => {
                 db.prepare_cached("INSERT INTO snapshot (shift, step, at, bytes) VALUES (?1, ?2, ?3, ?4)")?

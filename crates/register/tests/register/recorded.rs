@@ -3,7 +3,7 @@
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 
-use register::{After, Ending, Health, Opened, Origin, Progress, Register, Settings, Span};
+use register::{After, Ending, Health, KeptClock, Opened, Origin, Progress, Register, Settings, Span};
 use signaller::{Conduct, Direction, Input, Memory, Request, Signaller, Time};
 use track::{Builder, Scale, Train};
 
@@ -144,6 +144,7 @@ fn edited(sections: &[&str], trains: &[&str]) -> Arc<track::Layout> {
     for name in trains {
         builder.train(Train::stranger(*name));
     }
+    builder.accessory("lamps", None);
     Arc::new(builder.build())
 }
 
@@ -152,6 +153,7 @@ fn where_trains_stood_and_what_was_wished_is_there_after_a_restart_on_an_edited_
     let folder = folder("restart");
     let layout = edited(&["a", "b", "c", "d"], &["Heron", "Plover", "Dunlin"]);
     let [heron, plover, dunlin] = ["Heron", "Plover", "Dunlin"].map(|name| layout.train_named(name).unwrap());
+    let lamps = layout.accessory_named("lamps").unwrap();
     let section = |name: &str| layout.section_named(name).unwrap();
     let memory = |on: &str, nose: &str| Memory {
         on: vec![section(on)],
@@ -171,11 +173,18 @@ fn where_trains_stood_and_what_was_wished_is_there_after_a_restart_on_an_edited_
         Request::TakeOutOfService { section: section("c"), reason: "works".to_owned() },
         Request::PutInService { section: section("a") },
         Request::StopAll,
+        Request::SwitchAccessory { accessory: lamps, on: true },
+        Request::SwitchAccessory { accessory: lamps, on: false },
+        Request::SwitchFunction { train: heron, number: 12, on: true },
+        Request::SwitchFunction { train: plover, number: 0, on: true },
     ];
     super::facts::wish(&mut register, &mut signaller, &wishes);
     register.keep_places(vec![(heron, memory("b", "b.b")), (plover, memory("a", "a.a")), (dunlin, memory("d", "d.b"))]);
     let lessons = signaller.drive().lessons(heron).unwrap();
     register.keep_lessons(heron, lessons.clone());
+    let clock = KeptClock { shows_ns: 66_600_000_000_000, pace: 12.0, is_running: true };
+    register.keep_clock(KeptClock { is_running: false, ..clock });
+    register.keep_clock(clock);
     assert_eq!(register.close().health, Health::Good);
 
     let Opened { register, before, told } = Register::open(&folder, Settings::default()).unwrap();
@@ -191,13 +200,16 @@ fn where_trains_stood_and_what_was_wished_is_there_after_a_restart_on_an_edited_
     assert_eq!(recovered.lessons, [(heron, lessons.clone())]);
     let wishes: Vec<Request> = recovered.wishes.iter().map(|(wish, _)| wish.clone()).collect();
     let expected_wishes = [
+        Request::SwitchFunction { train: heron, number: 12, on: true },
         Request::Hold { train: heron, reason: "tea time".to_owned() },
         Request::TakeOutOfService { section: at("c"), reason: "works".to_owned() },
         Request::StopAll,
+        Request::SwitchAccessory { accessory: edited.accessory_named("lamps").unwrap(), on: false },
     ];
+    assert_eq!(recovered.clock, Some(clock));
     assert_eq!(wishes, expected_wishes);
     assert!(recovered.wishes.iter().all(|(_, by)| by == "the signalman"), "{:?}", recovered.wishes);
-    assert_eq!(recovered.told.len(), 2, "of the Plover and the Dunlin: {:?}", recovered.told);
+    assert_eq!(recovered.told.len(), 3, "of the Plover, twice, and the Dunlin: {:?}", recovered.told);
     let remembered = Input::TrainRemembered { train: heron, memory: expected };
     assert_eq!(recovered.inputs(), [remembered, Input::ProfileRemembered { train: heron, lessons: Box::new(lessons) }]);
     std::fs::remove_dir_all(folder).unwrap();
@@ -210,6 +222,7 @@ fn a_shift_that_begins_afresh_forgets_where_trains_stood_but_not_what_they_learn
     let mut register = open(&folder, Settings::default());
     register.begin_shift(beginning(&traffic.layout, Origin::Before));
     register.keep_all(&traffic.signaller);
+    register.keep_clock(KeptClock { shows_ns: 1, pace: 1.0, is_running: false });
     register.close();
     let Opened { mut register, before, .. } = Register::open(&folder, Settings::default()).unwrap();
     let recovered = before.recover(&traffic.layout);
@@ -221,5 +234,6 @@ fn a_shift_that_begins_afresh_forgets_where_trains_stood_but_not_what_they_learn
     let before = Register::open(&folder, Settings::default()).unwrap().before;
     let recovered = before.recover(&traffic.layout);
     assert_eq!((recovered.trains.len(), recovered.lessons.len(), recovered.wishes.len()), (0, 2, 0));
+    assert_eq!(recovered.clock, None);
     std::fs::remove_dir_all(folder).unwrap();
 }

@@ -71,6 +71,11 @@ impl Detect {
         self.links.iter().filter(|(_, connection)| connection.is_down()).map(|(link, _)| link)
     }
 
+    /// Whether a link is down.
+    pub(crate) fn is_link_down(&self, link: LinkId) -> bool {
+        self.links[link].is_down()
+    }
+
     /// A link came up or went down.
     pub(crate) fn link(&mut self, now: Time, link: LinkId, up: bool) {
         match (self.links[link].state, up) {

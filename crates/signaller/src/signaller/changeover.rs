@@ -120,6 +120,8 @@ impl Signaller {
         }
         let mut facts: Vec<Fact> = Vec::new();
         facts.extend(self.detect.links_down().map(|link| Fact::LinkLost { link }));
+        let known = self.inputs.known.iter().filter_map(|(input, on)| on.map(|on| (input, on)));
+        facts.extend(known.map(|(input, on)| Fact::InputIs { input, on: Some(on) }));
         let sections = self.layout.sections.ids().filter(|&section| self.identity.was_tagged(section));
         facts.extend(sections.map(|section| Fact::Tagged { section, tag: self.identity.tag(section) }));
         for train in self.roster.ids() {

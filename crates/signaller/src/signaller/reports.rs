@@ -104,6 +104,7 @@ impl Signaller {
                 | Input::SignalReported { .. }
                 | Input::LinkReported { .. }
                 | Input::PowerReported { .. }
+                | Input::InputReported { .. }
                 | Input::TrainRemembered { .. }
                 | Input::ProfileRemembered { .. }
                 | Input::Woke => {}

@@ -68,6 +68,7 @@ impl Signaller {
             Request::RestorePower { district } => self.restore_power(*district, now),
             Request::SwitchFunction { train, number, on } => self.switch_function(*train, *number, *on),
             Request::SwitchAccessory { accessory, on } => self.switch_accessory(*accessory, *on),
+            Request::WorkInput { input, on } => self.work_input(*input, *on),
             Request::StopAll => {
                 interlock.stop_all(now, identity, outputs);
                 Ok(())

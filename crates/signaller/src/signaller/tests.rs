@@ -1,9 +1,9 @@
 //! What people say to a signaller that drives.
 
-use track::{AccessoryId, Id as _, Length, Lie};
+use track::{AccessoryId, Id as _, InputId, Length, Lie};
 
 use crate::model::{World, builder, passing_loop, refusal};
-use crate::{Answer, Fact, Output, Request, Suspect, Tag};
+use crate::{Answer, Fact, Input, Output, Request, Suspect, Tag};
 
 fn identify(world: &World, section: &str, train: &str) -> Request {
     Request::Identify { section: world.section(section), train: world.train(train) }
@@ -66,6 +66,38 @@ fn functions_and_accessories_are_switched_as_somebody_wishes() {
     let mut world = World::new(builder.build());
     assert_eq!(world.ask(Request::SwitchAccessory { accessory: lamps, on: true }), Answer::Accepted);
     assert!(world.said.iter().any(|(_, said)| *said == Output::Accessory { accessory: lamps, on: true }));
+}
+
+#[test]
+fn of_an_input_is_said_what_changes_and_that_nothing_is_known_while_its_link_is_down() {
+    let mut builder = builder();
+    let link = builder.link("west");
+    let (lever, bell) = (builder.input("lever", Some(link)), builder.input("bell", None));
+    let mut world = World::new(builder.build());
+    let mut heard = |inputs: &[Input]| {
+        let before = world.said.len();
+        world.step(inputs);
+        let facts = world.said[before..].iter().filter_map(|(_, said)| match said {
+            Output::Fact(Fact::InputIs { input, on }) => Some((*input, *on)),
+            _ => None,
+        });
+        facts.collect::<Vec<_>>()
+    };
+    let said = |input, on| Input::InputReported { input, on };
+    assert_eq!(heard(&[said(lever, false), said(lever, false)]), [(lever, Some(false))]);
+    assert_eq!(heard(&[said(bell, true), said(bell, false)]), [(bell, Some(true)), (bell, Some(false))]);
+    assert_eq!(heard(&[said(lever, true), said(bell, false)]), [(lever, Some(true))]);
+    let up = |up| Input::LinkReported { link, up };
+    assert_eq!(heard(&[up(false), said(lever, true)]), [(lever, None)], "what it carries is old news");
+    assert_eq!(heard(&[said(lever, false), said(bell, true)]), [(bell, Some(true))]);
+    assert_eq!(heard(&[said(lever, false), up(true)]), [(lever, Some(false))], "links come first");
+    assert_eq!(heard(&[up(false)]), [(lever, None)]);
+    let work = |input, on| Request::WorkInput { input, on };
+    assert_eq!(refusal(world.ask(work(lever, true))), "link `west` is down: nothing is heard of it");
+    assert_eq!(world.ask(work(bell, false)), Answer::Accepted);
+    let told = Output::Fact(Fact::InputIs { input: bell, on: Some(false) });
+    assert!(world.said.iter().filter(|(_, said)| *said == told).count() == 2);
+    assert_eq!(refusal(world.ask(work(InputId::from_index(7), true))), "there is no such input");
 }
 
 #[test]

@@ -165,6 +165,7 @@ impl Carrier<'_> {
             "DetectorId" => place(&numbers.detectors, at),
             "DistrictId" => place(&numbers.districts, at),
             "AccessoryId" => place(&numbers.accessories, at),
+            "InputId" => place(&numbers.inputs, at),
             "LinkId" => place(&numbers.links, at),
             "TrainId" => place(&numbers.trains, at),
             _ => None,

@@ -134,19 +134,24 @@ impl Detectors {
         let lies = turnouts.filter_map(|(turnout, _)| {
             self.lies[turnout].map(|lie| Input::TurnoutReported { turnout, lie: Some(lie) })
         });
-        occupied.chain(lies).collect()
+        let inputs = self.inputs.iter().filter(|(_, (sender, _))| carried(sender.link));
+        let worked = inputs.map(|(input, &(_, on))| Input::InputReported { input, on });
+        occupied.chain(lies).chain(worked).collect()
     }
 
     /// Has states arrive, each a little later than now, behind what the same thing sent before.
     fn say(&mut self, states: Vec<Input>, now: Time, (least, most): (i64, i64), stream: &mut Stream) {
         for state in states {
-            let arrival = now + Duration::from_millis(stream.between(least, most) as u64);
+            // Inputs draw no lots: what is drawn for trains does not depend on how many levers there are.
+            let after = if matches!(state, Input::InputReported { .. }) { least } else { stream.between(least, most) };
+            let arrival = now + Duration::from_millis(after as u64);
             let sender = match state {
                 Input::SectionReported { section, .. } => match &self.areas[section] {
                     Some(area) => &mut self.detectors[area.detector],
                     None => continue,
                 },
                 Input::TurnoutReported { turnout, .. } => &mut self.turnouts[turnout],
+                Input::InputReported { input, .. } => &mut self.inputs[input].0,
                 _ => continue,
             };
             if sender.link.is_none_or(|link| !self.post.down[link]) {

@@ -107,6 +107,9 @@ fn heard(layout: &Layout, input: &Input) -> Option<String> {
             let what = if *live { "live" } else { "dark" };
             format!("{} is {what}", layout.districts[*district].name)
         }
+        Input::InputReported { input, on } => {
+            format!("{} is {}", layout.inputs[*input].name, if *on { "on" } else { "off" })
+        }
         Input::LinkReported { link, up } => {
             format!("{} is {}", layout.links[*link].name, if *up { "up" } else { "down" })
         }
@@ -166,6 +169,10 @@ fn said(layout: &Layout, output: &Output) -> Option<String> {
             Fact::Departed { train: id, to } => format!("{} departs for {}", train(id), place_name(layout, *to)),
             Fact::Arrived { train: id, at } => format!("{} arrives at {}", train(id), place_name(layout, *at)),
             Fact::Waiting { train: id, reason } => format!("{} waits: {reason}", train(id)),
+            Fact::InputIs { input, on } => {
+                let is = on.map_or("not known", |on| if on { "on" } else { "off" });
+                format!("{} is {is}", layout.inputs[*input].name)
+            }
             Fact::KeptBack { train: id, reason } => format!("{} is kept back: {reason}", train(id)),
             Fact::HoldSet { train: id, reason } => format!("{} is held: {reason}", train(id)),
             Fact::HoldLifted { train: id } => format!("{} is held no more", train(id)),
