@@ -285,7 +285,57 @@ check("functions, accessories and the power of districts are switched from the p
   await railway.kill();
 });
 
-const VIEWS = ["line", "trains", "open", "times", "past"];
+check("how fast a train is at each step is drawn with its bounds, and told as a table", async ({ chrome }) => {
+  const state = mkdtempSync(join(tmpdir(), "lineclear-page-"));
+  const railway = await daemon(["--pace", "60", "--state", state]);
+  const told = async (train) => (await fetch(`${railway.door}/v1/trains/${train}/profile`)).json();
+  const fresh = await told("Heron");
+  assert([...fresh.forward, ...fresh.backward].every((row) => row.runs === 0), "nothing is learned at first");
+  const { page, complaints, close } = await open(chrome, railway.door, { view: "trains" });
+  await page.click("a[aria-label='Speeds and faults of Heron']");
+  await page.waitForSelector("#view-train svg.speeds");
+  assert((await page.textContent("#view-train")).includes("Nothing was learned"), "what was not learned is said to be so");
+  await until("runs have taught something", async () => (await told("Heron")).forward.some((row) => row.runs > 0), 60000);
+  await page.waitForFunction(() => document.querySelector("#view-train svg.speeds .taught"), null, { timeout: 20000 });
+  await railway.ask({ ask: "stop-all" });
+  await until("all trains stand", async () => (await railway.picture()).trains.every((train) => train.step === 0));
+  // It is asked for every few seconds: what is shown must come to be what is so.
+  const cells = (profile) => profile.forward.map((row) => [row.step, (row.likely / 10).toFixed(1), row.runs || "none"].join(" "));
+  const shown = () => page.evaluate(() => [...document.querySelectorAll("#view-train tbody tr")].filter((row) => row.cells.length === 7).map((row) => [row.cells[0].textContent, row.cells[1].textContent, row.cells[3].textContent].join(" ")));
+  await until("the table says what the daemon says", async () => JSON.stringify(await shown()) === JSON.stringify(cells(await told("Heron"))));
+  const drawn = await page.evaluate(() => [...document.querySelectorAll("svg.speeds")].map((it) => [it.querySelectorAll(".bound").length, it.querySelectorAll(".likely").length > 0, it.getAttribute("aria-label").includes("95 runs of 100")]));
+  equal(drawn, [[2, true, true], [2, true, true]], "what is drawn of either way");
+  equal((await fetch(`${railway.door}/v1/trains/Heorn/profile`)).status, 404, "a train that is not there");
+  equal(complaints, [], "the console");
+  await close();
+  await railway.kill();
+});
+
+check("what is suspected of a train is told in its view, and what the register holds of it, if there is one", async ({ chrome }) => {
+  const state = mkdtempSync(join(tmpdir(), "lineclear-page-"));
+  const railway = await daemon(["--pace", "40", "--state", state, "--faults", "dirty-wheels,dirty-track", "--seed", "3"]);
+  const { page, complaints, close } = await open(chrome, railway.door, { view: "train/Heron" });
+  await page.waitForFunction(() => /It was never suspected|It was suspected/.test(document.querySelector("#view-train").textContent));
+  // What the daemon says of a train now, and what it said before, put in its mouth: whether wheels get dirty is for the dice.
+  const because = "`Heron` lost contact 7 times in 4 sections";
+  await page.evaluate((because) => { window.lineclear.feed.known.suspects = [{ kind: "train", name: "Heron", because }, { kind: "section", name: "Heron", because: "another" }]; window.lineclear.feed.dispatchEvent(new Event("news")); }, because);
+  await page.waitForFunction(() => document.querySelector("#view-train ul")?.textContent === "Heron lost contact 7 times in 4 sections");
+  await page.route("**/v1/past/faults?*", (route) => route.fulfill({ json: { columns: ["kind", "name", "because", "noticed_wall", "shift"], rows: [["train", "Heron", because, 1700000000000, 1], ["detector", "Heron", "another", 1700000000000, 1]], more: false, kept: true } }));
+  await page.route("**/v1/past/suspects?*", (route) => route.fulfill({ json: { columns: ["kind", "name", "times", "last_wall"], rows: [["train", "Heron", 3, 1700000000000]], more: false, kept: true } }));
+  await page.waitForFunction(() => document.querySelector("#view-train").textContent.includes("It was suspected 3 times"), null, { timeout: 20000 });
+  equal(await page.evaluate(() => document.querySelectorAll("[aria-label='faults of Heron'] tbody tr").length), 1, "faults of the train alone");
+  equal(complaints, [], "the console");
+  await close();
+  await railway.kill();
+  const bare = await daemon();
+  const again = await open(chrome, bare.door, { view: "train/Heron" });
+  await again.page.waitForFunction(() => document.querySelector("#view-train").textContent.includes("Nothing is recorded in this run"));
+  equal(again.complaints, [], "the console");
+  await again.close();
+  await bare.kill();
+});
+
+const VIEWS = ["line", "trains", "open", "times", "past", "train/Heron"];
 
 check("everything is within reach on a phone and on a wall, and stopping never goes out of sight", async ({ chrome }) => {
   const railway = await daemon(["--pace", "10"]);

@@ -10,13 +10,14 @@ use std::sync::{Arc, Mutex, PoisonError};
 use axum::body::Bytes;
 use serde::{Deserialize, Serialize};
 use tokio::sync::{mpsc, oneshot, watch};
-use track::{Layout, SectionId};
+use track::{Layout, SectionId, TrainId};
 use utoipa::ToSchema;
 
 use crate::diagram::Diagram;
 use crate::metrics::Metrics;
 use crate::names::Names;
 use crate::plan::Plan;
+use crate::profile::ProfileRow;
 use crate::rows::{LineRow, WhyRow};
 use crate::show::Glance;
 use crate::wish::{Matter, Wish};
@@ -79,6 +80,8 @@ pub enum Call {
     Reload(oneshot::Sender<Fate>),
     /// Somebody wants to know why a section has its tag.
     Why(String, oneshot::Sender<WhyRow>),
+    /// Somebody wants to know how fast a train is at each of its speed steps.
+    Profile(String, oneshot::Sender<ProfileRow>),
 }
 
 /// The layout as it is described.
@@ -151,6 +154,11 @@ impl Counter {
         self.described.borrow().names.section(name).ok()
     }
 
+    /// The train of that name.
+    pub fn train_named(&self, name: &str) -> Option<TrainId> {
+        self.described.borrow().names.train(name).ok()
+    }
+
     /// From now on there is another layout, and this is what there is to see.
     pub fn describe(&self, glance: Glance, files: BTreeMap<String, String>) {
         match Described::new(glance.board.layout(), files) {
@@ -210,6 +218,13 @@ impl Window {
     pub(crate) async fn why(&self, section: String) -> Result<WhyRow, &'static str> {
         let (answer, row) = oneshot::channel();
         self.call(Call::Why(section, answer))?;
+        row.await.map_err(|_| NOBODY_KNOWS)
+    }
+
+    /// How fast a train is at each of its speed steps.
+    pub(crate) async fn profile(&self, train: String) -> Result<ProfileRow, &'static str> {
+        let (answer, row) = oneshot::channel();
+        self.call(Call::Profile(train, answer))?;
         row.await.map_err(|_| NOBODY_KNOWS)
     }
 

@@ -27,6 +27,7 @@ use crate::guard::{COOKIE, guard};
 use crate::page;
 use crate::past::{Part, Past, PastTable, Topic};
 use crate::plan::Plan;
+use crate::profile::ProfileRow;
 use crate::rows::{Message, Picture, WhyRow};
 use crate::show::Glance;
 use crate::stream::Stream;
@@ -82,7 +83,7 @@ pub struct Opening {
                        `GET /v1/cab` is one over which a throttle says how it is set, as `{train, way, step}`, and its \
                        train is told to stand when that is not heard for a second."
     ),
-    paths(picture, plan, diagram, why, past, ask, health, ready, figures, describe, stop_all, reload),
+    paths(picture, plan, diagram, why, profile, past, ask, health, ready, figures, describe, stop_all, reload),
     components(schemas(Message, Topic)),
     modifiers(&NothingElse, &ForOthers)
 )]
@@ -188,6 +189,7 @@ fn router(inside: Inside) -> Router {
         .route("/v1/layout", get(plan))
         .route("/v1/diagram", get(diagram))
         .route("/v1/sections/{name}/why", get(why))
+        .route("/v1/trains/{name}/profile", get(profile))
         .route("/v1/requests", post(ask))
         .route("/v1/reload", post(reload))
         .route("/v1/stop-all", post(stop_all))
@@ -252,6 +254,30 @@ async fn why(State(inside): State<Inside>, name: Result<Path<String>, PathReject
         return failed(StatusCode::NOT_FOUND, why).into_response();
     }
     match inside.window.why(name).await {
+        Ok(row) => Json(row).into_response(),
+        Err(why) => failed(StatusCode::SERVICE_UNAVAILABLE, why).into_response(),
+    }
+}
+
+/// How fast a train is at each of its speed steps, both ways, as far as that is known now.
+#[utoipa::path(get, path = "/v1/trains/{name}/profile",
+    params(("name" = String, Path, description = "The train")),
+    responses(
+        (status = 200, description = "How fast it is", body = ProfileRow),
+        (status = 400, description = "The name cannot be read", body = Fate),
+        (status = 403, description = "Not from this machine, or from a page of somebody else", body = Fate),
+        (status = 404, description = "There is no such train", body = Fate),
+        (status = 503, description = "The signaller is busy or ending", body = Fate),
+))]
+async fn profile(State(inside): State<Inside>, name: Result<Path<String>, PathRejection>) -> Response {
+    let name = match name {
+        Ok(Path(name)) => name,
+        Err(error) => return failed(StatusCode::BAD_REQUEST, error.body_text().to_lowercase()).into_response(),
+    };
+    if let Err(why) = inside.window.described().names.train(&name) {
+        return failed(StatusCode::NOT_FOUND, why).into_response();
+    }
+    match inside.window.profile(name).await {
         Ok(row) => Json(row).into_response(),
         Err(why) => failed(StatusCode::SERVICE_UNAVAILABLE, why).into_response(),
     }

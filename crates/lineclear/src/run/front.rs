@@ -7,6 +7,7 @@ use std::time::{Duration, Instant};
 
 use hooks::{ClockTime, ScriptWish};
 use panel::past::Past;
+use panel::profile::{ProfileRow, profile_row};
 use panel::rows::{ClockRow, EvidenceRow, LineRow, Phase as Shown, QuestionRow, Weight as Attention, WhyRow};
 use panel::{Access, Asked, Call, Certificates, Counter, Door, Fate, Glance, KeyTaken, Matter, Opening, Wish, why_row};
 use signaller::{Answer, Board, Fact, Output, Ticket};
@@ -113,6 +114,15 @@ impl Front {
         // One that is gone since it was asked is told nothing.
         let Some(section) = self.counter.section_named(section) else { return };
         let row = why_row(house.board(), section, house.why(section), self.evidence.get(&section).cloned());
+        let _ = answer.send(row);
+    }
+
+    /// Says how fast a train is at each of its speed steps.
+    pub(super) fn tell_profile(&self, train: &str, answer: oneshot::Sender<ProfileRow>, house: &House) {
+        // One that is gone since it was asked is told nothing.
+        let Some(train) = self.counter.train_named(train) else { return };
+        let Some(profile) = house.profile(train) else { return };
+        let row = profile_row(house.board().layout(), train, house.now().secs_f64(), &profile);
         let _ = answer.send(row);
     }
 

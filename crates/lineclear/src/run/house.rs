@@ -8,8 +8,8 @@ use std::time::{Duration, Instant};
 use hooks::{Apart, Budget, Notice, NoticeKind, ScriptError, ScriptWish, Scripts, Shown, Taken};
 use signaller::interlock::HoldKind;
 use signaller::{
-    Answer, Board, Changeover, Conduct, Destination, Fact, Input, Output, Refusal, Request, Signaller, Step, Suspect,
-    Ticket, Time, Why,
+    Answer, Board, Changeover, Conduct, Destination, Fact, Input, Output, Refusal, Request, Signaller, SpeedProfile,
+    Step, Suspect, Ticket, Time, Why,
 };
 use testtrack::swarm::FaultSet;
 use testtrack::{Desk, Happening, Moment, PlaceError, Session, Settings, Statistics, Table, Violation, Works};
@@ -444,6 +444,11 @@ impl House {
     /// Why a section has its tag.
     pub(super) fn why(&self, section: SectionId) -> Why {
         self.signaller().why(section)
+    }
+
+    /// How fast a train is, as far as that is known.
+    pub(super) fn profile(&self, train: TrainId) -> Option<SpeedProfile> {
+        self.signaller().drive().profile(train)
     }
 
     /// Every step is kept from now on.

@@ -464,6 +464,10 @@ impl Shell {
                 front.explain(&section, answer, &self.house);
                 return Course::GoesOn;
             }
+            panel::Call::Profile(train, answer) => {
+                front.tell_profile(&train, answer, &self.house);
+                return Course::GoesOn;
+            }
         }
         self.pass(stage, self.house.now() + DECIDED)
     }
