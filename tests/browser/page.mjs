@@ -313,7 +313,7 @@ check("how fast a train is at each step is drawn with its bounds, and told as a 
 
 check("what is suspected of a train is told in its view, and what the register holds of it, if there is one", async ({ chrome }) => {
   const state = mkdtempSync(join(tmpdir(), "lineclear-page-"));
-  const railway = await daemon(["--pace", "40", "--state", state, "--faults", "dirty-wheels,dirty-track", "--seed", "3"]);
+  const railway = await daemon(["--pace", "40", "--state", state]);
   const { page, complaints, close } = await open(chrome, railway.door, { view: "train/Heron" });
   await page.waitForFunction(() => /It was never suspected|It was suspected/.test(document.querySelector("#view-train").textContent));
   // What the daemon says of a train now, and what it said before, put in its mouth: whether wheels get dirty is for the dice.

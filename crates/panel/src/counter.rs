@@ -10,7 +10,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use axum::body::Bytes;
 use serde::{Deserialize, Serialize};
 use tokio::sync::{mpsc, oneshot, watch};
-use track::{Layout, SectionId, TrainId};
+use track::{Hint, Layout, SectionId, TrainId};
 use utoipa::ToSchema;
 
 use crate::diagram::Diagram;
@@ -84,6 +84,15 @@ pub enum Call {
     Profile(String, oneshot::Sender<ProfileRow>),
 }
 
+/// What is shown of a layout beside itself.
+#[derive(Clone, Debug, Default)]
+pub struct Beside {
+    /// The files that it was read from, by name.
+    pub files: BTreeMap<String, String>,
+    /// How somebody would rather have it drawn.
+    pub hints: Vec<Hint>,
+}
+
 /// The layout as it is described.
 #[derive(Debug)]
 pub(crate) struct Described {
@@ -95,9 +104,14 @@ pub(crate) struct Described {
 }
 
 impl Described {
-    fn new(layout: &Arc<Layout>, files: BTreeMap<String, String>) -> serde_json::Result<Arc<Self>> {
+    fn new(layout: &Arc<Layout>, beside: Beside) -> serde_json::Result<Arc<Self>> {
+        let Beside { files, hints } = beside;
         let plan = serde_json::to_vec(&Plan::new(layout, files))?.into();
-        let diagram = serde_json::to_vec(&Diagram::of(layout))?.into();
+        let (diagram, unheeded) = Diagram::wished(layout, &hints);
+        for hint in unheeded {
+            tracing::warn!("a hint for the diagram is not kept to: {}", hint.why);
+        }
+        let diagram = serde_json::to_vec(&diagram)?.into();
         Ok(Arc::new(Self { names: Names::new(Arc::clone(layout)), plan, diagram }))
     }
 }
@@ -123,8 +137,8 @@ pub(crate) struct Window {
 }
 
 /// Both sides of a new control door.
-pub(crate) fn open(glance: Glance, files: BTreeMap<String, String>) -> serde_json::Result<(Counter, Window)> {
-    let (describe, described) = watch::channel(Described::new(glance.board.layout(), files)?);
+pub(crate) fn open(glance: Glance, beside: Beside) -> serde_json::Result<(Counter, Window)> {
+    let (describe, described) = watch::channel(Described::new(glance.board.layout(), beside)?);
     let (send, calls) = mpsc::channel(WAITING);
     let (show, glance) = watch::channel(Arc::new(glance));
     let lines = Arc::new(Mutex::new(VecDeque::new()));
@@ -160,8 +174,8 @@ impl Counter {
     }
 
     /// From now on there is another layout, and this is what there is to see.
-    pub fn describe(&self, glance: Glance, files: BTreeMap<String, String>) {
-        match Described::new(glance.board.layout(), files) {
+    pub fn describe(&self, glance: Glance, beside: Beside) {
+        match Described::new(glance.board.layout(), beside) {
             Ok(described) => drop(self.described.send_replace(described)),
             Err(error) => tracing::error!(%error, "the layout cannot be described"),
         }

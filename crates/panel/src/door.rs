@@ -1,6 +1,5 @@
 //! The control door: what can be fetched, asked and followed over HTTP.
 
-use std::collections::BTreeMap;
 use std::io;
 use std::net::SocketAddr;
 use std::sync::Arc;
@@ -20,7 +19,7 @@ use utoipa::openapi::{ContentBuilder, Ref, ResponseBuilder};
 use utoipa::{Modify, OpenApi};
 
 use crate::access::{Access, NotIn, Role};
-use crate::counter::{Counter, Fate, KeyTaken, Window, open};
+use crate::counter::{Beside, Counter, Fate, KeyTaken, Window, open};
 use crate::diagram::Diagram;
 use crate::encrypted::{Certificates, Encrypted, Peer};
 use crate::guard::{COOKIE, guard};
@@ -62,8 +61,8 @@ pub(crate) struct Inside {
 /// What a door is opened with.
 #[derive(Clone, Debug, Default)]
 pub struct Opening {
-    /// The files that the layout was read from, by name.
-    pub files: BTreeMap<String, String>,
+    /// What is shown of the layout beside itself.
+    pub beside: Beside,
     /// Who tells of the past, where that is recorded.
     pub past: Option<Arc<dyn Past>>,
     /// Who is let in from other machines; nobody without it.
@@ -130,7 +129,7 @@ impl Door {
     /// # Errors
     /// When the address can be reached from other machines and nobody is to be let in from there, or is taken.
     pub async fn open(address: SocketAddr, glance: Glance, opening: Opening) -> io::Result<(Counter, Self)> {
-        let Opening { files, past, access, certificates } = opening;
+        let Opening { beside, past, access, certificates } = opening;
         if !address.ip().is_loopback() && access.is_none() {
             let why =
                 format!("`{}` can be reached from other machines, and nobody is to be let in from there", address.ip());
@@ -140,7 +139,7 @@ impl Door {
         if let Some(certificates) = &certificates {
             certificates.check()?;
         }
-        let (counter, window) = open(glance, files)?;
+        let (counter, window) = open(glance, beside)?;
         let stream = Stream::new(&window);
         let is_encrypted = certificates.is_some();
         Ok((counter, Self { listener, certificates, inside: Inside { window, stream, past, access, is_encrypted } }))

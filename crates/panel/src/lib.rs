@@ -49,7 +49,7 @@ mod stream;
 mod wish;
 
 pub use access::{Access, Role};
-pub use counter::{Asked, Call, Counter, Fate, KeyTaken};
+pub use counter::{Asked, Beside, Call, Counter, Fate, KeyTaken};
 pub use door::{Door, Opening};
 pub use encrypted::Certificates;
 pub use metrics::Metrics;

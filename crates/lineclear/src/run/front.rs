@@ -9,7 +9,9 @@ use hooks::{ClockTime, ScriptWish};
 use panel::past::Past;
 use panel::profile::{ProfileRow, profile_row};
 use panel::rows::{ClockRow, EvidenceRow, LineRow, Phase as Shown, QuestionRow, Weight as Attention, WhyRow};
-use panel::{Access, Asked, Call, Certificates, Counter, Door, Fate, Glance, KeyTaken, Matter, Opening, Wish, why_row};
+use panel::{
+    Access, Asked, Beside, Call, Certificates, Counter, Door, Fate, Glance, KeyTaken, Matter, Opening, Wish, why_row,
+};
 use signaller::{Answer, Board, Fact, Output, Ticket};
 use tokio::sync::oneshot;
 use track::{Layout, SectionId};
@@ -76,12 +78,12 @@ impl Front {
         address: SocketAddr,
         house: &House,
         pace: Pace,
-        files: BTreeMap<String, String>,
+        beside: Beside,
         scripts: Chosen,
         (access, certificates): (Option<Access>, Option<Certificates>),
     ) -> std::io::Result<(Self, SocketAddr)> {
         let past = house.book().map(|book| Arc::new(OpenRegister { path: book.path().to_owned() }) as Arc<dyn Past>);
-        let opening = Opening { files, past, access, certificates };
+        let opening = Opening { beside, past, access, certificates };
         let (counter, door) = Door::open(address, glance(house, Phase::Running, pace), opening).await?;
         let address = door.address()?;
         tokio::spawn(async move {
@@ -134,8 +136,8 @@ impl Front {
     }
 
     /// What is shown from now on is of another layout.
-    pub(super) fn describe(&mut self, house: &House, phase: Phase, pace: Pace, files: BTreeMap<String, String>) {
-        self.counter.describe(glance(house, phase, pace), files);
+    pub(super) fn describe(&mut self, house: &House, phase: Phase, pace: Pace, beside: Beside) {
+        self.counter.describe(glance(house, phase, pace), beside);
     }
 
     /// Hands a request in, unless it was asked before.

@@ -14,7 +14,7 @@ use signaller::{
 use testtrack::swarm::FaultSet;
 use testtrack::{Desk, Happening, Moment, PlaceError, Session, Settings, Statistics, Table, Violation, Works};
 use tokio::sync::Notify;
-use track::{Layout, Renumbering, SectionId, TrainId};
+use track::{Hint, Layout, Renumbering, SectionId, TrainId};
 
 use super::beyond::{Beyond, Worked};
 use super::booked::{self, Asker, Book, Keeping};
@@ -102,6 +102,8 @@ pub(super) struct Fresh {
     pub(super) layout: Arc<Layout>,
     /// The text of its files.
     pub(super) files: BTreeMap<String, String>,
+    /// How it is to be drawn.
+    pub(super) hints: Vec<Hint>,
     /// Its scripts, as pairs of file name and text.
     pub(super) scripts: Vec<(String, String)>,
 }
@@ -405,7 +407,7 @@ impl House {
     /// # Errors
     /// Every reason why not, in words; then all stays as it is.
     pub(super) async fn change_over(&mut self, fresh: Fresh) -> Result<(), String> {
-        let Fresh { layout, files, scripts: texts } = fresh;
+        let Fresh { layout, files, scripts: texts, hints: _ } = fresh;
         let is_clear = match &mut self.ground {
             Ground::Within(session) => session.desk().is_clear(),
             Ground::Beyond(beyond) => beyond.desk().is_clear(),
