@@ -1,10 +1,10 @@
 // The page in a real browser, against a daemon that runs the demo. Each check is a sentence; all are run, and told.
 
 import { execFileSync } from "node:child_process";
-import { mkdtempSync } from "node:fs";
+import { cpSync, mkdtempSync, readFileSync, writeFileSync } from "node:fs";
 import { networkInterfaces, tmpdir } from "node:os";
 import { join } from "node:path";
-import { assert, AXE, browser, daemon, equal, open, until } from "./helpers.mjs";
+import { assert, AXE, browser, daemon, equal, jsqr, open, until } from "./helpers.mjs";
 
 const checks = [];
 const check = (words, run) => checks.push({ words, run });
@@ -234,6 +234,69 @@ check("another machine sees no train before it gives a code, and may do what tha
   equal(await status({ ask: "out-of-service", section: "yard-4" }), 403, "taking track out of service");
   equal(await page.evaluate(() => document.cookie), "", "what scripts see of the token");
   await context.close();
+  await railway.kill();
+});
+
+/** Reads a picture of blocks, two rows of modules a line, as a camera would: each module some pixels wide. */
+function seen(lines) {
+  const size = 5;
+  const [wide, high] = [lines[0].length * size, lines.length * 2 * size];
+  const pixels = new Uint8ClampedArray(wide * high * 4).fill(255);
+  for (let y = 0; y < high; y += 1) {
+    for (let x = 0; x < wide; x += 1) {
+      const [row, column] = [Math.floor(y / size), Math.floor(x / size)];
+      const isDark = (row % 2 ? "\u2588\u2584" : "\u2588\u2580").includes(lines[row >> 1][column]);
+      pixels.fill(isDark ? 0 : 255, (y * wide + x) * 4, (y * wide + x) * 4 + 3);
+    }
+  }
+  return jsqr(pixels, wide, high)?.data;
+}
+
+check("a device whose camera sees the picture of a code is let in by it, and for no more than it says", async ({ chrome }) => {
+  const own = Object.values(networkInterfaces()).flat().find((it) => it && it.family === "IPv4" && !it.internal)?.address;
+  if (!own) { console.log("skipped: this machine has no address but its loopback"); return; }
+  for (const [role, status] of [["look", 403], ["drive", 200]]) {
+    const railway = await daemon(["--door", "0.0.0.0:0", "--pair", "--pair-picture", role, "--pair-host", own]);
+    const at = await until("the picture is drawn", () => {
+      const begin = railway.lines.findIndex((line) => line.includes("sees this picture"));
+      const wide = railway.lines[begin + 1]?.length ?? Infinity;
+      return begin >= 0 && railway.lines.length > begin + (wide + 1) / 2 ? begin : null;
+    });
+    const [said, first] = railway.lines.slice(at, at + 2);
+    assert(said.includes(`is let in to ${role}`), said);
+    const lines = railway.lines.slice(at + 1, at + 1 + (first.length + 1) / 2);
+    assert(lines.every((line) => /^[\u2588\u2580\u2584 ]+$/.test(line) && line.length === first.length), lines.join("\n"));
+    const code = railway.lines.find((line) => line.includes(` to ${role} with the code`)).match(/\d{4}-\d{4}/)[0];
+    const read = seen(lines);
+    equal(read, `http://${own}:${new URL(railway.door).port}/#pair/${code}`, "what a camera reads");
+    const context = await chrome.newContext();
+    const page = await context.newPage();
+    await page.goto(read);
+    await page.waitForFunction(() => window.lineclear?.feed.live && document.querySelector("#pair").hidden, null, { timeout: 20000 });
+    assert(!page.url().includes(code), "the code does not stay in the address");
+    equal(await page.evaluate(async () => (await fetch("/v1/requests", { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify({ ask: "hold", train: "Heron", reason: "tea" }) })).status), status, `holding a train by the code to ${role}`);
+    await context.close();
+    await railway.kill();
+  }
+});
+
+check("the line is drawn as hints in the layout wish, and is drawn anew when they change", async ({ chrome }) => {
+  const layout = mkdtempSync(join(tmpdir(), "lineclear-page-"));
+  cpSync(process.env.LINECLEAR_DEMO, layout, { recursive: true });
+  const track = readFileSync(join(layout, "layout.toml"), "utf8");
+  const railway = await daemon([], layout);
+  const { page, complaints, close } = await open(chrome, railway.door);
+  const placed = () => page.evaluate(() => {
+    const middle = (name) => { const box = document.querySelector(`#sheet [data-section="${name}"] .rail`).getBoundingClientRect(); return [box.x + box.width / 2, box.y + box.height / 2]; };
+    const [[quayX], [harbourX], [, one], [, two]] = ["quay-1", "harbour-2", "loop-1", "loop-2"].map(middle);
+    return [quayX < harbourX, one < two];
+  });
+  equal(await placed(), [true, false], "as it is by itself: the quay at the left, loop-2 above loop-1");
+  writeFileSync(join(layout, "layout.toml"), `${track}\n[diagram]\nleft = "quay-1.b"\nfrom-top = ["loop-1", "loop-2"]\n`);
+  equal((await (await fetch(`${railway.door}/v1/reload`, { method: "POST" })).json()).fate, "accepted", "reading the layout anew");
+  await until("the line is drawn as it is wished", async () => JSON.stringify(await placed()) === "[false,true]");
+  equal(complaints, [], "the console");
+  await close();
   await railway.kill();
 });
 

@@ -111,7 +111,7 @@ export function speedTable(profile) {
     html("td", { class: "number" }, row.runs ? String(row.runs) : "none")];
   const heads = ["likeliest", "in 95 of 100", "runs"];
   return html("table", {},
-    html("caption", {}, `Speed of ${profile.train} by step, in centimetres a second on the table`),
+    html("caption", {}, `Speed of ${profile.train} by step, in centimetres a second on the table${every > 1 ? `; not all of its ${profile.forward.length} steps` : ""}`),
     html("thead", {},
       html("tr", {}, html("td", {}), html("th", { scope: "colgroup", colspan: 3 }, "forwards"), html("th", { scope: "colgroup", colspan: 3 }, "backwards")),
       html("tr", {}, ...["step", ...heads, ...heads].map((text) => html("th", { scope: "col" }, text)))),

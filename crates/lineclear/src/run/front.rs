@@ -46,7 +46,7 @@ pub(super) struct Front {
     scripts: Chosen,
     names: register::Names,
     /// What was heard last that changed what is said of a section.
-    evidence: BTreeMap<SectionId, EvidenceRow>,
+    evidence: BTreeMap<SectionId, Arc<EvidenceRow>>,
 }
 
 /// What is owed to those who asked.
@@ -115,7 +115,8 @@ impl Front {
     pub(super) fn explain(&self, section: &str, answer: oneshot::Sender<WhyRow>, house: &House) {
         // One that is gone since it was asked is told nothing.
         let Some(section) = self.counter.section_named(section) else { return };
-        let row = why_row(house.board(), section, house.why(section), self.evidence.get(&section).cloned());
+        let evidence = self.evidence.get(&section).map(|row| EvidenceRow::clone(row));
+        let row = why_row(house.board(), section, house.why(section), evidence);
         let _ = answer.send(row);
     }
 
@@ -245,10 +246,16 @@ impl Front {
 
 impl Audience for Front {
     fn hear(&mut self, heard: &Heard<'_>) {
+        // All that changed in one instant did so for what was heard in it: on a large layout that may be ten thousand reports,
+        // which are put into words once.
+        let mut evidence: Option<Arc<EvidenceRow>> = None;
         for output in heard.outputs {
             if let Output::Fact(Fact::Tagged { section, .. }) = output {
-                let words = heard.inputs.iter().map(|input| self.names.input(input)).collect();
-                self.evidence.insert(*section, EvidenceRow { at: heard.now.secs_f64(), heard: words });
+                let row = evidence.get_or_insert_with(|| {
+                    let words = heard.inputs.iter().map(|input| self.names.input(input)).collect();
+                    Arc::new(EvidenceRow { at: heard.now.secs_f64(), heard: words })
+                });
+                self.evidence.insert(*section, Arc::clone(row));
             }
         }
         for line in self.teller.lines(heard) {
