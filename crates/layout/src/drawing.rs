@@ -17,8 +17,8 @@ const MOST_HINTS: usize = 1000;
 /// Reads the table.
 pub(crate) fn read_drawing<'t>(mut keys: Keys<'t>, out: &mut Findings) -> WrittenDrawing<'t> {
     let left = keys.value("left").map(|said| texts_of("left", said, out)).unwrap_or_default();
-    let backwards = keys.value("backwards").map(|said| texts_of("backwards", said, out)).unwrap_or_default();
     let from_top = keys.value("from-top").map(|said| read_rows(said, out)).unwrap_or_default();
+    let backwards = keys.value("backwards").map(|said| texts_of("backwards", said, out)).unwrap_or_default();
     let header = keys.header();
     keys.finish(out);
     let count = left.len() + backwards.len() + from_top.iter().map(Vec::len).sum::<usize>();

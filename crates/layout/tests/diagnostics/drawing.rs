@@ -69,8 +69,8 @@ fn hints_that_name_nothing_or_what_cannot_be_meant_are_told_with_what_would_be_r
         &quays("from-top = \"quay-2\"\nfrom-left = \"quay-1.a\""),
         "layout 3:12-20 mistake: `from-top` is a list, not a text
             hint: name two sections or more, from top to bottom: `from-top = [\"quay-2\", \"quay-1\"]`
-         layout 4:1-10 mistake: `from-left` is no key of `[diagram]`
-            hint: the nearest key is `from-top`",
+         layout 4:1-10 mistake: `[diagram]` has no key `from-left`
+            hint: its keys are `left`, `from-top` and `backwards`",
     );
     check(
         &quays("from-top = [\"quay-2\", \"quay-2\"]"),

@@ -177,12 +177,16 @@ fn open_rings(layout: &Layout, sides: &[Side], knots: &mut Knots, wanted: &[WayI
     returns
 }
 
-/// Whether nothing else leads from where a stretch begins to where it ends: then the ring is open without it.
+/// Whether no other track leads from before a stretch to behind it: only then a ring is open without it.
 fn is_alone(found: &Return, knots: &Knots) -> bool {
     let is_of_it = |step: &Step| step.way.is_some_and(|(way, ..)| found.ways.iter().any(|&(other, ..)| other == way));
     let rest: Vec<Vec<Step>> =
         knots.steps.iter().map(|steps| steps.iter().filter(|step| !is_of_it(step)).copied().collect()).collect();
-    !leads_to(&rest, knots.of[found.from.index()], knots.of[found.to.index()])
+    let (first, last) = (knots.of[found.from.index()], knots.of[found.to.index()]);
+    let before = (0..rest.len()).filter(|&knot| rest[knot].iter().any(|step| step.to == first));
+    let behind: Vec<Knot> = rest[last].iter().map(|step| step.to).collect();
+    before.into_iter().all(|before| behind.iter().all(|&behind| !leads_to(&rest, before, behind)))
+        && !leads_to(&rest, first, last)
 }
 
 /// Stretches that were taken out of rings.

@@ -1,5 +1,7 @@
 //! Hints of somebody who would rather have it drawn otherwise, and what is said of those that cannot be kept to.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use track::{EndId, Hint, Id, Layout, SectionId, WayId};
 
 use super::columns::Columns;
@@ -43,7 +45,7 @@ impl Wanted {
 pub(super) fn unheeded(
     layout: &Layout,
     hints: &[Hint],
-    (sides, facing): (&[Side], &[Side]),
+    facing: &[Side],
     columns: &Columns,
     lanes: &Lanes,
 ) -> Vec<Unheeded> {
@@ -51,7 +53,7 @@ pub(super) fn unheeded(
     let mut found = Vec::new();
     for (number, hint) in hints.iter().enumerate() {
         let said = match *hint {
-            Hint::Left(end) => not_left(layout, end, sides[end.index()], facing[end.index()]),
+            Hint::Left(end) => not_left(layout, end, facing[end.index()]),
             Hint::Above { upper, lower } => {
                 not_above.next().copied().flatten().map(|why| in_words(layout, upper, lower, why))
             }
@@ -67,19 +69,19 @@ pub(super) fn unheeded(
     found
 }
 
-fn not_left(layout: &Layout, end: EndId, side: Side, facing: Side) -> Option<(String, &'static str)> {
-    let name = layout.end_name(end);
-    match (side, facing) {
-        (_, Side::Left) => None,
-        (Side::Left, Side::Right) => {
-            let why = format!("`{name}` is on the right, for its section is drawn backwards");
-            Some((why, "name an end of other track, or the other end of this section"))
-        }
-        (Side::Right, _) => {
-            let why = format!("`{name}` comes to lie on the right if the ends named before it are on the left");
-            Some((why, "one end is enough for all track that hangs together"))
-        }
+/// The parts of the layout that are turned round, for the first end of each that is wanted on the left.
+pub(super) fn mirrored(wanted: &[EndId], facing: &[Side], lanes: &Lanes) -> BTreeSet<usize> {
+    let mut decided = BTreeMap::new();
+    for end in wanted {
+        decided.entry(lanes.part[end.index()]).or_insert(facing[end.index()]);
     }
+    decided.into_iter().filter(|&(_, side)| side == Side::Right).map(|(part, _)| part).collect()
+}
+
+fn not_left(layout: &Layout, end: EndId, side: Side) -> Option<(String, &'static str)> {
+    let name = layout.end_name(end);
+    let why = format!("`{name}` comes to lie on the right if the ends named before it are on the left");
+    (side == Side::Right).then_some((why, "one end is enough for all track that hangs together"))
 }
 
 fn in_words(layout: &Layout, upper: SectionId, lower: SectionId, why: NotAbove) -> (String, &'static str) {

@@ -36,6 +36,10 @@ pub(super) struct Lanes {
     pub(super) height: i64,
     /// For each wish that a section lies above another, why it does not.
     pub(super) not_above: Vec<Option<NotAbove>>,
+    /// By end, which part of the layout it is in.
+    pub(super) part: Vec<usize>,
+    /// By part, from where to where along the drawing it reaches.
+    pub(super) extents: Vec<(i64, i64)>,
 }
 
 /// Finds the row of every end; of each two wanted sections the first lies above the second, where that can be.
@@ -52,6 +56,8 @@ pub(super) fn lanes(layout: &Layout, sides: &[Side], columns: &Columns, wanted: 
         shift: vec![0; layout.ends.len()],
         height: 0,
         not_above: Vec::new(),
+        part: vec![0; layout.ends.len()],
+        extents: Vec::new(),
     };
     let mut shelf = Shelf::default();
     let branches = branches(layout, sides, columns, &strands, &of, first_return);
@@ -59,19 +65,22 @@ pub(super) fn lanes(layout: &Layout, sides: &[Side], columns: &Columns, wanted: 
     let part_of = parts.iter().enumerate().flat_map(|(number, part)| part.iter().map(move |&strand| (strand, number)));
     let (order, not_above) = Order::of(layout, wanted, &of, &part_of.collect());
     laid.not_above = not_above;
-    for part in parts {
+    for (number, part) in parts.into_iter().enumerate() {
         let rows = lay(&strands, &branches, &part, (first_return, &order));
         let lowest = rows.values().copied().min().unwrap_or(0);
         let height = rows.values().copied().max().unwrap_or(0) - lowest + LANE;
         let width = part.iter().map(|&strand| strands[strand].to).max().unwrap_or(0) + COLUMN;
         let (right, down) = shelf.place(width, height, columns.width);
+        let from = part.iter().map(|&strand| strands[strand].from).min().unwrap_or(0);
+        laid.extents.push((right + from, right + width - COLUMN));
         for (&strand, &row) in &rows {
             for end in &strands[strand].ends {
                 laid.at[end.index()] = row - lowest + down;
                 laid.shift[end.index()] = right;
+                laid.part[end.index()] = number;
             }
-            if let Some(number) = strand.checked_sub(first_return) {
-                laid.returns[number] = row - lowest + down;
+            if let Some(found) = strand.checked_sub(first_return) {
+                laid.returns[found] = row - lowest + down;
             }
         }
     }

@@ -25,7 +25,7 @@ use utoipa::ToSchema;
 
 use self::columns::COLUMN;
 pub use self::hints::Unheeded;
-use self::hints::{Wanted, unheeded};
+use self::hints::{Wanted, mirrored, unheeded};
 use self::lanes::LANE;
 use self::paths::{Places, Point};
 use self::sides::Side;
@@ -168,15 +168,23 @@ impl Diagram {
     /// to. All others hold exactly.
     pub fn wished(layout: &Layout, hints: &[Hint]) -> (Self, Vec<Unheeded>) {
         let wanted = Wanted::of(layout, hints);
-        let sides = sides::sides(layout, &wanted.left);
+        let sides = sides::sides(layout);
         let columns = columns::columns(layout, &sides, &wanted.backwards);
         let lanes = lanes::lanes(layout, &sides, &columns, &wanted.above);
-        let mut facing = sides.clone();
+        let mut facing = sides;
         for (_, enter, leave) in columns.returns.iter().flat_map(|found| &found.ways) {
             (facing[enter.index()], facing[leave.index()]) = (Side::Right, Side::Left);
         }
-        let unheeded = unheeded(layout, hints, (&sides, &facing), &columns, &lanes);
-        let x = |end: usize| columns.at[end] + lanes.shift[end];
+        let mirrored = mirrored(&wanted.left, &facing, &lanes);
+        for (_, side) in facing.iter_mut().enumerate().filter(|&(end, _)| mirrored.contains(&lanes.part[end])) {
+            *side = side.other();
+        }
+        let unheeded = unheeded(layout, hints, &facing, &columns, &lanes);
+        let x = |end: usize| {
+            let (x, part) = (columns.at[end] + lanes.shift[end], lanes.part[end]);
+            let (from, to) = lanes.extents[part];
+            if mirrored.contains(&part) { from + to - x } else { x }
+        };
         let at = (0..layout.ends.len()).map(|end| (x(end), lanes.at[end])).collect();
         let places = Places { at, facing };
         let mut drawn = Self {

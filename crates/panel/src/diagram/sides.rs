@@ -34,12 +34,11 @@ impl Side {
     }
 }
 
-/// The side of every end, by its index. Each part of the layout begins on the left, with the first of the wanted ends in it, else
-/// with an end of its track if it has one.
-pub(super) fn sides(layout: &Layout, wanted: &[EndId]) -> Vec<Side> {
+/// The side of every end, by its index. Each part of the layout begins on the left, with an end of its track if it has one.
+pub(super) fn sides(layout: &Layout) -> Vec<Side> {
     let mut sides = vec![None; layout.ends.len()];
     let closed = layout.ends.ids().filter(|&end| layout.ends[end].beyond != Beyond::Joint);
-    for start in wanted.iter().copied().chain(closed).chain(layout.ends.ids()) {
+    for start in closed.chain(layout.ends.ids()) {
         spread(layout, start, &mut sides);
     }
     sides.into_iter().map(|side| side.unwrap_or(Side::Left)).collect()
