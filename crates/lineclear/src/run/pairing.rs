@@ -164,9 +164,11 @@ mod tests {
             }
         }
         // Between them the timing patterns, dark and light in turn, and the module that is always dark.
-        for at in 8..size - 8 {
-            assert_eq!((modules[6][at], modules[at][6]), (at % 2 == 0, at % 2 == 0), "timing at {at}");
-        }
+        let between = 8..size - 8;
+        let across: Vec<bool> = modules[6][between.clone()].to_vec();
+        let down: Vec<bool> = modules[between.clone()].iter().map(|row| row[6]).collect();
+        let in_turn: Vec<bool> = between.map(|at| at % 2 == 0).collect();
+        assert_eq!((&across, &down), (&in_turn, &in_turn), "timing");
         assert!(modules[size - 8][8]);
     }
 
