@@ -72,8 +72,8 @@ async function measure(page, words) {
   const after = await busy();
   const sorted = shown.frames.sort((a, b) => a - b);
   const at = (share) => sorted[Math.min(sorted.length - 1, Math.floor(sorted.length * share))].toFixed(1);
-  const task = (after.TaskDuration - before.TaskDuration) * 1000;
-  console.log(`${words}: ${sorted.length} frames with news in ${SECONDS} s; the page's script ${at(0.5)} ms in the middle, ${at(0.99)} ms at the 99th percentile; all work of its thread ${(task / sorted.length).toFixed(1)} ms a frame; the longest time between two frames ${shown.gap.toFixed(0)} ms`);
+  const took = (name) => (((after[name] - before[name]) * 1000) / sorted.length).toFixed(0);
+  console.log(`${words}: ${sorted.length} frames with news in ${SECONDS} s; the page's script ${at(0.5)} ms in the middle, ${at(0.99)} ms at the 99th percentile; all work of its thread ${took("TaskDuration")} ms a frame, of which ${took("RecalcStyleDuration")} to find styles and ${took("LayoutDuration")} to lay out; the longest time between two frames ${shown.gap.toFixed(0)} ms`);
 }
 
 const folder = layout();
