@@ -38,7 +38,7 @@
 //! limited    = "45 mph"
 //!
 //! [diagram]                  # how the page draws the track, where that should be otherwise than it is by itself; may be left out
-//! left      = "quay-1.a"     # an end, or a list: on the left of its section, and with that all track that hangs on it
+//! left      = "quay-1.a"     # an end, or a list: on the left of its section; what hangs together is turned with it
 //! from-top  = ["quay-2", "quay-1"]    # sections of two ends, each in a row above the next; or a list of such lists
 //! backwards = []             # a section of two ends, or a list: the track of a ring that is drawn from right to left
 //!
