@@ -8,6 +8,8 @@ import { join } from "node:path";
 
 const need = createRequire(join(process.env.LINECLEAR_NODE ?? ".", "package.json"));
 const { chromium } = need("playwright-core");
+/** Finds and reads a QR code in an image: a decoder that knows nothing of whoever drew it. */
+export const jsqr = need("jsqr");
 export const AXE = readFileSync(need.resolve("axe-core/axe.min.js"), "utf8");
 
 const PROGRAM = process.env.LINECLEAR_PROGRAM;

@@ -1,10 +1,10 @@
 // The page in a real browser, against a daemon that runs the demo. Each check is a sentence; all are run, and told.
 
 import { execFileSync } from "node:child_process";
-import { mkdtempSync } from "node:fs";
+import { cpSync, mkdtempSync, readFileSync, writeFileSync } from "node:fs";
 import { networkInterfaces, tmpdir } from "node:os";
 import { join } from "node:path";
-import { assert, AXE, browser, daemon, equal, open, until } from "./helpers.mjs";
+import { assert, AXE, browser, daemon, equal, jsqr, open, until } from "./helpers.mjs";
 
 const checks = [];
 const check = (words, run) => checks.push({ words, run });
@@ -237,6 +237,69 @@ check("another machine sees no train before it gives a code, and may do what tha
   await railway.kill();
 });
 
+/** Reads a picture of blocks, two rows of modules a line, as a camera would: each module some pixels wide. */
+function seen(lines) {
+  const size = 5;
+  const [wide, high] = [lines[0].length * size, lines.length * 2 * size];
+  const pixels = new Uint8ClampedArray(wide * high * 4).fill(255);
+  for (let y = 0; y < high; y += 1) {
+    for (let x = 0; x < wide; x += 1) {
+      const [row, column] = [Math.floor(y / size), Math.floor(x / size)];
+      const isDark = (row % 2 ? "\u2588\u2584" : "\u2588\u2580").includes(lines[row >> 1][column]);
+      pixels.fill(isDark ? 0 : 255, (y * wide + x) * 4, (y * wide + x) * 4 + 3);
+    }
+  }
+  return jsqr(pixels, wide, high)?.data;
+}
+
+check("a device whose camera sees the picture of a code is let in by it, and for no more than it says", async ({ chrome }) => {
+  const own = Object.values(networkInterfaces()).flat().find((it) => it && it.family === "IPv4" && !it.internal)?.address;
+  if (!own) { console.log("skipped: this machine has no address but its loopback"); return; }
+  for (const [role, status] of [["look", 403], ["drive", 200]]) {
+    const railway = await daemon(["--door", "0.0.0.0:0", "--pair", "--pair-picture", role, "--pair-host", own]);
+    const at = await until("the picture is drawn", () => {
+      const begin = railway.lines.findIndex((line) => line.includes("sees this picture"));
+      const wide = railway.lines[begin + 1]?.length ?? Infinity;
+      return begin >= 0 && railway.lines.length > begin + (wide + 1) / 2 ? begin : null;
+    });
+    const [said, first] = railway.lines.slice(at, at + 2);
+    assert(said.includes(`is let in to ${role}`), said);
+    const lines = railway.lines.slice(at + 1, at + 1 + (first.length + 1) / 2);
+    assert(lines.every((line) => /^[\u2588\u2580\u2584 ]+$/.test(line) && line.length === first.length), lines.join("\n"));
+    const code = railway.lines.find((line) => line.includes(` to ${role} with the code`)).match(/\d{4}-\d{4}/)[0];
+    const read = seen(lines);
+    equal(read, `http://${own}:${new URL(railway.door).port}/#pair/${code}`, "what a camera reads");
+    const context = await chrome.newContext();
+    const page = await context.newPage();
+    await page.goto(read);
+    await page.waitForFunction(() => window.lineclear?.feed.live && document.querySelector("#pair").hidden, null, { timeout: 20000 });
+    assert(!page.url().includes(code), "the code does not stay in the address");
+    equal(await page.evaluate(async () => (await fetch("/v1/requests", { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify({ ask: "hold", train: "Heron", reason: "tea" }) })).status), status, `holding a train by the code to ${role}`);
+    await context.close();
+    await railway.kill();
+  }
+});
+
+check("the line is drawn as hints in the layout wish, and is drawn anew when they change", async ({ chrome }) => {
+  const layout = mkdtempSync(join(tmpdir(), "lineclear-page-"));
+  cpSync(process.env.LINECLEAR_DEMO, layout, { recursive: true });
+  const track = readFileSync(join(layout, "layout.toml"), "utf8");
+  const railway = await daemon([], layout);
+  const { page, complaints, close } = await open(chrome, railway.door);
+  const placed = () => page.evaluate(() => {
+    const middle = (name) => { const box = document.querySelector(`#sheet [data-section="${name}"] .rail`).getBoundingClientRect(); return [box.x + box.width / 2, box.y + box.height / 2]; };
+    const [[quayX], [harbourX], [, one], [, two]] = ["quay-1", "harbour-2", "loop-1", "loop-2"].map(middle);
+    return [quayX < harbourX, one < two];
+  });
+  equal(await placed(), [true, false], "as it is by itself: the quay at the left, loop-2 above loop-1");
+  writeFileSync(join(layout, "layout.toml"), `${track}\n[diagram]\nleft = "quay-1.b"\nfrom-top = ["loop-1", "loop-2"]\n`);
+  equal((await (await fetch(`${railway.door}/v1/reload`, { method: "POST" })).json()).fate, "accepted", "reading the layout anew");
+  await until("the line is drawn as it is wished", async () => JSON.stringify(await placed()) === "[false,true]");
+  equal(complaints, [], "the console");
+  await close();
+  await railway.kill();
+});
+
 check("another machine is served through an encrypted line, and told nothing plainly", async ({ chrome }) => {
   const own = Object.values(networkInterfaces()).flat().find((it) => it && it.family === "IPv4" && !it.internal)?.address;
   if (!own) { console.log("skipped: this machine has no address but its loopback"); return; }
@@ -285,7 +348,57 @@ check("functions, accessories and the power of districts are switched from the p
   await railway.kill();
 });
 
-const VIEWS = ["line", "trains", "open", "times", "past"];
+check("how fast a train is at each step is drawn with its bounds, and told as a table", async ({ chrome }) => {
+  const state = mkdtempSync(join(tmpdir(), "lineclear-page-"));
+  const railway = await daemon(["--pace", "60", "--state", state]);
+  const told = async (train) => (await fetch(`${railway.door}/v1/trains/${train}/profile`)).json();
+  const fresh = await told("Heron");
+  assert([...fresh.forward, ...fresh.backward].every((row) => row.runs === 0), "nothing is learned at first");
+  const { page, complaints, close } = await open(chrome, railway.door, { view: "trains" });
+  await page.click("a[aria-label='Speeds and faults of Heron']");
+  await page.waitForSelector("#view-train svg.speeds");
+  assert((await page.textContent("#view-train")).includes("Nothing was learned"), "what was not learned is said to be so");
+  await until("runs have taught something", async () => (await told("Heron")).forward.some((row) => row.runs > 0), 60000);
+  await page.waitForFunction(() => document.querySelector("#view-train svg.speeds .taught"), null, { timeout: 20000 });
+  await railway.ask({ ask: "stop-all" });
+  await until("all trains stand", async () => (await railway.picture()).trains.every((train) => train.step === 0));
+  // It is asked for every few seconds: what is shown must come to be what is so.
+  const cells = (profile) => profile.forward.map((row) => [row.step, (row.likely / 10).toFixed(1), row.runs || "none"].join(" "));
+  const shown = () => page.evaluate(() => [...document.querySelectorAll("#view-train tbody tr")].filter((row) => row.cells.length === 7).map((row) => [row.cells[0].textContent, row.cells[1].textContent, row.cells[3].textContent].join(" ")));
+  await until("the table says what the daemon says", async () => JSON.stringify(await shown()) === JSON.stringify(cells(await told("Heron"))));
+  const drawn = await page.evaluate(() => [...document.querySelectorAll("svg.speeds")].map((it) => [it.querySelectorAll(".bound").length, it.querySelectorAll(".likely").length > 0, it.getAttribute("aria-label").includes("95 runs of 100")]));
+  equal(drawn, [[2, true, true], [2, true, true]], "what is drawn of either way");
+  equal((await fetch(`${railway.door}/v1/trains/Heorn/profile`)).status, 404, "a train that is not there");
+  equal(complaints, [], "the console");
+  await close();
+  await railway.kill();
+});
+
+check("what is suspected of a train is told in its view, and what the register holds of it, if there is one", async ({ chrome }) => {
+  const state = mkdtempSync(join(tmpdir(), "lineclear-page-"));
+  const railway = await daemon(["--pace", "40", "--state", state]);
+  const { page, complaints, close } = await open(chrome, railway.door, { view: "train/Heron" });
+  await page.waitForFunction(() => /It was never suspected|It was suspected/.test(document.querySelector("#view-train").textContent));
+  // What the daemon says of a train now, and what it said before, put in its mouth: whether wheels get dirty is for the dice.
+  const because = "`Heron` lost contact 7 times in 4 sections";
+  await page.evaluate((because) => { window.lineclear.feed.known.suspects = [{ kind: "train", name: "Heron", because }, { kind: "section", name: "Heron", because: "another" }]; window.lineclear.feed.dispatchEvent(new Event("news")); }, because);
+  await page.waitForFunction(() => document.querySelector("#view-train ul")?.textContent === "Heron lost contact 7 times in 4 sections");
+  await page.route("**/v1/past/faults?*", (route) => route.fulfill({ json: { columns: ["kind", "name", "because", "noticed_wall", "shift"], rows: [["train", "Heron", because, 1700000000000, 1], ["detector", "Heron", "another", 1700000000000, 1]], more: false, kept: true } }));
+  await page.route("**/v1/past/suspects?*", (route) => route.fulfill({ json: { columns: ["kind", "name", "times", "last_wall"], rows: [["train", "Heron", 3, 1700000000000]], more: false, kept: true } }));
+  await page.waitForFunction(() => document.querySelector("#view-train").textContent.includes("It was suspected 3 times"), null, { timeout: 20000 });
+  equal(await page.evaluate(() => document.querySelectorAll("[aria-label='faults of Heron'] tbody tr").length), 1, "faults of the train alone");
+  equal(complaints, [], "the console");
+  await close();
+  await railway.kill();
+  const bare = await daemon();
+  const again = await open(chrome, bare.door, { view: "train/Heron" });
+  await again.page.waitForFunction(() => document.querySelector("#view-train").textContent.includes("Nothing is recorded in this run"));
+  equal(again.complaints, [], "the console");
+  await again.close();
+  await bare.kill();
+});
+
+const VIEWS = ["line", "trains", "open", "times", "past", "train/Heron"];
 
 check("everything is within reach on a phone and on a wall, and stopping never goes out of sight", async ({ chrome }) => {
   const railway = await daemon(["--pace", "10"]);

@@ -13,7 +13,7 @@ fn node() -> Option<PathBuf> {
     let folder = std::env::var_os("LINECLEAR_NODE").map(PathBuf::from);
     let is_there = |name: &str| folder.as_ref().is_some_and(|folder| folder.join("node_modules").join(name).is_dir());
     let has_node = Command::new("node").arg("--version").output().is_ok_and(|ran| ran.status.success());
-    if !has_node || !["playwright-core", "axe-core", "typescript"].into_iter().all(is_there) {
+    if !has_node || !["playwright-core", "axe-core", "typescript", "jsqr"].into_iter().all(is_there) {
         program::skip("`LINECLEAR_NODE` does not name a folder with `playwright-core`: run `scripts/test`");
         return None;
     }

@@ -37,6 +37,11 @@
 //! medium     = "40 mph"
 //! limited    = "45 mph"
 //!
+//! [diagram]                  # how the page draws the track, where that should be otherwise than it is by itself; may be left out
+//! left      = "quay-1.a"     # an end, or a list: on the left of its section; what hangs together is turned with it
+//! from-top  = ["quay-2", "quay-1"]    # sections of two ends, each in a row above the next; or a list of such lists
+//! backwards = []             # a section of two ends, or a list: the track of a ring that is drawn from right to left
+//!
 //! [[link]]                   # what carries reports and orders to and from one part of the hardware
 //! name   = "west"
 //! orders = 20                # for trains it carries a second, stops first; of no matter where left out
@@ -125,6 +130,10 @@
 //! name = "coal stage lever"
 //! link = "west"              # what carries its reports; may be left out
 //! ```
+//!
+//! Hints in `[diagram]` change nothing but the drawing, and only the page's: the picture in the terminal goes by rules of its
+//! own. `lineclear check` tells of a hint that cannot be kept to, or that contradicts another; then the track is drawn as
+//! without it.
 //!
 //! The **overlap** of a signal is track *beyond* it, kept clear for a train that should have stopped there: signals
 //! that lead up to this one stay at danger until it is clear. A list of sections means all of them, and begins right
@@ -483,6 +492,7 @@ mod behaviour;
 mod books;
 mod check;
 mod diagnostic;
+mod drawing;
 mod fittings;
 mod keys;
 mod links;

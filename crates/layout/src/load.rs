@@ -4,7 +4,7 @@ use std::fmt;
 
 use toml::de::DeTable;
 use track::wiring::Wiring;
-use track::{Id as _, Layout, SectionId, SignalId, StopId};
+use track::{Hint, Id as _, Layout, SectionId, SignalId, StopId};
 
 use crate::books::{self, Books};
 use crate::check::check;
@@ -15,7 +15,7 @@ use crate::read_track::read_track;
 use crate::read_trains::read_trains;
 use crate::resolve::resolve;
 use crate::resolve_trains::resolve_trains;
-use crate::resolved::Places;
+use crate::resolved::{Places, Resolved};
 use crate::source::{FileId, Source, Span};
 use crate::syntax::report;
 use crate::wiring::wire;
@@ -65,6 +65,8 @@ pub struct Loaded {
     pub warnings: Diagnostics,
     /// What is reached over which link, where there is a `links.toml`.
     pub wiring: Option<Wiring>,
+    /// How it is to be drawn, where that should be otherwise than it is by itself.
+    pub hints: Vec<Hint>,
     pub(crate) places: Places,
 }
 
@@ -77,6 +79,8 @@ pub enum Written {
     Signal(SignalId),
     /// A stopping point.
     Stop(StopId),
+    /// A hint for the drawing, by its number.
+    Hint(usize),
 }
 
 impl Loaded {
@@ -87,6 +91,7 @@ impl Loaded {
             Written::Section(section) => self.places.sections.get(section.index()),
             Written::Signal(signal) => self.places.signals.get(&self.layout.signals[signal].at),
             Written::Stop(stop) => self.places.stops.get(stop.index()),
+            Written::Hint(number) => self.places.hints.get(number),
         };
         if let Some(&span) = span {
             self.warnings.warn(span, message.into(), hint.into());
@@ -139,12 +144,12 @@ pub fn load(mut open: impl FnMut(&str) -> Result<Option<Vec<u8>>, Unreadable>) -
 
     let files = Files { trains: trains_id, links: links_id, books: books::open(book_names, &mut sources, &mut text)? };
     let mut out = Findings::default();
-    let (layout, wiring, places) = understand(&sources, &files, &mut out);
+    let Understood { layout, wiring, hints, places } = understand(&sources, &files, &mut out);
     let diagnostics = out.finish(sources);
     if diagnostics.count(Severity::Mistake) > 0 {
         return Err(Refused::Mistakes(diagnostics));
     }
-    Ok(Loaded { layout, warnings: diagnostics, wiring, places })
+    Ok(Loaded { layout, warnings: diagnostics, wiring, hints, places })
 }
 
 /// Which source is what, beside the track.
@@ -160,8 +165,16 @@ fn add_source(sources: &mut Vec<Source>, name: &str, text: String) -> FileId {
     FileId(sources.len() - 1)
 }
 
+/// What the files say.
+struct Understood {
+    layout: Layout,
+    wiring: Option<Wiring>,
+    hints: Vec<Hint>,
+    places: Places,
+}
+
 /// Reads and checks everything; what comes back is worth something only where no mistake was found.
-fn understand(sources: &[Source], files: &Files, out: &mut Findings) -> (Layout, Option<Wiring>, Places) {
+fn understand(sources: &[Source], files: &Files, out: &mut Findings) -> Understood {
     let track_id = FileId(0);
     let track_tree = parse(sources, track_id, out);
     let trains_tree = files.trains.map(|id| (id, parse(sources, id, out)));
@@ -174,7 +187,8 @@ fn understand(sources: &[Source], files: &Files, out: &mut Findings) -> (Layout,
     };
     if out.is_broken(track_id) {
         // Half a file would make every reference into the other half look wrong.
-        return (track::Builder::new("", track::Scale::UNKNOWN).build(), None, Places::default());
+        let layout = track::Builder::new("", track::Scale::UNKNOWN).build();
+        return Understood { layout, wiring: None, hints: Vec::new(), places: Places::default() };
     }
     let is_empty = sources[track_id.0].text.trim().is_empty();
     if is_empty {
@@ -192,7 +206,8 @@ fn understand(sources: &[Source], files: &Files, out: &mut Findings) -> (Layout,
     let links_tree = links_tree.as_ref().filter(|(id, _)| !out.is_broken(*id));
     let wiring = links_tree.map(|(id, tree)| wire(root("`links.toml`", tree, *id), &mut resolved, out));
     check_links(&resolved, wiring.as_ref(), out);
-    (resolved.layout, wiring, resolved.places)
+    let Resolved { layout, hints, places, .. } = resolved;
+    Understood { layout, wiring, hints, places }
 }
 
 fn root<'t>(what: &'static str, tree: &'t DeTable<'t>, file: FileId) -> Keys<'t> {

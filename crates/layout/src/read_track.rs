@@ -5,6 +5,7 @@ use toml::de::DeValue;
 use track::{Length, Lie, SpeedClass};
 
 use crate::diagnostic::Findings;
+use crate::drawing::read_drawing;
 use crate::keys::{Keys, check_name, list_of, table_of, text_of, texts_of, word_of, wrong_type};
 use crate::numbers::{Unit, number_of};
 use crate::read_signals::read_signal;
@@ -37,6 +38,9 @@ pub(crate) fn read_track<'t>(mut root: Keys<'t>, out: &mut Findings) -> WrittenT
     }
     if let Some(keys) = root.value("speeds").and_then(|value| table_of("`[speeds]`", value, out)) {
         track.speeds = read_speeds(keys, out);
+    }
+    if let Some(keys) = root.value("diagram").and_then(|value| table_of("`[diagram]`", value, out)) {
+        track.drawing = read_drawing(keys, out);
     }
     track.links = each(&mut root, "link", "a link", out, read_link);
     track.districts = each(&mut root, "district", "a power district", out, read_district);

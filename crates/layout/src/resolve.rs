@@ -116,8 +116,10 @@ pub(crate) fn resolve<'t>(track: &WrittenTrack<'t>, books: &Books, out: &mut Fin
     resolver.add_signals(track);
     resolver.add_stops(track);
     resolver.add_detectors(track);
+    let hints = resolver.hints(track);
     let Resolver { builder, sections, links, places, excused, section_links, .. } = resolver;
-    Resolved { layout: builder.build(), sections, links, places, excused, parts: track.parts, section_links }
+    let (layout, parts) = (builder.build(), track.parts);
+    Resolved { layout, sections, links, places, excused, parts, section_links, hints }
 }
 
 fn resolve_scale(scale: Text<'_>, out: &mut Findings) -> Option<Scale> {

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use track::{DistrictId, EndId, Layout, LinkId, SectionId, TurnoutId, WayId};
+use track::{DistrictId, EndId, Hint, Layout, LinkId, SectionId, TurnoutId, WayId};
 
 use crate::names::Names;
 use crate::source::{Said, Span};
@@ -16,6 +16,8 @@ pub(crate) struct Resolved<'t> {
     pub(crate) excused: Excused,
     pub(crate) parts: Option<Said<usize>>,
     pub(crate) section_links: BTreeMap<SectionId, Said<LinkId>>,
+    /// How it is to be drawn, in the order in which that was written.
+    pub(crate) hints: Vec<Hint>,
 }
 
 /// Where each piece was written, in the order of the layout's tables.
@@ -35,6 +37,8 @@ pub(crate) struct Places {
     pub(crate) signals: BTreeMap<EndId, Span>,
     pub(crate) stops: Vec<Span>,
     pub(crate) needed_length: BTreeSet<WayId>,
+    /// By the number of the hint.
+    pub(crate) hints: Vec<Span>,
 }
 
 /// What a mistake already reported may have left wrong: the ends, ways, turnouts, districts and links concerned, and the sections

@@ -22,6 +22,8 @@ pub(crate) struct WrittenTrack<'t> {
     pub(crate) aspects: Option<Text<'t>>,
     /// What the classes of speed come to.
     pub(crate) speeds: WrittenSpeeds,
+    /// How it is to be drawn.
+    pub(crate) drawing: WrittenDrawing<'t>,
     /// What holds for all area detectors that do not say otherwise.
     pub(crate) sensing: WrittenSensing,
     pub(crate) links: Vec<WrittenLink<'t>>,
@@ -38,6 +40,17 @@ pub(crate) struct WrittenTrack<'t> {
     pub(crate) signals: Vec<WrittenSignal<'t>>,
     pub(crate) stops: Vec<WrittenStop<'t>>,
     pub(crate) detectors: Vec<WrittenDetector<'t>>,
+}
+
+/// `[diagram]`.
+#[derive(Default)]
+pub(crate) struct WrittenDrawing<'t> {
+    /// Ends.
+    pub(crate) left: Vec<Text<'t>>,
+    /// Sections, from top to bottom in each list.
+    pub(crate) from_top: Vec<Vec<Text<'t>>>,
+    /// Sections.
+    pub(crate) backwards: Vec<Text<'t>>,
 }
 
 /// `[speeds]`: classes of speed, each with what it comes to.

@@ -159,3 +159,13 @@ fn nothing_is_ever_written_to_the_folder() {
     assert_eq!(names, ["layout.toml"]);
     assert_eq!(std::fs::read(folder.join("layout.toml")).unwrap(), GOOD);
 }
+
+#[test]
+fn a_hint_that_the_diagram_cannot_keep_to_is_warned_of_where_it_stands() {
+    let hints = "[diagram]\nleft = \"quay.b\"\nbackwards = \"quay\"\n";
+    let text = [GOOD, hints.as_bytes()].concat();
+    let ran = check(&[&folder("hints", &[("layout.toml", &text)]).display().to_string()]);
+    assert_eq!(ran.status, Some(0), "a drawing makes no layout unusable: {}", ran.output);
+    let warned = "warning: `quay` is not drawn backwards: no ring would be open by that\n   layout.toml:9:13\n";
+    assert!(ran.output.contains(warned) && ran.output.matches("warning").count() == 1, "{}", ran.output);
+}

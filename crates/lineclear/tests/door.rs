@@ -160,6 +160,37 @@ fn every_train_is_stopped_by_a_bare_form_and_runs_on_when_it_is_told_to() {
 }
 
 #[test]
+fn how_fast_a_train_is_at_each_step_is_told_with_bounds_both_ways() {
+    let daemon = Daemon::start();
+    let (status, body) = daemon.http("GET", "/v1/trains/Heron/profile", &[], "");
+    assert_eq!(status, 200, "{body}");
+    let told: Value = serde_json::from_str(&body).unwrap();
+    assert_eq!(told["train"], "Heron");
+    let highest = of(&daemon.picture(), "trains", "Heron")["highest"].as_u64().unwrap();
+    for side in ["forward", "backward"] {
+        let steps = told[side].as_array().unwrap();
+        assert_eq!(steps.len() as u64, highest, "{side}: every step is told");
+        let number = |row: &Value, of: &str| row[of].as_f64().unwrap();
+        for (place, row) in steps.iter().enumerate() {
+            assert_eq!(row["step"], place + 1);
+            assert!(
+                number(row, "least") <= number(row, "likely") && number(row, "likely") <= number(row, "most"),
+                "{row}"
+            );
+        }
+        assert!(number(&steps[0], "likely") < number(steps.last().unwrap(), "likely"), "a higher step is faster");
+    }
+    for (name, status, why) in [
+        ("Heorn", 404, "no train `Heorn`; the nearest name is `Heron`"),
+        ("quay-1", 404, "no train `quay-1`"),
+        ("%FF", 400, ""),
+    ] {
+        let (got, said) = daemon.http("GET", &format!("/v1/trains/{name}/profile"), &[], "");
+        assert!(got == status && said.contains(why), "{name}: {got} {said}");
+    }
+}
+
+#[test]
 fn pages_of_somebody_else_and_things_that_make_no_sense_are_turned_away() {
     let daemon = Daemon::start();
     let json = "content-type: application/json";

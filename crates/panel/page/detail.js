@@ -65,7 +65,8 @@ export class Detail {
       ...parts.map((text) => html("p", {}, ...spoken(text))),
       ...(this.#why.length && chosen.kind === "section" ? [html("h4", {}, "Why"), html("ul", {}, ...this.#why.map((text) => html("li", {}, ...spoken(text))))] : []),
       html("div", { class: "answers" }, ...answers.map(([label, words, wish]) =>
-        html("button", { type: "button", "data-focus": label, onclick: () => void this.asks.ask(words, wish) }, label))),
+        html("button", { type: "button", "data-focus": label, onclick: () => void this.asks.ask(words, wish) }, label)),
+        chosen.kind === "train" && html("a", { class: "button", href: `#train/${encodeURIComponent(chosen.name)}`, "data-focus": "more", "aria-label": `Speeds and faults of ${chosen.name}` }, "Speeds and faults")),
     ]);
   }
 

@@ -12,6 +12,7 @@ import { Seen } from "./record.js";
 import { Times } from "./times.js";
 import { Past } from "./history.js";
 import { Cab } from "./cab.js";
+import { TrainView } from "./train.js";
 import { pairing } from "./pair.js";
 import { legend } from "./legend.js";
 import { html, byId, fill, spoken } from "./draw.js";
@@ -34,12 +35,16 @@ const times = new Times(byId("view-times", HTMLElement), feed, sheet, new Seen(f
 
 const past = new Past(byId("view-past", HTMLElement), feed);
 const cab = new Cab(byId("view-cab", HTMLElement), feed, asks, sheet);
+const one = new TrainView(byId("view-train", HTMLElement), feed);
 pairing(byId("pair", HTMLElement), feed);
 
-const VIEWS = ["line", "trains", "open", "times", "past", "cab"];
+const VIEWS = ["line", "trains", "open", "times", "past", "cab", "train"];
+
+/** Views of one train belong to that of all. */
+const UNDER = new Map([["cab", "trains"], ["train", "trains"]]);
 
 function route() {
-  const [view = "line", of = ""] = decodeURIComponent(location.hash.slice(1)).split("/");
+  const [view = "line", of = ""] = location.hash.slice(1).split("/").map(decoded);
   const shown = VIEWS.includes(view) ? view : "line";
   document.body.dataset.view = shown;
   for (const name of VIEWS) {
@@ -48,12 +53,17 @@ function route() {
     byId(`view-${name}`, HTMLElement).hidden = !(name === shown || beside || (wide && name === "line" && beside2(shown)));
   }
   for (const link of document.querySelectorAll("nav a")) {
-    if (link.getAttribute("href") === `#${shown}`) link.setAttribute("aria-current", "page");
+    if (link.getAttribute("href") === `#${UNDER.get(shown) ?? shown}`) link.setAttribute("aria-current", "page");
     else link.removeAttribute("aria-current");
   }
   if (shown === "times" && feed.plan) void times.open();
   if (shown === "past" && feed.plan) void past.open();
   if (shown === "cab" && feed.plan) cab.open(of); else if (shown !== "cab") cab.close();
+  if (shown === "train" && feed.plan) one.open(of); else if (shown !== "train") one.close();
+}
+/** What somebody typed behind the address may be no text at all. @param {string} part */
+function decoded(part) {
+  try { return decodeURIComponent(part); } catch { return part; }
 }
 const beside2 = (/** @type {string} */ shown) => ["trains", "open"].includes(shown);
 
@@ -85,6 +95,7 @@ function show() {
   stop.show();
   times.show();
   cab.show();
+  one.show();
   const { head, lines } = feed.known;
   byId("clock", HTMLElement).textContent = clock(head.at);
   byId("pace", HTMLElement).textContent = `${head.pace === null ? "as fast as it can" : head.pace === 1 ? "" : `${head.pace}\u00d7 life`}${head.phase === "running" ? "" : ` \u00b7 ${phase(head)}`}`;

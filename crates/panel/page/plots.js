@@ -13,6 +13,13 @@ export function ticks(from, to, most) {
   return found;
 }
 
+/** Round numbers from 0 up to a last one, some five of them: 1, 2, 5, 10, 20, 50 apart. @param {number} last */
+export function evenly(last) {
+  let every = 1;
+  for (let turn = 0; last / every > 7; turn += 1) every *= [2, 2.5, 2][turn % 3];
+  return Array.from({ length: Math.floor(last / every) + 1 }, (_, place) => place * every);
+}
+
 /**
  * How often values fall into bins of the same width.
  * @param {string} title @param {number[]} values @param {number} bin @param {string} unit

@@ -18,6 +18,7 @@ export const hue = (names, name) => `hue-${Math.max(0, names.indexOf(name)) % HU
 export class Ribbons {
   /** @type {Map<string, SVGElement>} */ #trains = new Map();
   #ahead = svg("g", { class: "aheads" });
+  /** How far each may go. @type {Map<string, SVGElement>} */ #aheads = new Map();
   #ribbons = svg("g", { class: "ribbons" });
   #doubts = svg("g", { class: "doubts" });
 
@@ -31,7 +32,8 @@ export class Ribbons {
   /** @param {TrainRow} train @param {Known} known */
   show(train, known) {
     this.#trains.get(train.name)?.remove();
-    this.#ahead.querySelectorAll("[data-of]").forEach((it) => { if (/** @type {SVGElement} */ (it).dataset.of === train.name) it.remove(); });
+    this.#aheads.get(train.name)?.remove();
+    this.#aheads.delete(train.name);
     this.#trains.delete(train.name);
     if (train.covers.length === 0) return;
     const colour = hue([...known.trains.keys()], train.name);
@@ -68,9 +70,11 @@ export class Ribbons {
     if (end > nose + 4) {
       const stop = pointAt(line, end);
       const [nx, ny] = [-stop.dy * 10, stop.dx * 10];
-      this.#ahead.append(svg("g", { class: `ahead ${colour}`, "data-of": train.name },
+      const ahead = svg("g", { class: `ahead ${colour}`, "data-of": train.name },
         svg("path", { class: "way", d: path(piece(line, nose, end), 5) }),
-        svg("path", { class: "end", d: `M${stop.at[0] - nx} ${stop.at[1] - ny}L${stop.at[0] + nx} ${stop.at[1] + ny}` })));
+        svg("path", { class: "end", d: `M${stop.at[0] - nx} ${stop.at[1] - ny}L${stop.at[0] + nx} ${stop.at[1] + ny}` }));
+      this.#ahead.append(ahead);
+      this.#aheads.set(train.name, ahead);
     }
   }
 

@@ -102,7 +102,8 @@ export class Trains {
       train.held
         ? button("Release", `release ${name}`, { ask: "release", train: name })
         : button("Hold", `hold ${name}`, { ask: "hold", train: name, reason: "held at the page" }),
-      html("a", { class: "button", href: `#cab/${encodeURIComponent(name)}`, "aria-label": `Drive ${name} by hand` }, "Drive"));
+      html("a", { class: "button", href: `#cab/${encodeURIComponent(name)}`, "aria-label": `Drive ${name} by hand` }, "Drive"),
+      html("a", { class: "button", href: `#train/${encodeURIComponent(name)}`, "aria-label": `Speeds and faults of ${name}` }, "Speeds and faults"));
   }
 
   /** @type {Map<string, string>} */ #drafts = new Map();

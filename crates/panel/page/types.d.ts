@@ -121,6 +121,18 @@ export interface Diagram {
   yards: DrawnYard[];
 }
 
+export interface StepRow { step: number; likely: number; least: number; most: number; runs: number }
+export interface RateRow { likely: number; deviation: number }
+export interface ProfileRow {
+  train: string;
+  at: number;
+  forward: StepRow[];
+  backward: StepRow[];
+  gathers: RateRow;
+  loses: RateRow;
+  "km-h-per-mm-s": number | null;
+}
+
 export type Wish = { ask: string } & Record<string, unknown>;
 export type Fate =
   | { fate: "accepted"; at: number }

@@ -10,13 +10,14 @@ use std::sync::{Arc, Mutex, PoisonError};
 use axum::body::Bytes;
 use serde::{Deserialize, Serialize};
 use tokio::sync::{mpsc, oneshot, watch};
-use track::{Layout, SectionId};
+use track::{Hint, Layout, SectionId, TrainId};
 use utoipa::ToSchema;
 
 use crate::diagram::Diagram;
 use crate::metrics::Metrics;
 use crate::names::Names;
 use crate::plan::Plan;
+use crate::profile::ProfileRow;
 use crate::rows::{LineRow, WhyRow};
 use crate::show::Glance;
 use crate::wish::{Matter, Wish};
@@ -79,6 +80,17 @@ pub enum Call {
     Reload(oneshot::Sender<Fate>),
     /// Somebody wants to know why a section has its tag.
     Why(String, oneshot::Sender<WhyRow>),
+    /// Somebody wants to know how fast a train is at each of its speed steps.
+    Profile(String, oneshot::Sender<ProfileRow>),
+}
+
+/// What is shown of a layout beside itself.
+#[derive(Clone, Debug, Default)]
+pub struct Beside {
+    /// The files that it was read from, by name.
+    pub files: BTreeMap<String, String>,
+    /// How somebody would rather have it drawn.
+    pub hints: Vec<Hint>,
 }
 
 /// The layout as it is described.
@@ -92,9 +104,14 @@ pub(crate) struct Described {
 }
 
 impl Described {
-    fn new(layout: &Arc<Layout>, files: BTreeMap<String, String>) -> serde_json::Result<Arc<Self>> {
+    fn new(layout: &Arc<Layout>, beside: Beside) -> serde_json::Result<Arc<Self>> {
+        let Beside { files, hints } = beside;
         let plan = serde_json::to_vec(&Plan::new(layout, files))?.into();
-        let diagram = serde_json::to_vec(&Diagram::of(layout))?.into();
+        let (diagram, unheeded) = Diagram::wished(layout, &hints);
+        for hint in unheeded {
+            tracing::warn!("a hint for the diagram is not kept to: {}", hint.why);
+        }
+        let diagram = serde_json::to_vec(&diagram)?.into();
         Ok(Arc::new(Self { names: Names::new(Arc::clone(layout)), plan, diagram }))
     }
 }
@@ -120,8 +137,8 @@ pub(crate) struct Window {
 }
 
 /// Both sides of a new control door.
-pub(crate) fn open(glance: Glance, files: BTreeMap<String, String>) -> serde_json::Result<(Counter, Window)> {
-    let (describe, described) = watch::channel(Described::new(glance.board.layout(), files)?);
+pub(crate) fn open(glance: Glance, beside: Beside) -> serde_json::Result<(Counter, Window)> {
+    let (describe, described) = watch::channel(Described::new(glance.board.layout(), beside)?);
     let (send, calls) = mpsc::channel(WAITING);
     let (show, glance) = watch::channel(Arc::new(glance));
     let lines = Arc::new(Mutex::new(VecDeque::new()));
@@ -151,9 +168,14 @@ impl Counter {
         self.described.borrow().names.section(name).ok()
     }
 
+    /// The train of that name.
+    pub fn train_named(&self, name: &str) -> Option<TrainId> {
+        self.described.borrow().names.train(name).ok()
+    }
+
     /// From now on there is another layout, and this is what there is to see.
-    pub fn describe(&self, glance: Glance, files: BTreeMap<String, String>) {
-        match Described::new(glance.board.layout(), files) {
+    pub fn describe(&self, glance: Glance, beside: Beside) {
+        match Described::new(glance.board.layout(), beside) {
             Ok(described) => drop(self.described.send_replace(described)),
             Err(error) => tracing::error!(%error, "the layout cannot be described"),
         }
@@ -210,6 +232,13 @@ impl Window {
     pub(crate) async fn why(&self, section: String) -> Result<WhyRow, &'static str> {
         let (answer, row) = oneshot::channel();
         self.call(Call::Why(section, answer))?;
+        row.await.map_err(|_| NOBODY_KNOWS)
+    }
+
+    /// How fast a train is at each of its speed steps.
+    pub(crate) async fn profile(&self, train: String) -> Result<ProfileRow, &'static str> {
+        let (answer, row) = oneshot::channel();
+        self.call(Call::Profile(train, answer))?;
         row.await.map_err(|_| NOBODY_KNOWS)
     }
 

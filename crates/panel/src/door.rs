@@ -1,6 +1,5 @@
 //! The control door: what can be fetched, asked and followed over HTTP.
 
-use std::collections::BTreeMap;
 use std::io;
 use std::net::SocketAddr;
 use std::sync::Arc;
@@ -20,13 +19,14 @@ use utoipa::openapi::{ContentBuilder, Ref, ResponseBuilder};
 use utoipa::{Modify, OpenApi};
 
 use crate::access::{Access, NotIn, Role};
-use crate::counter::{Counter, Fate, KeyTaken, Window, open};
+use crate::counter::{Beside, Counter, Fate, KeyTaken, Window, open};
 use crate::diagram::Diagram;
 use crate::encrypted::{Certificates, Encrypted, Peer};
 use crate::guard::{COOKIE, guard};
 use crate::page;
 use crate::past::{Part, Past, PastTable, Topic};
 use crate::plan::Plan;
+use crate::profile::ProfileRow;
 use crate::rows::{Message, Picture, WhyRow};
 use crate::show::Glance;
 use crate::stream::Stream;
@@ -61,8 +61,8 @@ pub(crate) struct Inside {
 /// What a door is opened with.
 #[derive(Clone, Debug, Default)]
 pub struct Opening {
-    /// The files that the layout was read from, by name.
-    pub files: BTreeMap<String, String>,
+    /// What is shown of the layout beside itself.
+    pub beside: Beside,
     /// Who tells of the past, where that is recorded.
     pub past: Option<Arc<dyn Past>>,
     /// Who is let in from other machines; nobody without it.
@@ -82,7 +82,7 @@ pub struct Opening {
                        `GET /v1/cab` is one over which a throttle says how it is set, as `{train, way, step}`, and its \
                        train is told to stand when that is not heard for a second."
     ),
-    paths(picture, plan, diagram, why, past, ask, health, ready, figures, describe, stop_all, reload),
+    paths(picture, plan, diagram, why, profile, past, ask, health, ready, figures, describe, stop_all, reload),
     components(schemas(Message, Topic)),
     modifiers(&NothingElse, &ForOthers)
 )]
@@ -129,7 +129,7 @@ impl Door {
     /// # Errors
     /// When the address can be reached from other machines and nobody is to be let in from there, or is taken.
     pub async fn open(address: SocketAddr, glance: Glance, opening: Opening) -> io::Result<(Counter, Self)> {
-        let Opening { files, past, access, certificates } = opening;
+        let Opening { beside, past, access, certificates } = opening;
         if !address.ip().is_loopback() && access.is_none() {
             let why =
                 format!("`{}` can be reached from other machines, and nobody is to be let in from there", address.ip());
@@ -139,7 +139,7 @@ impl Door {
         if let Some(certificates) = &certificates {
             certificates.check()?;
         }
-        let (counter, window) = open(glance, files)?;
+        let (counter, window) = open(glance, beside)?;
         let stream = Stream::new(&window);
         let is_encrypted = certificates.is_some();
         Ok((counter, Self { listener, certificates, inside: Inside { window, stream, past, access, is_encrypted } }))
@@ -188,6 +188,7 @@ fn router(inside: Inside) -> Router {
         .route("/v1/layout", get(plan))
         .route("/v1/diagram", get(diagram))
         .route("/v1/sections/{name}/why", get(why))
+        .route("/v1/trains/{name}/profile", get(profile))
         .route("/v1/requests", post(ask))
         .route("/v1/reload", post(reload))
         .route("/v1/stop-all", post(stop_all))
@@ -252,6 +253,30 @@ async fn why(State(inside): State<Inside>, name: Result<Path<String>, PathReject
         return failed(StatusCode::NOT_FOUND, why).into_response();
     }
     match inside.window.why(name).await {
+        Ok(row) => Json(row).into_response(),
+        Err(why) => failed(StatusCode::SERVICE_UNAVAILABLE, why).into_response(),
+    }
+}
+
+/// How fast a train is at each of its speed steps, both ways, as far as that is known now.
+#[utoipa::path(get, path = "/v1/trains/{name}/profile",
+    params(("name" = String, Path, description = "The train")),
+    responses(
+        (status = 200, description = "How fast it is", body = ProfileRow),
+        (status = 400, description = "The name cannot be read", body = Fate),
+        (status = 403, description = "Not from this machine, or from a page of somebody else", body = Fate),
+        (status = 404, description = "There is no such train", body = Fate),
+        (status = 503, description = "The signaller is busy or ending", body = Fate),
+))]
+async fn profile(State(inside): State<Inside>, name: Result<Path<String>, PathRejection>) -> Response {
+    let name = match name {
+        Ok(Path(name)) => name,
+        Err(error) => return failed(StatusCode::BAD_REQUEST, error.body_text().to_lowercase()).into_response(),
+    };
+    if let Err(why) = inside.window.described().names.train(&name) {
+        return failed(StatusCode::NOT_FOUND, why).into_response();
+    }
+    match inside.window.profile(name).await {
         Ok(row) => Json(row).into_response(),
         Err(why) => failed(StatusCode::SERVICE_UNAVAILABLE, why).into_response(),
     }

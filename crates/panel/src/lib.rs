@@ -13,6 +13,7 @@
 //! | `GET /v1/layout` | the layout as it is described, and the files it was read from |
 //! | `GET /v1/diagram` | where everything on it is drawn |
 //! | `GET /v1/sections/{name}/why` | why a section has its tag |
+//! | `GET /v1/trains/{name}/profile` | how fast a train is at each of its speed steps |
 //! | `POST /v1/reload` | read the layout anew, and go on with it |
 //! | `POST /v1/requests` | ask for something: accepted, refused with a reason, or failed |
 //! | `POST /v1/stop-all` | stop every train; needs no body |
@@ -40,6 +41,7 @@ mod names;
 mod page;
 pub mod past;
 mod plan;
+pub mod profile;
 pub mod read;
 pub mod rows;
 mod show;
@@ -47,7 +49,7 @@ mod stream;
 mod wish;
 
 pub use access::{Access, Role};
-pub use counter::{Asked, Call, Counter, Fate, KeyTaken};
+pub use counter::{Asked, Beside, Call, Counter, Fate, KeyTaken};
 pub use door::{Door, Opening};
 pub use encrypted::Certificates;
 pub use metrics::Metrics;

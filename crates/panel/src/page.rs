@@ -44,6 +44,8 @@ const FILES: &[(&str, &str, &str)] = &[
     script!("history.js"),
     script!("pair.js"),
     script!("cab.js"),
+    script!("train.js"),
+    script!("speeds.js"),
     script!("switches.js"),
 ];
 

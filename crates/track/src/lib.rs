@@ -12,6 +12,7 @@ mod builder;
 pub mod dcc;
 mod electrics;
 mod graph;
+mod hints;
 mod ids;
 mod layout;
 mod nearest;
@@ -32,6 +33,7 @@ pub use aspects::{
 pub use builder::Builder;
 pub use electrics::{Current, Resistance, Sensing, SensingKind, Voltage};
 pub use graph::{Graph, Path, Traverse, distance_cost};
+pub use hints::Hint;
 pub use ids::{
     AccessoryId, BookId, DetectorId, DistrictId, EndId, InputId, LinkId, SectionId, SignalId, StopId, TrainId,
     TurnoutId, WayId,

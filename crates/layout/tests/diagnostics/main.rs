@@ -7,6 +7,7 @@ mod behaviour;
 mod big;
 mod books;
 mod demo;
+mod drawing;
 mod electrics;
 mod fittings;
 mod keys;

@@ -162,7 +162,7 @@ impl Onlooker {
                 Some(key) = self.keys.recv() => match key {
                     Key::Leave => return Ok(Ended::Left),
                     Key::Halt => self.halt()?,
-                    Key::Faster | Key::Slower | Key::Redraw => self.draw(None)?,
+                    Key::Faster | Key::Slower | Key::Redraw | Key::Picture => self.draw(None)?,
                 },
             }
         }

@@ -1,6 +1,7 @@
 //! `lineclear check`: what is wrong with a layout, what it is made of, and its control table.
 
 mod control_table;
+mod hints;
 mod spacing;
 mod table_forms;
 
@@ -79,6 +80,9 @@ Among the warnings are those of track that is too short for a train, each told o
   sections         whose detector speaks only when the train can have left them
   stopping points  at which the tail stays among turnouts, or finds no track
 
+Hints of `[diagram]` that the drawing cannot keep to, or that contradict each other, are warned of, too: it is drawn as without
+them.
+
 With --spacing the summary gives way to one row for each caution and train: the signal that gives the caution, what for, whether
 to stop or for which class of speed, how much track there is, how fast the train may come, how much track it needs, and how
 much more there is than that. Two approaches by different paths stand beneath each other.
@@ -120,6 +124,9 @@ impl Args {
 pub(crate) fn run(args: &Args) -> Exit {
     let mut outcome = folder::load(&args.layout);
     let spacing = outcome.as_mut().ok().map(spacing::judge);
+    if let Ok(loaded) = &mut outcome {
+        hints::judge(loaded);
+    }
     let exit = match &outcome {
         Ok(_) => Exit::Fine,
         Err(Refused::Mistakes(_)) => Exit::Wrong,

@@ -7,8 +7,11 @@ use std::time::{Duration, Instant};
 
 use hooks::{ClockTime, ScriptWish};
 use panel::past::Past;
+use panel::profile::{ProfileRow, profile_row};
 use panel::rows::{ClockRow, EvidenceRow, LineRow, Phase as Shown, QuestionRow, Weight as Attention, WhyRow};
-use panel::{Access, Asked, Call, Certificates, Counter, Door, Fate, Glance, KeyTaken, Matter, Opening, Wish, why_row};
+use panel::{
+    Access, Asked, Beside, Call, Certificates, Counter, Door, Fate, Glance, KeyTaken, Matter, Opening, Wish, why_row,
+};
 use signaller::{Answer, Board, Fact, Output, Ticket};
 use tokio::sync::oneshot;
 use track::{Layout, SectionId};
@@ -43,7 +46,7 @@ pub(super) struct Front {
     scripts: Chosen,
     names: register::Names,
     /// What was heard last that changed what is said of a section.
-    evidence: BTreeMap<SectionId, EvidenceRow>,
+    evidence: BTreeMap<SectionId, Arc<EvidenceRow>>,
 }
 
 /// What is owed to those who asked.
@@ -75,12 +78,12 @@ impl Front {
         address: SocketAddr,
         house: &House,
         pace: Pace,
-        files: BTreeMap<String, String>,
+        beside: Beside,
         scripts: Chosen,
         (access, certificates): (Option<Access>, Option<Certificates>),
     ) -> std::io::Result<(Self, SocketAddr)> {
         let past = house.book().map(|book| Arc::new(OpenRegister { path: book.path().to_owned() }) as Arc<dyn Past>);
-        let opening = Opening { files, past, access, certificates };
+        let opening = Opening { beside, past, access, certificates };
         let (counter, door) = Door::open(address, glance(house, Phase::Running, pace), opening).await?;
         let address = door.address()?;
         tokio::spawn(async move {
@@ -112,7 +115,17 @@ impl Front {
     pub(super) fn explain(&self, section: &str, answer: oneshot::Sender<WhyRow>, house: &House) {
         // One that is gone since it was asked is told nothing.
         let Some(section) = self.counter.section_named(section) else { return };
-        let row = why_row(house.board(), section, house.why(section), self.evidence.get(&section).cloned());
+        let evidence = self.evidence.get(&section).map(|row| EvidenceRow::clone(row));
+        let row = why_row(house.board(), section, house.why(section), evidence);
+        let _ = answer.send(row);
+    }
+
+    /// Says how fast a train is at each of its speed steps.
+    pub(super) fn tell_profile(&self, train: &str, answer: oneshot::Sender<ProfileRow>, house: &House) {
+        // One that is gone since it was asked is told nothing.
+        let Some(train) = self.counter.train_named(train) else { return };
+        let Some(profile) = house.profile(train) else { return };
+        let row = profile_row(house.board().layout(), train, house.now().secs_f64(), &profile);
         let _ = answer.send(row);
     }
 
@@ -124,8 +137,8 @@ impl Front {
     }
 
     /// What is shown from now on is of another layout.
-    pub(super) fn describe(&mut self, house: &House, phase: Phase, pace: Pace, files: BTreeMap<String, String>) {
-        self.counter.describe(glance(house, phase, pace), files);
+    pub(super) fn describe(&mut self, house: &House, phase: Phase, pace: Pace, beside: Beside) {
+        self.counter.describe(glance(house, phase, pace), beside);
     }
 
     /// Hands a request in, unless it was asked before.
@@ -236,10 +249,16 @@ impl Front {
 
 impl Audience for Front {
     fn hear(&mut self, heard: &Heard<'_>) {
+        // All that changed in one instant did so for what was heard in it: on a large layout that may be ten thousand reports,
+        // which are put into words once.
+        let mut evidence: Option<Arc<EvidenceRow>> = None;
         for output in heard.outputs {
             if let Output::Fact(Fact::Tagged { section, .. }) = output {
-                let words = heard.inputs.iter().map(|input| self.names.input(input)).collect();
-                self.evidence.insert(*section, EvidenceRow { at: heard.now.secs_f64(), heard: words });
+                let row = evidence.get_or_insert_with(|| {
+                    let words = heard.inputs.iter().map(|input| self.names.input(input)).collect();
+                    Arc::new(EvidenceRow { at: heard.now.secs_f64(), heard: words })
+                });
+                self.evidence.insert(*section, Arc::clone(row));
             }
         }
         for line in self.teller.lines(heard) {

@@ -8,13 +8,13 @@ use std::time::{Duration, Instant};
 use hooks::{Apart, Budget, LayoutClock, Notice, NoticeKind, ScriptError, ScriptWish, Scripts, Shown, Taken};
 use signaller::interlock::HoldKind;
 use signaller::{
-    Answer, Board, Changeover, Conduct, Destination, Fact, Input, Output, Refusal, Request, Signaller, Step, Suspect,
-    Ticket, Time, Why,
+    Answer, Board, Changeover, Conduct, Destination, Fact, Input, Output, Refusal, Request, Signaller, SpeedProfile,
+    Step, Suspect, Ticket, Time, Why,
 };
 use testtrack::swarm::FaultSet;
 use testtrack::{Desk, Happening, Moment, PlaceError, Session, Settings, Statistics, Table, Violation, Works};
 use tokio::sync::Notify;
-use track::{Layout, Renumbering, SectionId, TrainId};
+use track::{Hint, Layout, Renumbering, SectionId, TrainId};
 
 use super::beyond::{Beyond, Worked};
 use super::booked::{self, Asker, Book, Keeping};
@@ -102,6 +102,8 @@ pub(super) struct Fresh {
     pub(super) layout: Arc<Layout>,
     /// The text of its files.
     pub(super) files: BTreeMap<String, String>,
+    /// How it is to be drawn.
+    pub(super) hints: Vec<Hint>,
     /// Its scripts, as pairs of file name and text.
     pub(super) scripts: Vec<(String, String)>,
 }
@@ -420,7 +422,7 @@ impl House {
     /// # Errors
     /// Every reason why not, in words; then all stays as it is.
     pub(super) async fn change_over(&mut self, fresh: Fresh) -> Result<(), String> {
-        let Fresh { layout, files, scripts: texts } = fresh;
+        let Fresh { layout, files, scripts: texts, hints: _ } = fresh;
         let is_clear = match &mut self.ground {
             Ground::Within(session) => session.desk().is_clear(),
             Ground::Beyond(beyond) => beyond.desk().is_clear(),
@@ -461,6 +463,11 @@ impl House {
     /// Why a section has its tag.
     pub(super) fn why(&self, section: SectionId) -> Why {
         self.signaller().why(section)
+    }
+
+    /// How fast a train is, as far as that is known.
+    pub(super) fn profile(&self, train: TrainId) -> Option<SpeedProfile> {
+        self.signaller().drive().profile(train)
     }
 
     /// Every step is kept from now on.

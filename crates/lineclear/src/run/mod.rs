@@ -12,6 +12,7 @@ mod interrupts;
 mod line;
 mod outside;
 pub(crate) mod pace;
+mod pairing;
 mod reading;
 mod recorded;
 mod service;
@@ -29,7 +30,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use hooks::{ClockTime, LayoutClock, ScriptError};
-use panel::Certificates;
+use panel::{Beside, Certificates};
 use register::{KeptClock, Origin, Recovered};
 use signaller::{Request, Time};
 use testtrack::swarm::FaultSet;
@@ -46,6 +47,7 @@ use house::{Fresh, House};
 use line::Line;
 use outside::{Hardware, Outside};
 use pace::Pace;
+use pairing::{Invitation, Pictured};
 use shell::{Doorway, Failed, Others, Plan, ReadAnew, Unkept};
 
 /// What everybody should know before trains move.
@@ -105,6 +107,13 @@ pub(crate) struct Args {
     /// that they can reach
     #[arg(long, requires = "door")]
     pair: bool,
+    /// Shows one of the codes as a picture for the camera of a phone or tablet: the code to `look`, to `drive`, to `dispatch`, or
+    /// `none`; without it the one to drive, on a terminal
+    #[arg(long, value_name = "WHICH", value_enum, requires = "pair")]
+    pair_picture: Option<Pictured>,
+    /// What other machines call this one, for that picture; without it this machine's address on the network
+    #[arg(long, value_name = "NAME", requires = "pair")]
+    pair_host: Option<String>,
     /// The certificate by which the control door proves who it is to other machines, with those that lead up to its authority, in PEM;
     /// what they say is encrypted then
     #[arg(long, value_name = "FILE", requires = "pair", requires = "key")]
@@ -144,8 +153,8 @@ pub(crate) fn run(args: &Args) -> Exit {
         let _ = writeln!(io::stderr(), "{words}");
         Exit::BadInput
     };
-    let (layout, wiring, files) = match folder::load_with_files(&args.layout) {
-        Ok((loaded, files)) => (Arc::new(loaded.layout), loaded.wiring, files),
+    let (layout, wiring, hints, files) = match folder::load_with_files(&args.layout) {
+        Ok((loaded, files)) => (Arc::new(loaded.layout), loaded.wiring, loaded.hints, files),
         Err(refused) => return bad_input(&refused),
     };
     let ground = match args.ground(wiring) {
@@ -180,7 +189,8 @@ pub(crate) fn run(args: &Args) -> Exit {
     let scripts = (args.layout.join("scripts"), args.scripts.clone());
     let read_anew = read_anew(args.layout.clone(), args.scripts.clone());
     let (pace, span, door, others, unkept) = (args.pace, args.span, args.doorway(), args.others(), args.unkept);
-    let plan = Plan { pace, span, door, others, unkept, files, scripts, read_anew };
+    let beside = Beside { files, hints };
+    let plan = Plan { pace, span, door, others, unkept, beside, scripts, read_anew };
     let ending = if is_live { shell::live(house, plan) } else { shell::plain(house, plan) };
     let ending = ending.map(|mut house| {
         if let Some(told) = house.close_book() {
@@ -295,7 +305,14 @@ impl Args {
     fn others(&self) -> Others {
         let files = self.certificate.clone().zip(self.key.clone());
         let certificates = files.map(|(certificate, key)| Certificates { certificate, key });
-        if self.pair { Others::Paired(certificates) } else { Others::TurnedAway }
+        if self.pair { Others::Paired(certificates, self.invitation()) } else { Others::TurnedAway }
+    }
+
+    /// Whose code is shown as a picture. What is written to a file or a service's log needs none, unless it is asked for.
+    fn invitation(&self) -> Option<Invitation> {
+        let usual = || if io::stdout().is_terminal() { Pictured::Drive } else { Pictured::None };
+        let role = self.pair_picture.unwrap_or_else(usual).role()?;
+        Some(Invitation { role, host: self.pair_host.clone() })
     }
 
     /// Where the control door is to be. A run as fast as the machine can is over before anybody comes in.
@@ -372,7 +389,7 @@ fn read_anew(folder: PathBuf, chosen: Vec<PathBuf>) -> ReadAnew {
     Arc::new(move || {
         let (loaded, files) = folder::load_with_files(&folder).map_err(|refused| refused.to_string())?;
         let scripts = chosen_scripts(&folder.join("scripts"), &chosen).map_err(|error| error.to_string())?;
-        Ok(Fresh { layout: Arc::new(loaded.layout), files, scripts })
+        Ok(Fresh { layout: Arc::new(loaded.layout), files, hints: loaded.hints, scripts })
     })
 }
 

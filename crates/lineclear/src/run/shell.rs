@@ -1,13 +1,12 @@
 //! The task that lets time pass, and what may end it.
 
-use std::collections::BTreeMap;
-use std::io::{self, Write};
+use std::io::{self, IsTerminal, Write};
 use std::net::SocketAddr;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use hooks::ScriptWish;
-use panel::{Access, Certificates, Fate};
+use panel::{Access, Beside, Certificates, Fate};
 use signaller::{Board, Request, Time};
 use tokio::sync::Notify;
 use tokio::sync::mpsc::{Receiver, UnboundedReceiver, unbounded_channel};
@@ -20,6 +19,7 @@ use super::house::{Audience, Company, Fresh, Halt, Heard, House};
 use super::interrupts::{Hangup, Interrupts};
 use super::outside::{News, Outside};
 use super::pace::{Clock, Pace};
+use super::pairing::{self, Invitation};
 use super::reading::Reading;
 use super::service::Service;
 use super::summary::summary;
@@ -57,8 +57,8 @@ pub(super) struct Plan {
     pub(super) others: Others,
     /// What is done when what happens cannot be kept.
     pub(super) unkept: Unkept,
-    /// The layout's files, for those who come in by it.
-    pub(super) files: BTreeMap<String, String>,
+    /// What those who come in by it are shown of the layout beside itself.
+    pub(super) beside: Beside,
     /// The folder of the scripts, and those that were chosen instead.
     pub(super) scripts: Chosen,
     /// Reads the layout anew; tells its mistakes where it has any.
@@ -82,8 +82,8 @@ pub(super) enum Unkept {
 pub(super) enum Others {
     /// They are turned away.
     TurnedAway,
-    /// They are let in once they give a code; through an encrypted line where there are certificates.
-    Paired(Option<Certificates>),
+    /// They are let in once they give a code; through an encrypted line where there are certificates; with a picture of one.
+    Paired(Option<Certificates>, Option<Invitation>),
 }
 
 /// Where the control door is to be.
@@ -151,6 +151,10 @@ pub(crate) struct Now<'a> {
 pub(crate) trait Stage: Audience {
     /// Says something about the run as a whole.
     fn announce(&mut self, text: &str) -> io::Result<()>;
+    /// Shows a picture of an address to a camera, now or when it is asked for, with a few words.
+    fn invite(&mut self, words: &str, address: &str) -> io::Result<()>;
+    /// Somebody wants to see that picture, or to put it away.
+    fn turn_picture(&mut self) {}
     /// Called often, with the board up to date.
     fn beat(&mut self, now: &Now<'_>) -> io::Result<()>;
     /// Another layout took over.
@@ -193,6 +197,14 @@ impl Stage for Plain {
         self.output.flush()
     }
 
+    fn invite(&mut self, words: &str, address: &str) -> io::Result<()> {
+        let ink = if io::stdout().is_terminal() { pairing::Ink::of_terminal() } else { pairing::Ink::Plain };
+        let Some(lines) = pairing::picture(address, ink) else { return Ok(()) };
+        writeln!(self.output, "{words}; it says {address}")?;
+        lines.iter().try_for_each(|line| writeln!(self.output, "{line}"))?;
+        self.output.flush()
+    }
+
     fn beat(&mut self, _now: &Now<'_>) -> io::Result<()> {
         std::mem::replace(&mut self.failed, Ok(()))?;
         self.output.flush()
@@ -218,10 +230,10 @@ fn work(
     // Those who come in by the door are seen to on a thread of their own: the loop waits for nobody.
     let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(1).enable_all().build()?;
     let started = Instant::now();
-    let Plan { pace, span, door, others, unkept, files, scripts, read_anew } = plan;
+    let Plan { pace, span, door, others, unkept, beside, scripts, read_anew } = plan;
     let end = span.map(|span| Time::ZERO + span);
     let ended = runtime.block_on(async {
-        let front = open(&house, pace, (door, others), (files, scripts.clone()), stage).await?;
+        let front = open(&house, pace, (door, others), (beside, scripts.clone()), stage).await?;
         let clock = Clock::new(pace, house.now());
         let watched = (pace != Pace::Fast).then(|| watch(scripts));
         let reading = Reading::new(read_anew);
@@ -240,19 +252,19 @@ async fn open(
     house: &House,
     pace: Pace,
     (door, others): (Doorway, Others),
-    (files, scripts): (BTreeMap<String, String>, Chosen),
+    (beside, scripts): (Beside, Chosen),
     stage: &mut impl Stage,
 ) -> Result<Option<Front>, Failed> {
     let address = match door {
         Doorway::None => return Ok(None),
         Doorway::IfFree(address) | Doorway::Needed(address) => address,
     };
-    let (access, certificates) = match others {
-        Others::TurnedAway => (None, None),
-        Others::Paired(certificates) => (Some(Access::new()?), certificates),
+    let (access, certificates, invitation) = match others {
+        Others::TurnedAway => (None, None, None),
+        Others::Paired(certificates, invitation) => (Some(Access::new()?), certificates, invitation),
     };
     let is_encrypted = certificates.is_some();
-    match Front::open(address, house, pace, files, scripts, (access.clone(), certificates)).await {
+    match Front::open(address, house, pace, beside, scripts, (access.clone(), certificates)).await {
         Ok((front, address)) => {
             stage.announce(&format!("the control door is at http://{address}"))?;
             if is_encrypted {
@@ -260,6 +272,10 @@ async fn open(
             }
             for (role, code) in access.iter().flat_map(Access::codes) {
                 stage.announce(&format!("other machines are let in to {} with the code {code}", role.name()))?;
+            }
+            if let (Some(access), Some(invitation)) = (&access, &invitation) {
+                let scheme = if is_encrypted { "https" } else { "http" };
+                invite(access, invitation, scheme, address, stage)?;
             }
             Ok(Some(front))
         }
@@ -273,6 +289,21 @@ async fn open(
             tracing::warn!("the control door stays closed: `{address}`: {}", error.to_string().to_lowercase());
             Ok(None)
         }
+    }
+}
+
+/// Shows a picture of a code, or says why there is none.
+fn invite(
+    access: &Access,
+    invitation: &Invitation,
+    scheme: &str,
+    door: SocketAddr,
+    stage: &mut impl Stage,
+) -> io::Result<()> {
+    let Some((role, code)) = access.codes().find(|(role, _)| *role == invitation.role) else { return Ok(()) };
+    match invitation.address(scheme, door, code) {
+        Ok(address) => stage.invite(&format!("a device that sees this picture is let in to {}", role.name()), &address),
+        Err(why) => stage.announce(&format!("there is no picture of a code: {why}")),
     }
 }
 
@@ -373,6 +404,10 @@ impl Shell {
     /// Does what the loop was woken for.
     async fn answer(&mut self, call: Call, stage: &mut impl Stage) -> io::Result<Course> {
         Ok(match call {
+            Call::Key(Key::Picture) => {
+                stage.turn_picture();
+                Course::GoesOn
+            }
             Call::Key(key) => self.press(key),
             Call::Asked(asked) => self.take(*asked, stage),
             Call::ReadAnew => {
@@ -464,6 +499,10 @@ impl Shell {
                 front.explain(&section, answer, &self.house);
                 return Course::GoesOn;
             }
+            panel::Call::Profile(train, answer) => {
+                front.tell_profile(&train, answer, &self.house);
+                return Course::GoesOn;
+            }
         }
         self.pass(stage, self.house.now() + DECIDED)
     }
@@ -474,14 +513,14 @@ impl Shell {
         let outcome = match read {
             _ if self.ending.is_some() => Err("the run is ending".to_owned()),
             Ok(fresh) => {
-                let files = fresh.files.clone();
-                self.house.change_over(fresh).await.map(|()| files)
+                let beside = Beside { files: fresh.files.clone(), hints: fresh.hints.clone() };
+                self.house.change_over(fresh).await.map(|()| beside)
             }
             Err(mistakes) => Err(mistakes),
         };
         let (course, fate) = match outcome {
-            Ok(files) => {
-                let course = self.relay(files, stage);
+            Ok(beside) => {
+                let course = self.relay(beside, stage);
                 tracing::info!("the layout was read anew");
                 stage.announce("the layout was read anew")?;
                 (course, Fate::Accepted { at })
@@ -497,7 +536,7 @@ impl Shell {
     }
 
     /// Shows the layout that took over, once all that holds on it was said.
-    fn relay(&mut self, files: BTreeMap<String, String>, stage: &mut impl Stage) -> Course {
+    fn relay(&mut self, beside: Beside, stage: &mut impl Stage) -> Course {
         let layout = Arc::clone(self.house.board().layout());
         stage.relay(&layout);
         if let Some(front) = &mut self.front {
@@ -507,7 +546,7 @@ impl Shell {
         self.house.look();
         let (phase, pace) = (self.phase(), self.clock.pace());
         if let Some(front) = &mut self.front {
-            front.describe(&self.house, phase, pace, files);
+            front.describe(&self.house, phase, pace, beside);
         }
         course
     }
@@ -554,7 +593,7 @@ impl Shell {
             (Key::Halt, Phase::Halted) => {
                 self.house.ask(Request::ResumeAll, keyboard());
             }
-            (Key::Halt, Phase::Ending) | (Key::Redraw, _) => {}
+            (Key::Halt, Phase::Ending) | (Key::Redraw | Key::Picture, _) => {}
             (Key::Faster, _) => self.clock.set_pace(self.clock.pace().faster(), now),
             (Key::Slower, _) => self.clock.set_pace(self.clock.pace().slower(), now),
         }

@@ -73,10 +73,10 @@ fn least(layout: &Layout, end: EndId) -> i64 {
     (COLUMN / 2 + 8 * (ends - 2).max(1)).min(3 * COLUMN)
 }
 
-/// Finds where every end lies.
-pub(super) fn columns(layout: &Layout, sides: &[Side]) -> Columns {
+/// Finds where every end lies. Rings are opened at the wanted ways, where that can be.
+pub(super) fn columns(layout: &Layout, sides: &[Side], wanted: &[WayId]) -> Columns {
     let mut knots = knots(layout, sides);
-    let returns = open_rings(layout, sides, &mut knots);
+    let returns = open_rings(layout, sides, &mut knots, wanted);
     let order = order(&knots.steps);
     let mut at = vec![0; knots.steps.len()];
     for &knot in &order {
@@ -142,32 +142,27 @@ fn knots(layout: &Layout, sides: &[Side]) -> Knots {
     Knots { of, steps }
 }
 
-/// Takes one stretch out of every ring, until there is none.
-fn open_rings(layout: &Layout, sides: &[Side], knots: &mut Knots) -> Vec<Return> {
-    let mut returns: Vec<Return> = Vec::new();
-    let mut taken = BTreeSet::new();
-    for (from, step) in closing_steps(&knots.steps) {
-        let ring = step.way.and_then(|way| stretch(layout, sides, way));
-        let Some(found) = ring else {
-            knots.steps[from].retain(|other| other.to != step.to);
-            continue;
-        };
-        if found.ways.iter().any(|(way, ..)| taken.contains(way)) {
-            continue;
+/// Takes one stretch out of every ring, until there is none: first those that are wanted.
+fn open_rings(layout: &Layout, sides: &[Side], knots: &mut Knots, wanted: &[WayId]) -> Vec<Return> {
+    let mut opened = Opened::default();
+    for &way in wanted {
+        let step = knots.steps.iter().flatten().find(|step| step.way.is_some_and(|(other, ..)| other == way)).copied();
+        let found = step.and_then(|step| step.way).filter(|&(_, left, right)| {
+            // Only what leads round can be drawn so.
+            leads_to(&knots.steps, knots.of[right.index()], knots.of[left.index()])
+        });
+        let found = found.and_then(|way| stretch(layout, sides, way));
+        if let Some(found) = found.filter(|found| is_alone(found, knots)) {
+            opened.take_out(found, knots);
         }
-        taken.extend(found.ways.iter().map(|&(way, ..)| way));
-        for steps in &mut knots.steps {
-            steps.retain(|step| step.way.is_none_or(|(way, ..)| !taken.contains(&way)));
-        }
-        if found.ways.is_empty() {
-            // The joint itself is drawn as track that leads back: what is left of it becomes a place of its own.
-            let (here, apart) = (knots.of[found.to.index()], knots.steps.len());
-            let onward = std::mem::take(&mut knots.steps[here]);
-            knots.steps.push(onward);
-            knots.of[found.to.index()] = apart;
-        }
-        returns.push(found);
     }
+    for (from, step) in closing_steps(&knots.steps) {
+        match step.way.and_then(|way| stretch(layout, sides, way)) {
+            Some(found) => opened.take_out(found, knots),
+            None => knots.steps[from].retain(|other| other.to != step.to),
+        }
+    }
+    let returns = opened.returns;
     // Whatever still leads round is drawn as it comes.
     for (from, step) in closing_steps(&knots.steps) {
         knots.steps[from].retain(|other| other.to != step.to);
@@ -180,6 +175,46 @@ fn open_rings(layout: &Layout, sides: &[Side], knots: &mut Knots) -> Vec<Return>
         }
     }
     returns
+}
+
+/// Whether no other track leads from before a stretch to behind it: only then a ring is open without it.
+fn is_alone(found: &Return, knots: &Knots) -> bool {
+    let is_of_it = |step: &Step| step.way.is_some_and(|(way, ..)| found.ways.iter().any(|&(other, ..)| other == way));
+    let rest: Vec<Vec<Step>> =
+        knots.steps.iter().map(|steps| steps.iter().filter(|step| !is_of_it(step)).copied().collect()).collect();
+    let (first, last) = (knots.of[found.from.index()], knots.of[found.to.index()]);
+    let before = (0..rest.len()).filter(|&knot| rest[knot].iter().any(|step| step.to == first));
+    let behind: Vec<Knot> = rest[last].iter().map(|step| step.to).collect();
+    before.into_iter().all(|before| behind.iter().all(|&behind| !leads_to(&rest, before, behind)))
+        && !leads_to(&rest, first, last)
+}
+
+/// Stretches that were taken out of rings.
+#[derive(Default)]
+struct Opened {
+    returns: Vec<Return>,
+    ways: BTreeSet<WayId>,
+}
+
+impl Opened {
+    /// Takes a stretch out, unless some of it was taken before.
+    fn take_out(&mut self, found: Return, knots: &mut Knots) {
+        if found.ways.iter().any(|(way, ..)| self.ways.contains(way)) {
+            return;
+        }
+        self.ways.extend(found.ways.iter().map(|&(way, ..)| way));
+        for steps in &mut knots.steps {
+            steps.retain(|step| step.way.is_none_or(|(way, ..)| !self.ways.contains(&way)));
+        }
+        if found.ways.is_empty() {
+            // The joint itself is drawn as track that leads back: what is left of it becomes a place of its own.
+            let (here, apart) = (knots.of[found.to.index()], knots.steps.len());
+            let onward = std::mem::take(&mut knots.steps[here]);
+            knots.steps.push(onward);
+            knots.of[found.to.index()] = apart;
+        }
+        self.returns.push(found);
+    }
 }
 
 fn leads_to(steps: &[Vec<Step>], from: Knot, to: Knot) -> bool {

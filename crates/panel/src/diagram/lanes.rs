@@ -9,6 +9,7 @@ use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use track::{EndId, Id, Layout, Lie, SectionId, WayId};
 
 use super::columns::{COLUMN, Columns, TOGETHER};
+use super::order::{NotAbove, Order};
 use super::sides::Side;
 
 /// Two halves to a lane: what leads straight from one lane to the next one lies between them.
@@ -33,10 +34,16 @@ pub(super) struct Lanes {
     pub(super) shift: Vec<i64>,
     /// How many halves there are.
     pub(super) height: i64,
+    /// For each wish that a section lies above another, why it does not.
+    pub(super) not_above: Vec<Option<NotAbove>>,
+    /// By end, which part of the layout it is in.
+    pub(super) part: Vec<usize>,
+    /// By part, from where to where along the drawing it reaches.
+    pub(super) extents: Vec<(i64, i64)>,
 }
 
-/// Finds the row of every end.
-pub(super) fn lanes(layout: &Layout, sides: &[Side], columns: &Columns) -> Lanes {
+/// Finds the row of every end; of each two wanted sections the first lies above the second, where that can be.
+pub(super) fn lanes(layout: &Layout, sides: &[Side], columns: &Columns, wanted: &[(SectionId, SectionId)]) -> Lanes {
     let strands = strands(layout, sides, columns);
     let mut of = vec![0; layout.ends.len()];
     for (number, strand) in strands.iter().enumerate() {
@@ -48,22 +55,32 @@ pub(super) fn lanes(layout: &Layout, sides: &[Side], columns: &Columns) -> Lanes
         returns: vec![0; columns.returns.len()],
         shift: vec![0; layout.ends.len()],
         height: 0,
+        not_above: Vec::new(),
+        part: vec![0; layout.ends.len()],
+        extents: Vec::new(),
     };
     let mut shelf = Shelf::default();
     let branches = branches(layout, sides, columns, &strands, &of, first_return);
-    for part in parts(&strands, &branches) {
-        let rows = lay(&strands, &branches, &part, first_return);
+    let parts = parts(&strands, &branches);
+    let part_of = parts.iter().enumerate().flat_map(|(number, part)| part.iter().map(move |&strand| (strand, number)));
+    let (order, not_above) = Order::of(layout, wanted, &of, &part_of.collect());
+    laid.not_above = not_above;
+    for (number, part) in parts.into_iter().enumerate() {
+        let rows = lay(&strands, &branches, &part, (first_return, &order));
         let lowest = rows.values().copied().min().unwrap_or(0);
         let height = rows.values().copied().max().unwrap_or(0) - lowest + LANE;
         let width = part.iter().map(|&strand| strands[strand].to).max().unwrap_or(0) + COLUMN;
         let (right, down) = shelf.place(width, height, columns.width);
+        let from = part.iter().map(|&strand| strands[strand].from).min().unwrap_or(0);
+        laid.extents.push((right + from, right + width - COLUMN));
         for (&strand, &row) in &rows {
             for end in &strands[strand].ends {
                 laid.at[end.index()] = row - lowest + down;
                 laid.shift[end.index()] = right;
+                laid.part[end.index()] = number;
             }
-            if let Some(number) = strand.checked_sub(first_return) {
-                laid.returns[number] = row - lowest + down;
+            if let Some(found) = strand.checked_sub(first_return) {
+                laid.returns[found] = row - lowest + down;
             }
         }
     }
@@ -284,14 +301,20 @@ struct Rung {
 /// The lanes of one part while it is laid, from top to bottom, each with the room that is taken.
 struct Rows<'a> {
     strands: &'a [Strand],
+    order: &'a Order,
     lanes: Vec<Vec<usize>>,
     lane_of: BTreeMap<usize, usize>,
     rungs: Vec<Rung>,
 }
 
 /// Lays the strands of a part; gives the row of each, in halves of a lane.
-fn lay(strands: &[Strand], branches: &[Vec<Branch>], part: &[usize], first_return: usize) -> BTreeMap<usize, i64> {
-    let mut rows = Rows { strands, lanes: Vec::new(), lane_of: BTreeMap::new(), rungs: Vec::new() };
+fn lay(
+    strands: &[Strand],
+    branches: &[Vec<Branch>],
+    part: &[usize],
+    (first_return, order): (usize, &Order),
+) -> BTreeMap<usize, i64> {
+    let mut rows = Rows { strands, order, lanes: Vec::new(), lane_of: BTreeMap::new(), rungs: Vec::new() };
     let between: BTreeMap<usize, [usize; 2]> = part[1..]
         .iter()
         .filter(|&&strand| strands[strand].from == strands[strand].to)
@@ -333,10 +356,14 @@ impl Rows<'_> {
     fn add(&mut self, strand: usize, branches: &[Branch]) {
         let rungs: Vec<(Branch, usize)> =
             branches.iter().filter_map(|&branch| Some((branch, *self.lane_of.get(&branch.other)?))).collect();
-        let mut best = (i64::MAX, 0, true);
-        for lane in 0..=self.lanes.len() {
+        let (first, last) = self.bounds(strand);
+        let mut best = (i64::MAX, first, true);
+        for lane in first..=last {
             for is_new in [false, true] {
-                if (!is_new && !self.is_free(strand, lane)) || (is_new && !self.is_worth(lane, &rungs)) {
+                let is_at_bound = lane == first || lane == last;
+                if (!is_new && (lane == last || !self.is_free(strand, lane)))
+                    || (is_new && !is_at_bound && !self.is_worth(lane, &rungs))
+                {
                     continue;
                 }
                 let cost = self.cost(strand, lane, &rungs, is_new);
@@ -355,6 +382,15 @@ impl Rows<'_> {
                 self.rungs.push(Rung { at, one: strand, other, late, throat });
             }
         }
+    }
+
+    /// Between which lanes a strand must be laid, so that what is to lie above it does, and what is to lie below it: into the
+    /// first one at the earliest, into a new one before the last at the latest.
+    fn bounds(&self, strand: usize) -> (usize, usize) {
+        let lane = |strand: usize| self.lane_of.get(&strand).copied();
+        let first = self.order.must_lie_above(strand).filter_map(lane).map(|lane| lane + 1).max();
+        let last = self.order.must_lie_below(strand).filter_map(lane).min();
+        (first.unwrap_or(0), last.unwrap_or(self.lanes.len()))
     }
 
     fn is_free(&self, strand: usize, lane: usize) -> bool {

@@ -5,10 +5,13 @@
 //! together, places along them by what lies to their left.
 //!
 //! It goes in four steps, a module each: `sides` (which end of a section is on the left), `columns` (how far along), `lanes`
-//! (which row), `paths` (lines between). It grows with the number of sections, and is reckoned once, when the door opens.
+//! (which row), `paths` (lines between). Whoever would rather have it otherwise gives hints (`hints`, `order`): each is kept to
+//! exactly, or it is told why not. It grows with the number of sections, and is reckoned once, when the door opens.
 
 mod columns;
+mod hints;
 mod lanes;
+mod order;
 mod paths;
 mod sides;
 #[cfg(test)]
@@ -17,10 +20,12 @@ mod tests;
 use std::collections::BTreeSet;
 
 use serde::Serialize;
-use track::{Beyond, EndId, Id, Layout, SectionId};
+use track::{Beyond, EndId, Hint, Id, Layout, SectionId};
 use utoipa::ToSchema;
 
 use self::columns::COLUMN;
+pub use self::hints::Unheeded;
+use self::hints::{Wanted, mirrored, unheeded};
 use self::lanes::LANE;
 use self::paths::{Places, Point};
 use self::sides::Side;
@@ -156,14 +161,30 @@ pub struct DrawnYard {
 impl Diagram {
     /// Reckons where everything on a layout is drawn.
     pub fn of(layout: &Layout) -> Self {
+        Self::wished(layout, &[]).0
+    }
+
+    /// Reckons where everything on a layout is drawn if it is drawn as somebody wishes; and which of the hints it does not keep
+    /// to. All others hold exactly.
+    pub fn wished(layout: &Layout, hints: &[Hint]) -> (Self, Vec<Unheeded>) {
+        let wanted = Wanted::of(layout, hints);
         let sides = sides::sides(layout);
-        let columns = columns::columns(layout, &sides);
-        let lanes = lanes::lanes(layout, &sides, &columns);
+        let columns = columns::columns(layout, &sides, &wanted.backwards);
+        let lanes = lanes::lanes(layout, &sides, &columns, &wanted.above);
         let mut facing = sides;
         for (_, enter, leave) in columns.returns.iter().flat_map(|found| &found.ways) {
             (facing[enter.index()], facing[leave.index()]) = (Side::Right, Side::Left);
         }
-        let x = |end: usize| columns.at[end] + lanes.shift[end];
+        let mirrored = mirrored(&wanted.left, &facing, &lanes);
+        for (_, side) in facing.iter_mut().enumerate().filter(|&(end, _)| mirrored.contains(&lanes.part[end])) {
+            *side = side.other();
+        }
+        let unheeded = unheeded(layout, hints, &facing, &columns, &lanes);
+        let x = |end: usize| {
+            let (x, part) = (columns.at[end] + lanes.shift[end], lanes.part[end]);
+            let (from, to) = lanes.extents[part];
+            if mirrored.contains(&part) { from + to - x } else { x }
+        };
         let at = (0..layout.ends.len()).map(|end| (x(end), lanes.at[end])).collect();
         let places = Places { at, facing };
         let mut drawn = Self {
@@ -184,7 +205,7 @@ impl Diagram {
                 .collect(),
         };
         drawn.put_at_the_edge();
-        drawn
+        (drawn, unheeded)
     }
 
     /// Moves everything so that it begins at the left edge and at the top, and measures it.

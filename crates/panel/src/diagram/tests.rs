@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use testtrack::network;
-use track::{Builder, Layout, Lie, Scale};
+use track::{Builder, Hint, Layout, Lie, Scale, SectionId};
 
 use super::*;
 
@@ -208,4 +208,198 @@ fn a_railway_of_ten_thousand_sections_is_drawn_without_a_crossing() {
     assert_eq!(overlaps(&diagram), vec![]);
     assert_eq!(crossings(&Diagram::of(&long_line(40))), 0);
     assert!(diagram.lanes <= 8.0, "{}", diagram.lanes);
+}
+
+/// The demo with wishes for its drawing: what is drawn, and what is said of the wishes that are not kept to.
+fn wished(hints: &[Hint]) -> (Diagram, Vec<(usize, String)>) {
+    let (diagram, unheeded) = Diagram::wished(&demo(), hints);
+    assert_eq!(overlaps(&diagram), vec![]);
+    (diagram, unheeded.into_iter().map(|it| (it.hint, it.why)).collect())
+}
+
+fn named(section: &str) -> SectionId {
+    demo().section_named(section).unwrap()
+}
+
+fn above(upper: &str, lower: &str) -> Hint {
+    Hint::Above { upper: named(upper), lower: named(lower) }
+}
+
+/// How far along an end of a plain section lies.
+fn across(diagram: &Diagram, end: &str) -> f64 {
+    let ways = diagram.sections.iter().flat_map(|section| &section.ways);
+    let found = ways.into_iter().find_map(|way| match way.ends.iter().position(|it| it == end)? {
+        0 => Some(way.line[0][0]),
+        _ => way.line.last().map(|at| at[0]),
+    });
+    found.unwrap()
+}
+
+#[test]
+fn the_branch_is_turned_round_where_its_other_end_is_wanted_on_the_left() {
+    let plain = Diagram::of(&demo());
+    assert!(across(&plain, "quay-1.a") < across(&plain, "quay-1.b"));
+    let (turned, unheeded) = wished(&[Hint::Left(demo().end_named("quay-1.b").unwrap())]);
+    assert_eq!(unheeded, vec![]);
+    assert!(across(&turned, "quay-1.b") < across(&turned, "quay-1.a"));
+    assert!(across(&turned, "harbour-1.b") < across(&turned, "harbour-1.a"), "and with it what hangs on it");
+    assert_eq!(crossings(&turned), 0);
+}
+
+#[test]
+fn a_section_lies_above_another_where_that_is_wanted() {
+    let plain = Diagram::of(&demo());
+    for (one, other) in [("quay-1", "quay-2"), ("loop-1", "loop-2"), ("yard-1", "yard-5"), ("shore-1", "hill-1")] {
+        let is_above = lane_of(&plain, one) < lane_of(&plain, other);
+        let (upper, lower) = if is_above { (other, one) } else { (one, other) };
+        let (drawn, unheeded) = wished(&[above(upper, lower)]);
+        assert_eq!(unheeded, vec![]);
+        assert!(lane_of(&drawn, upper) < lane_of(&drawn, lower), "`{upper}` above `{lower}`");
+    }
+    let order = ["yard-3", "yard-1", "yard-5", "yard-2", "yard-4"];
+    let hints: Vec<Hint> = order.windows(2).map(|two| above(two[0], two[1])).collect();
+    let (drawn, unheeded) = wished(&hints);
+    assert_eq!(unheeded, vec![]);
+    let lanes = order.map(|section| lane_of(&drawn, section));
+    assert!(lanes.windows(2).all(|two| two[0] < two[1]), "{lanes:?}");
+}
+
+#[test]
+fn the_side_of_a_ring_that_is_drawn_backwards_can_be_chosen() {
+    // With the quays at the left the tunnel leads home; the shore could as well.
+    let (drawn, unheeded) = wished(&[Hint::Backwards(named("hill-2"))]);
+    assert_eq!(unheeded, vec![]);
+    let runs = |diagram: &Diagram, section: &str| {
+        let [a, b] = ["a", "b"].map(|end| across(diagram, &format!("{section}.{end}")));
+        a < b
+    };
+    let plain = Diagram::of(&demo());
+    assert!(runs(&plain, "hill-2") != runs(&drawn, "hill-2") || runs(&plain, "tunnel-2") != runs(&drawn, "tunnel-2"));
+}
+
+#[test]
+fn wishes_that_cannot_be_are_told_and_all_others_are_kept_to() {
+    let (drawn, unheeded) = wished(&[
+        above("loop-2", "loop-1"),
+        above("loop-1", "loop-2"),
+        above("harbour-1", "harbour-2"),
+        Hint::Left(demo().end_named("quay-1.b").unwrap()),
+        Hint::Left(demo().end_named("quay-2.a").unwrap()),
+        Hint::Backwards(named("quay-1")),
+        Hint::Backwards(named("yard-1")),
+    ]);
+    assert_eq!(
+        unheeded,
+        [
+            (1, "`loop-1` cannot be above `loop-2`: by what is written before, it is below".to_owned()),
+            (
+                2,
+                "`harbour-1` and `harbour-2` are drawn in one row: the track runs straight from one to the other"
+                    .to_owned()
+            ),
+            (4, "`quay-2.a` comes to lie on the right if the ends named before it are on the left".to_owned()),
+            (5, "`quay-1` is not drawn backwards: no ring would be open by that".to_owned()),
+            (6, "`yard-1` is not drawn backwards: no ring would be open by that".to_owned()),
+        ]
+    );
+    assert!(lane_of(&drawn, "loop-2") < lane_of(&drawn, "loop-1"));
+    assert!(across(&drawn, "quay-1.b") < across(&drawn, "quay-1.a"));
+}
+
+/// Wishes drawn by a seed, for any plain sections.
+fn drawn_wishes(layout: &Layout, seed: u64) -> Vec<Hint> {
+    let plain: Vec<SectionId> = layout
+        .sections
+        .iter()
+        .filter(|(_, section)| section.ways.len() == 1 && section.ends.len() == 2)
+        .map(|(id, _)| id)
+        .collect();
+    let mut state = seed.wrapping_mul(0x9e37_79b9_7f4a_7c15) | 1;
+    let mut next = |most: usize| {
+        state ^= state << 13;
+        state ^= state >> 7;
+        state ^= state << 17;
+        (state % most as u64) as usize
+    };
+    let mut hints = Vec::new();
+    for _ in 0..if plain.is_empty() { 0 } else { 6 } {
+        let (one, other) = (plain[next(plain.len())], plain[next(plain.len())]);
+        hints.push(match next(4) {
+            0 => Hint::Left(layout.sections[one].ends[next(2)]),
+            1 => Hint::Backwards(one),
+            _ if one == other => continue,
+            _ => Hint::Above { upper: one, lower: other },
+        });
+    }
+    hints
+}
+
+#[test]
+fn on_any_railway_a_wish_is_kept_to_exactly_or_told() {
+    let (mut kept, mut told) = (0, 0);
+    for seed in 0..300 {
+        let layout = if seed % 3 == 0 { network::drawn_crossed(seed) } else { network::drawn(seed) };
+        let hints = drawn_wishes(&layout, seed);
+        let (diagram, unheeded) = Diagram::wished(&layout, &hints);
+        assert_eq!(overlaps(&diagram), vec![], "seed {seed}: {hints:?}");
+        let section = |id: SectionId| layout.sections[id].name.as_str();
+        let ends = |id: SectionId| layout.sections[id].ends.iter().map(|&end| across(&diagram, &layout.end_name(end)));
+        for (number, hint) in hints.iter().enumerate() {
+            if unheeded.iter().any(|it| it.hint == number) {
+                told += 1;
+                continue;
+            }
+            kept += 1;
+            match *hint {
+                Hint::Above { upper, lower } => {
+                    assert!(
+                        lane_of(&diagram, section(upper)) < lane_of(&diagram, section(lower)),
+                        "seed {seed}: {hint:?}"
+                    );
+                }
+                Hint::Left(end) => {
+                    let here = across(&diagram, &layout.end_name(end));
+                    assert!(ends(layout.ends[end].section).all(|at| here <= at), "seed {seed}: {hint:?}");
+                }
+                // Told apart below.
+                Hint::Backwards(_) => {}
+            }
+        }
+    }
+    println!("{kept} wishes kept to, {told} told");
+    assert!(kept > 300 && told > 100, "{kept} kept to, {told} told");
+}
+
+#[test]
+fn a_ring_is_opened_wherever_every_train_that_goes_round_it_must_pass() {
+    let (mut rings, mut choices, mut kept) = (0, 0, 0);
+    for seed in 0..300 {
+        let layout = network::drawn(seed);
+        let sides = sides::sides(&layout);
+        let default = columns::columns(&layout, &sides, &[]);
+        let default: Vec<SectionId> =
+            default.returns.iter().flat_map(|found| &found.ways).map(|(way, ..)| layout.ways[*way].section).collect();
+        if default.is_empty() {
+            continue;
+        }
+        rings += 1;
+        for (id, section) in layout.sections.iter() {
+            if section.ways.len() == 1 && section.ends.len() == 2 {
+                choices += 1;
+                let (diagram, unheeded) = Diagram::wished(&layout, &[Hint::Backwards(id)]);
+                assert_eq!(overlaps(&diagram), vec![], "seed {seed}: {}", section.name);
+                if unheeded.is_empty() {
+                    kept += 1;
+                    // What would be its left end lies on the right.
+                    let [left, right] = [Side::Left, Side::Right].map(|side| {
+                        let end = *section.ends.iter().find(|end| sides[end.index()] == side).unwrap();
+                        across(&diagram, &layout.end_name(end))
+                    });
+                    assert!(right < left, "seed {seed}: {}", section.name);
+                }
+            }
+        }
+    }
+    println!("{rings} railways with rings, {choices} choices, {kept} kept to");
+    assert!(rings > 30 && kept > 200, "{rings} railways with rings, {kept} choices kept to");
 }

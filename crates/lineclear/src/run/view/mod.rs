@@ -17,6 +17,7 @@ use self::canvas::{Canvas, Colours};
 use self::draw::{Scene, draw};
 use self::plan::{Plan, plan};
 use super::house::{Audience, Heard};
+use super::pairing::{Ink, picture};
 use super::shell::{Now, Stage};
 use super::words::{Line, Teller, Weight};
 
@@ -36,6 +37,8 @@ pub(crate) enum Key {
     Slower,
     /// The terminal changed.
     Redraw,
+    /// Show the picture of a code, or put it away.
+    Picture,
 }
 
 /// What the keys do for whoever sits before the view, in words.
@@ -68,6 +71,9 @@ pub(crate) struct View {
     /// The width that the plan is for.
     width: usize,
     colours: Colours,
+    /// A picture for cameras, with what it is for; and whether it is shown now.
+    picture: Option<(String, Vec<String>)>,
+    is_picture_shown: bool,
 }
 
 impl View {
@@ -93,7 +99,17 @@ impl View {
             Colours::Some
         };
         let teller = Teller::new(layout);
-        Ok(Self { screen, keys, teller, lines: Vec::new(), plan: Plan::default(), width: 0, colours })
+        Ok(Self {
+            screen,
+            keys,
+            teller,
+            lines: Vec::new(),
+            plan: Plan::default(),
+            width: 0,
+            colours,
+            picture: None,
+            is_picture_shown: false,
+        })
     }
 
     /// Puts a line among those that are shown.
@@ -114,6 +130,9 @@ impl View {
             (self.plan, self.width) = (plan(now.board.layout(), width), width);
             self.screen.clear()?;
         }
+        if let Some((words, picture)) = self.picture.as_ref().filter(|_| self.is_picture_shown) {
+            return self.screen.show(picture_page(words, picture, (width, height)));
+        }
         let mut canvas = Canvas::new(width, height);
         let Now { board, clock, .. } = now;
         let &Now { phase, pace, broken_rules, .. } = now;
@@ -126,6 +145,22 @@ impl View {
     }
 }
 
+/// The whole screen with a picture for cameras, or with why there is not.
+fn picture_page(words: &str, picture: &[String], (width, height): (usize, usize)) -> String {
+    const KEYS: &str = "p puts it away; q and space work as ever";
+    // Each character is a module wide, and each line is as many of them as the picture has on a side.
+    let (wide, high) = (2 * picture.len(), picture.len() + 2);
+    let mut lines = vec![words.to_owned(), KEYS.to_owned()];
+    if width < wide || height < high {
+        lines = vec![format!("the picture needs {wide} by {high} characters"), KEYS.to_owned()];
+    } else {
+        lines.extend_from_slice(picture);
+    }
+    let cut = |line: &String| if line.starts_with('\x1b') { line.clone() } else { line.chars().take(width).collect() };
+    let lines: Vec<String> = lines.iter().take(height.max(1)).map(cut).collect();
+    format!("\x1b[2J\x1b[H{}", lines.join("\r\n"))
+}
+
 fn key(event: &Event) -> Option<Key> {
     match event {
         Event::Resize(..) => Some(Key::Redraw),
@@ -135,6 +170,7 @@ fn key(event: &Event) -> Option<Key> {
             KeyCode::Char(' ') => Some(Key::Halt),
             KeyCode::Char('+' | '=') => Some(Key::Faster),
             KeyCode::Char('-') => Some(Key::Slower),
+            KeyCode::Char('p') => Some(Key::Picture),
             _ => None,
         },
         _ => None,
@@ -153,6 +189,19 @@ impl Stage for View {
     fn announce(&mut self, text: &str) -> io::Result<()> {
         self.say(Line { at: Time::ZERO, weight: Weight::Ordinary, text: text.to_owned() });
         Ok(())
+    }
+
+    fn invite(&mut self, words: &str, address: &str) -> io::Result<()> {
+        let ink = match self.colours {
+            Colours::Some => Ink::Coloured,
+            Colours::None => Ink::Plain,
+        };
+        self.picture = picture(address, ink).map(|lines| (format!("{words}: {address}"), lines));
+        self.announce("the key p shows the picture of a code to the camera of a phone or tablet")
+    }
+
+    fn turn_picture(&mut self) {
+        self.is_picture_shown = !self.is_picture_shown && self.picture.is_some();
     }
 
     fn beat(&mut self, now: &Now<'_>) -> io::Result<()> {
@@ -300,6 +349,17 @@ mod tests {
         let shown = picture_of(siding.build(), Vec::new(), 80, 24);
         let heron = shown.lines().find(|line| line.contains("Heron")).unwrap();
         assert!(heron.contains("0 trips") && heron.contains("not on the track"), "{heron}");
+    }
+
+    #[test]
+    fn a_picture_for_cameras_is_shown_whole_or_not_at_all() {
+        let lines = crate::run::pairing::picture("http://192.168.7.23:4460/#pair/1234-5678", Ink::Plain).unwrap();
+        let page = picture_page("let in", &lines, (80, 40));
+        assert!(lines.iter().all(|line| page.contains(line.as_str())), "{page}");
+        for size in [(20, 40), (80, 10), (1, 1)] {
+            let page = picture_page("let in", &lines, size);
+            assert!(!page.contains('█') && page.contains('t'), "{size:?}: {page}");
+        }
     }
 
     #[test]
