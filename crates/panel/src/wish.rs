@@ -272,7 +272,7 @@ pub enum Wish {
     Answer {
         /// Its number.
         #[serde(deserialize_with = "whole")]
-        #[schema(maximum = 9_007_199_254_740_991_i64)]
+        #[schema(maximum = 4_294_967_295_i64)]
         question: u64,
         /// One of its answers.
         #[schema(max_length = 500)]
@@ -459,8 +459,8 @@ fn whole_if_any<'de, D: Deserializer<'de>, T: TryFrom<i64>>(from: D) -> Result<O
     Option::<serde_json::Number>::deserialize(from)?.as_ref().map(from_number).transpose()
 }
 
-/// The largest whole number that JSON is sure to carry unchanged: RFC 7493, section 2.2.
-const LARGEST_EXACT: f64 = 9_007_199_254_740_991.0;
+/// The largest whole number that is read exactly however many zeros follow its point.
+const LARGEST_EXACT: f64 = 4_294_967_295.0;
 
 fn from_number<T: TryFrom<i64>, E: Error>(number: &serde_json::Number) -> Result<T, E> {
     let exact = |float: &f64| float.fract() == 0.0 && float.abs() <= LARGEST_EXACT;
@@ -490,8 +490,8 @@ mod tests {
         let plain = read(r#"{"ask": "uncouple", "train": "Heron", "keep": 4, "rest": "Plover"}"#);
         assert!(matches!(plain, Ok(Wish::Uncouple { keep: 4, .. })), "{plain:?}");
         assert_eq!(read(r#"{"ask": "uncouple", "train": "Heron", "keep": 4.0, "rest": "Plover"}"#), plain);
-        let large = read(r#"{"ask": "answer", "question": 9007199254740991.0, "answer": "on"}"#);
-        assert_eq!(large, Ok(Wish::Answer { question: 9_007_199_254_740_991, answer: "on".to_owned() }));
+        let large = read(r#"{"ask": "answer", "question": 4294967295.000, "answer": "on"}"#);
+        assert_eq!(large, Ok(Wish::Answer { question: 4_294_967_295, answer: "on".to_owned() }));
         let step = read(r#"{"ask": "limit-step", "train": "Heron", "step": 5.0}"#);
         assert_eq!(step, Ok(Wish::LimitStep { train: "Heron".to_owned(), step: Some(5) }));
     }

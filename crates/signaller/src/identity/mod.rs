@@ -136,6 +136,8 @@ pub struct Identity {
     suspected: Vec<(TrainId, TrainId)>,
     /// Trains that do not answer, and where their noses were seen last.
     missing: Vec<(TrainId, SectionId)>,
+    /// Trains that were read where nobody has them, and when: the section may just not have shown them yet.
+    read_ahead: Vec<(Time, SectionId, TrainId)>,
     results: Vec<Account>,
     /// Takes note of how accounts come about, where somebody called it.
     witness: Option<Box<witness::Witness>>,
@@ -169,6 +171,7 @@ kept!(Identity {
         strangers,
         suspected,
         missing,
+        read_ahead,
     ],
     parts: [],
     made_anew: [layout, roster, topology, search, gather, joint, results, witness],
@@ -215,6 +218,7 @@ impl Identity {
             joint: Vec::new(),
             suspected: Vec::new(),
             missing: Vec::new(),
+            read_ahead: Vec::new(),
             results: Vec::new(),
             witness: None,
             layout,
@@ -291,9 +295,10 @@ impl Identity {
     fn weigh_words(&mut self, now: Time, batch: &Batch) {
         for &(section, train) in &batch.read {
             let before = self.before(|| Evidence::Read(section, train));
-            self.weigh_presence(section, Some(train));
+            self.take_reading(now, section, train);
             self.note(now, before);
         }
+        self.take_readings_ahead(now);
         for spot in &batch.passed {
             let section = self.layout.ways[spot.way].section;
             let before = self.before(|| Evidence::Passed(section));

@@ -523,6 +523,7 @@ impl Scene<'_> {
         });
         match (goes_on, self.turned_in[stand.nose().section]) {
             (false, _) => self.prices.reverse_at_the_end,
+            (true, _) if self.odometers.is_in_hand(stand.who) => self.prices.reverse_in_hand,
             (true, true) => self.prices.reverse_where_others_did,
             (true, false) => self.prices.reverse,
         }

@@ -37,6 +37,8 @@ pub(super) enum Leaving {
 #[derive(Debug, Default, serde::Serialize, serde::Deserialize)]
 pub(super) struct Odometers {
     rows: Table<TrainId, Option<Odometer>>,
+    /// Trains that people have taken over.
+    in_hand: Vec<TrainId>,
 }
 
 #[derive(Clone, Debug, serde::Serialize, serde::Deserialize)]
@@ -113,6 +115,7 @@ impl Odometer {
 impl Odometers {
     /// From now on the train moves between these speeds.
     pub fn set_pace(&mut self, train: TrainId, now: Time, pace: Pace) {
+        self.in_hand.retain(|&other| other != train);
         while self.rows.len() <= train.index() {
             self.rows.push(None);
         }
@@ -130,8 +133,11 @@ impl Odometers {
         }
     }
 
-    /// Nobody says any more how the train is driven.
+    /// Nobody says any more how the train is driven: a person has taken it over.
     pub fn forget(&mut self, train: TrainId) {
+        if !self.in_hand.contains(&train) {
+            self.in_hand.push(train);
+        }
         if self.rows.get(train).is_some() {
             self.rows[train] = None;
         }
@@ -153,6 +159,11 @@ impl Odometers {
     /// Whether somebody says how the train is driven.
     pub fn is_driven(&self, who: Who) -> bool {
         self.row(who).is_some()
+    }
+
+    /// Whether a person has taken the train over, and drives it as they like.
+    pub fn is_in_hand(&self, who: Who) -> bool {
+        who.known().is_some_and(|train| self.in_hand.contains(&train))
     }
 
     /// Whether the train moves, or came to stand a moment ago, as far as anybody says.

@@ -232,7 +232,7 @@ impl Identity {
         }
     }
 
-    fn weigh(&mut self, cluster: ClusterId, fits: &[bool], price: f64) {
+    pub(super) fn weigh(&mut self, cluster: ClusterId, fits: &[bool], price: f64) {
         if fits.iter().all(|&fit| fit == fits[0]) {
             return;
         }

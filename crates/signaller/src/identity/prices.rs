@@ -18,6 +18,8 @@ pub struct Prices {
     pub reverse_where_others_did: f64,
     /// The same where the track ahead of it ends: it can do nothing else.
     pub reverse_at_the_end: f64,
+    /// A train goes back the way it came that a person has taken over: they drive it to and fro as they like.
+    pub reverse_in_hand: f64,
     /// A train passed a section and its filling was not heard: a message lost, dirt over a whole section. Some installations
     /// lose one report in a hundred; this must stay above `sure`, or one lost report puts a wrong name on a train.
     pub passed_unheard: f64,
@@ -76,6 +78,7 @@ impl Prices {
         reverse: 2e-4,
         reverse_where_others_did: 1e-2,
         reverse_at_the_end: 0.5,
+        reverse_in_hand: 5e-2,
         passed_unheard: 3e-3,
         moved_unseen: 0.3,
         lost_from_sight: 5e-4,
@@ -110,6 +113,7 @@ impl Prices {
         ("a train turns back in the middle of a run", |prices| &mut prices.reverse),
         ("a train turns back where others did", |prices| &mut prices.reverse_where_others_did),
         ("a train turns back at the end of its track", |prices| &mut prices.reverse_at_the_end),
+        ("a train that a person drives turns back", |prices| &mut prices.reverse_in_hand),
         ("a train passes a section unheard", |prices| &mut prices.passed_unheard),
         ("a train that was lost from sight moves on unseen", |prices| &mut prices.moved_unseen),
         ("the only section that shows a train loses it", |prices| &mut prices.lost_from_sight),

@@ -3,19 +3,78 @@
 //! A word is believed. Where some account has it so, those accounts are kept and nothing else changes. Where none has, what is
 //! believed is wrong: the train is moved there and stands nowhere else, and whoever was believed to be there may be where the
 //! named train was believed to be, or lost from sight; that is doubt until it shows itself.
+//!
+//! A reading weighs as much where no account has the train there and no other one is likely to be: what is read is protected
+//! against being garbled. It may come before the section shows anything.
+
+use std::time::Duration;
 
 use smallvec::{SmallVec, smallvec};
 use track::{SectionId, TrainId};
 
-use super::Identity;
 use super::account::{Account, Head, Stand, Stands, Who, drop, put};
 use super::clusters::ClusterId;
 use super::picture::Hold;
 use super::place::BELIEVABLE;
 use super::search::settle;
+use super::{Evidence, Identity};
 use crate::time::Time;
 
+/// A section shows a train no later than this after a reader read it there. Common practice, no source.
+const READ_AHEAD: Duration = Duration::from_secs(2);
+
+/// What another train weighs where a reading is taken for that of a reader that reaches to the next track.
+const ANOTHER: f64 = 0.5;
+
 impl Identity {
+    /// A reader read the train in the section.
+    pub(super) fn take_reading(&mut self, now: Time, section: SectionId, train: TrainId) {
+        self.weigh_presence(section, Some(train));
+        if !self.topology.is_dark(section) && self.clusters.home(train).is_some() {
+            self.read_ahead.push((now, section, train));
+        }
+    }
+
+    /// Looks whether sections show by now what was read there just now, or a moment ago.
+    pub(super) fn take_readings_ahead(&mut self, now: Time) {
+        self.read_ahead.retain(|&(at, ..)| now.since(at) <= READ_AHEAD);
+        let mut place = 0;
+        while let Some(&(_, section, train)) = self.read_ahead.get(place) {
+            if self.reported[section] != Some(true) || !self.is_known(section) {
+                place += 1;
+                continue;
+            }
+            self.read_ahead.remove(place);
+            let before = self.before(|| Evidence::Read(section, train));
+            if self.believes(section, train) {
+                self.weigh_reading(section, train);
+            } else if !self.is_likely_another(section, train) {
+                self.take_word(now, section, train);
+            }
+            self.note(now, before);
+        }
+    }
+
+    /// The section shows the train that was read there, unless that was misread.
+    fn weigh_reading(&mut self, section: SectionId, train: TrainId) {
+        let Some(home) = self.clusters.home(train) else { return };
+        let who = Who::train(train);
+        let accounts = self.clusters.cluster(home).accounts.iter();
+        let fits: Vec<bool> = accounts.map(|account| self.has_there(account, who, section)).collect();
+        self.weigh(home, &fits, self.prices.misread);
+    }
+
+    /// Whether some other train is likely to be what the section shows.
+    fn is_likely_another(&self, section: SectionId, train: TrainId) -> bool {
+        let another = |stand: &Stand| stand.who.known().is_some_and(|who| who != train) && stand.sees(section);
+        self.clusters.at(section).iter().any(|&cluster| {
+            let accounts = self.clusters.cluster(cluster).accounts.iter();
+            let weight: f64 =
+                accounts.filter(|account| account.stands.iter().any(another)).map(|account| account.weight).sum();
+            weight > ANOTHER
+        })
+    }
+
     /// Whether some account that is worth believing has the train in the section.
     pub(crate) fn believes(&self, section: SectionId, train: TrainId) -> bool {
         let who = Who::train(train);
