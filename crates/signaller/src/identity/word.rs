@@ -218,3 +218,80 @@ fn displaced(account: &Account, holder: &Stand, before: Option<&Stand>, stranger
     put(&mut lost, Stand { who: stranger, head: Head::UNKNOWN, ..before.clone() });
     smallvec![(0.5, exchanged), (0.5, lost)]
 }
+
+#[cfg(test)]
+mod tests {
+    use std::sync::Arc;
+
+    use track::{Builder, Id, Scale, Train};
+
+    use super::super::{Batch, Placement};
+    use super::*;
+    use crate::door::Tag;
+
+    /// Five sections in a row, Heron in the first and Plover in the last one.
+    fn line() -> (Vec<SectionId>, Identity) {
+        let mut builder = Builder::new("line", Scale::named("H0").unwrap());
+        let sections: Vec<_> = ["a", "b", "c", "d", "e"].map(|name| builder.plain_section(name, None)).to_vec();
+        for pair in sections.windows(2) {
+            let (b, a) = (builder.layout().sections[pair[0]].ends[1], builder.layout().sections[pair[1]].ends[0]);
+            builder.join(b, a);
+        }
+        builder.train(Train::stranger("Heron"));
+        builder.train(Train::stranger("Plover"));
+        let layout = Arc::new(builder.build());
+        let mut identity = Identity::new(Arc::clone(&layout));
+        let placed = [(heron(), sections[0]), (plover(), sections[4])]
+            .map(|(train, section)| Placement::new(&layout, train, &[section], None).unwrap());
+        identity.observe(Time::ZERO, &Batch { placed: placed.to_vec(), ..Batch::default() });
+        (sections, identity)
+    }
+
+    fn heron() -> TrainId {
+        TrainId::from_index(0)
+    }
+
+    fn plover() -> TrainId {
+        TrainId::from_index(1)
+    }
+
+    fn read(identity: &mut Identity, millis: i64, section: SectionId, train: TrainId) {
+        identity.observe(Time::from_millis(millis), &Batch { read: vec![(section, train)], ..Batch::default() });
+    }
+
+    fn fill(identity: &mut Identity, millis: i64, section: SectionId) {
+        identity.observe(Time::from_millis(millis), &Batch { edges: vec![(section, true)], ..Batch::default() });
+    }
+
+    #[test]
+    fn a_train_that_is_read_just_before_a_section_fills_is_what_fills_it() {
+        let (sections, mut identity) = line();
+        read(&mut identity, 5_000, sections[2], heron());
+        fill(&mut identity, 5_300, sections[2]);
+        assert_eq!(identity.tag(sections[2]), Tag::Sure(heron()));
+    }
+
+    #[test]
+    fn a_reading_of_long_ago_says_nothing_of_what_fills_a_section() {
+        let (sections, mut identity) = line();
+        read(&mut identity, 5_000, sections[2], heron());
+        fill(&mut identity, 9_000, sections[2]);
+        assert_ne!(identity.tag(sections[2]), Tag::Sure(heron()));
+    }
+
+    #[test]
+    fn a_train_that_is_read_where_something_unknown_stands_is_there() {
+        let (sections, mut identity) = line();
+        fill(&mut identity, 5_000, sections[2]);
+        assert_ne!(identity.tag(sections[2]), Tag::Sure(heron()));
+        read(&mut identity, 9_000, sections[2], heron());
+        assert_eq!(identity.tag(sections[2]), Tag::Sure(heron()));
+    }
+
+    #[test]
+    fn a_reader_that_reaches_to_the_next_track_drives_nobody_out() {
+        let (sections, mut identity) = line();
+        read(&mut identity, 5_000, sections[4], heron());
+        assert_eq!((identity.tag(sections[0]), identity.tag(sections[4])), (Tag::Sure(heron()), Tag::Sure(plover())));
+    }
+}
