@@ -78,7 +78,7 @@ impl Prices {
         reverse: 2e-4,
         reverse_where_others_did: 1e-2,
         reverse_at_the_end: 0.5,
-        reverse_in_hand: 5e-2,
+        reverse_in_hand: 5e-3,
         passed_unheard: 3e-3,
         moved_unseen: 0.3,
         lost_from_sight: 5e-4,
