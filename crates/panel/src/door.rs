@@ -234,6 +234,11 @@ async fn plan(State(inside): State<Inside>) -> Response {
     ([(header::CONTENT_TYPE, "application/json")], inside.window.described().plan.clone()).into_response()
 }
 
+/// The name in an address.
+fn readable(name: Result<Path<String>, PathRejection>) -> Result<String, (StatusCode, Json<Fate>)> {
+    name.map(|Path(name)| name).map_err(|error| failed(StatusCode::BAD_REQUEST, error.body_text().to_lowercase()))
+}
+
 /// Why a section has its tag: the accounts there are of it, and what was heard last that changed it.
 #[utoipa::path(get, path = "/v1/sections/{name}/why",
     params(("name" = String, Path, description = "The section")),
@@ -244,18 +249,13 @@ async fn plan(State(inside): State<Inside>) -> Response {
         (status = 404, description = "There is no such section", body = Fate),
         (status = 503, description = "The signaller is busy or ending", body = Fate),
 ))]
-async fn why(State(inside): State<Inside>, name: Result<Path<String>, PathRejection>) -> Response {
-    let name = match name {
-        Ok(Path(name)) => name,
-        Err(error) => return failed(StatusCode::BAD_REQUEST, error.body_text().to_lowercase()).into_response(),
-    };
-    if let Err(why) = inside.window.described().names.section(&name) {
-        return failed(StatusCode::NOT_FOUND, why).into_response();
-    }
-    match inside.window.why(name).await {
-        Ok(row) => Json(row).into_response(),
-        Err(why) => failed(StatusCode::SERVICE_UNAVAILABLE, why).into_response(),
-    }
+async fn why(
+    State(inside): State<Inside>,
+    name: Result<Path<String>, PathRejection>,
+) -> Result<Json<WhyRow>, (StatusCode, Json<Fate>)> {
+    let name = readable(name)?;
+    inside.window.described().names.section(&name).map_err(|why| failed(StatusCode::NOT_FOUND, why))?;
+    inside.window.why(name).await.map(Json).map_err(|why| failed(StatusCode::SERVICE_UNAVAILABLE, why))
 }
 
 /// How fast a train is at each of its speed steps, both ways, as far as that is known now.
@@ -268,18 +268,13 @@ async fn why(State(inside): State<Inside>, name: Result<Path<String>, PathReject
         (status = 404, description = "There is no such train", body = Fate),
         (status = 503, description = "The signaller is busy or ending", body = Fate),
 ))]
-async fn profile(State(inside): State<Inside>, name: Result<Path<String>, PathRejection>) -> Response {
-    let name = match name {
-        Ok(Path(name)) => name,
-        Err(error) => return failed(StatusCode::BAD_REQUEST, error.body_text().to_lowercase()).into_response(),
-    };
-    if let Err(why) = inside.window.described().names.train(&name) {
-        return failed(StatusCode::NOT_FOUND, why).into_response();
-    }
-    match inside.window.profile(name).await {
-        Ok(row) => Json(row).into_response(),
-        Err(why) => failed(StatusCode::SERVICE_UNAVAILABLE, why).into_response(),
-    }
+async fn profile(
+    State(inside): State<Inside>,
+    name: Result<Path<String>, PathRejection>,
+) -> Result<Json<ProfileRow>, (StatusCode, Json<Fate>)> {
+    let name = readable(name)?;
+    inside.window.described().names.train(&name).map_err(|why| failed(StatusCode::NOT_FOUND, why))?;
+    inside.window.profile(name).await.map(Json).map_err(|why| failed(StatusCode::SERVICE_UNAVAILABLE, why))
 }
 
 /// Read the layout anew, and go on with it.

@@ -459,11 +459,9 @@ fn whole_if_any<'de, D: Deserializer<'de>, T: TryFrom<i64>>(from: D) -> Result<O
     Option::<serde_json::Number>::deserialize(from)?.as_ref().map(from_number).transpose()
 }
 
-/// The largest whole number that is read exactly however many zeros follow its point.
-const LARGEST_EXACT: f64 = 4_294_967_295.0;
-
 fn from_number<T: TryFrom<i64>, E: Error>(number: &serde_json::Number) -> Result<T, E> {
-    let exact = |float: &f64| float.fract() == 0.0 && float.abs() <= LARGEST_EXACT;
+    // Larger ones are not read exactly if zeros follow their point.
+    let exact = |float: &f64| float.fract() == 0.0 && float.abs() <= f64::from(u32::MAX);
     let whole = number.as_i64().or_else(|| number.as_f64().filter(exact).map(|float| float as i64));
     let whole = whole.ok_or_else(|| E::custom(format!("`{number}` is no whole number")))?;
     T::try_from(whole).map_err(|_| E::custom(format!("`{number}` is out of range")))

@@ -136,7 +136,7 @@ pub struct Identity {
     suspected: Vec<(TrainId, TrainId)>,
     /// Trains that do not answer, and where their noses were seen last.
     missing: Vec<(TrainId, SectionId)>,
-    /// Trains that were read where nobody has them, and when: the section may just not have shown them yet.
+    /// Trains that were read a moment ago, and when: their section may just not have shown them yet.
     read_ahead: Vec<(Time, SectionId, TrainId)>,
     results: Vec<Account>,
     /// Takes note of how accounts come about, where somebody called it.

@@ -25,7 +25,7 @@ use super::rehearsal::{PATIENCE, Passages, Scene, Trial, Way};
 use crate::picture::Picture;
 
 /// For so long a newcomer lets those go first that waited before it came. Not for ever: what they wait for may never come.
-const COURTESY: Duration = Duration::from_secs(120);
+pub(super) const COURTESY: Duration = Duration::from_secs(120);
 
 /// Trains that could stand in each other's way.
 pub(super) type Company = SmallVec<[TrainId; 16]>;

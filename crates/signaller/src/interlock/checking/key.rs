@@ -5,15 +5,12 @@
 
 use std::fmt::{Debug, Write};
 use std::hash::{DefaultHasher, Hash, Hasher};
-use std::time::Duration;
 
 use super::state::State;
+use crate::interlock::rehearsal::PATIENCE;
+use crate::interlock::safe::COURTESY;
 use crate::interlock::{Interlock, Run};
 use crate::time::Time;
-
-/// As in the rehearsal: whoever waited so long lets no newcomer go first.
-const PATIENCE: Duration = Duration::from_secs(60);
-const COURTESY: Duration = Duration::from_secs(120);
 
 struct Digest(DefaultHasher);
 
