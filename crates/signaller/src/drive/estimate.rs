@@ -43,6 +43,8 @@ const RATIO_WANDERS: f64 = 0.003;
 const PLACE_STRAYS: f64 = 0.6;
 /// A report that is farther off than so many deviations tells of something else.
 const FARTHEST: f64 = 6.0;
+/// A train that would be so many millimetres farther if reports came in time may well be there. Common practice, no source.
+const OVERDUE: f64 = 70.0;
 /// What was heard does not fit: then how the decoder gathers and loses speed is known no better than within this part.
 const RAMPS_DOUBTED: f64 = 0.3;
 /// A run teaches something if it made the ratio known better by this part.
@@ -73,6 +75,9 @@ pub(super) struct Estimate {
     is_vague: bool,
     /// What was heard last does not fit.
     is_contradicted: bool,
+    /// How much farther it would be if it had not been kept within what reports say since it was last heard of, and the variance
+    /// that this brought with it.
+    kept_back: (f64, f64),
     /// Where it was, and when.
     been: VecDeque<(Time, f64)>,
     at_least: [f64; 2],
@@ -171,6 +176,7 @@ impl Estimate {
             before: None,
             is_vague: true,
             is_contradicted: false,
+            kept_back: (0.0, 0.0),
             been: VecDeque::new(),
             at_least: [momentum.gathers_at_least, momentum.loses_at_least],
         }
@@ -227,6 +233,7 @@ impl Estimate {
         self.p[PLACE][PLACE] = square((most - least) / 12.0_f64.sqrt()).max(1.0);
         self.p[RATIO][RATIO] = square(ratio_deviation);
         (self.is_vague, self.is_contradicted, self.before) = (true, false, None);
+        self.kept_back = (0.0, 0.0);
         (self.as_of, self.strives_for, self.share) = (Some(now), 0.0, 0.0);
         (self.ran, self.ratio_variance) = ((0.0, 0.0), square(ratio_deviation));
         self.orders.clear();
@@ -311,8 +318,15 @@ impl Estimate {
         if self.as_of.is_none() {
             return;
         }
-        let off = place - self.place_at(was);
+        let mut off = place - self.place_at(was);
         let doubt = self.doubt_of_report(within);
+        // A train that must have come to a joint long ago was kept short of it: that it comes there only now is not so.
+        let kept_back = std::mem::take(&mut self.kept_back);
+        let (freely, variance) = (off - kept_back.0, self.p[PLACE][PLACE] - kept_back.1 + doubt);
+        if !self.is_vague && kept_back.0 > OVERDUE && freely * freely > square(FARTHEST) * variance {
+            (self.x[PLACE], off) = (self.x[PLACE] + kept_back.0, freely);
+            self.p[PLACE][PLACE] -= kept_back.1;
+        }
         if std::mem::take(&mut self.is_vague) {
             // Nobody knew where it was: that teaches nothing of how it runs.
             self.forget_how_it_got_there();
@@ -348,6 +362,9 @@ impl Estimate {
             self.is_contradicted |= off * off > square(FARTHEST) * self.p[PLACE][PLACE];
             self.x[PLACE] -= off;
             self.p[PLACE][PLACE] += off * off;
+            if off > 0.0 {
+                self.kept_back = (self.kept_back.0 + off, self.kept_back.1 + off * off);
+            }
         }
     }
 
