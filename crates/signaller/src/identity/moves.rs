@@ -40,6 +40,8 @@ pub(super) struct Scene<'a> {
     pub lies: &'a Table<TurnoutId, Option<Lie>>,
     pub odometers: &'a Odometers,
     pub filled_at: &'a Table<SectionId, Time>,
+    /// What each section's detector said before this instant.
+    pub reported: &'a Table<SectionId, Option<bool>>,
     pub granted: &'a Table<SectionId, Option<TrainId>>,
     pub turned_in: &'a Table<SectionId, bool>,
     /// How long what was last heard of each section had been kept back.

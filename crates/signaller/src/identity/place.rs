@@ -31,6 +31,7 @@ impl Identity {
             lies: &self.lies,
             odometers: &self.odometers,
             filled_at: &self.filled_at,
+            reported: &self.reported,
             granted: &self.granted,
             turned_in: &self.turned_in,
             kept_back: &self.kept_back,

@@ -74,10 +74,11 @@ impl Scene<'_> {
                 return false;
             };
             covered += length - MEASURED_WITHIN;
-            // When it came there it was in all of these already, if none filled again since. One that fills just now is not taken
-            // note of yet: what is known is when it filled before.
+            // When it came there it was in all of these already, if none filled again since. Of one that fills just now it is only
+            // known when it filled before, by whatever that was.
             let at = self.filled_at[beyond.section];
-            let is_told = !self.topology.is_dark(beyond.section) && at >= filled && at + told <= self.now;
+            let is_heard = !self.topology.is_dark(beyond.section) && self.reported[beyond.section] == Some(true);
+            let is_told = is_heard && at >= filled && at + told <= self.now;
             if is_told && covered > seen + SLACK {
                 return true;
             }
@@ -218,6 +219,18 @@ mod tests {
         // It turns once more, and comes into the third section before the first one says that it left.
         let there = stand(&layout, &sections[..3]);
         assert!(!identity.scene(Time::from_millis(30_000)).is_stretched(&there));
+    }
+
+    #[test]
+    fn a_section_that_fills_just_now_and_was_filled_by_another_train_before_proves_nothing() {
+        let (layout, sections, mut identity) = line();
+        edge(&mut identity, 5, sections[1], true);
+        edge(&mut identity, 20, sections[2], true);
+        edge(&mut identity, 25, sections[2], false);
+        let there = stand(&layout, &sections[..3]);
+        assert!(!identity.scene(Time::from_millis(42_000)).is_stretched(&there), "that it left is told in a moment");
+        edge(&mut identity, 42, sections[2], true);
+        assert!(identity.scene(Time::from_millis(46_000)).is_stretched(&there));
     }
 
     #[test]

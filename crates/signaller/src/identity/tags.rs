@@ -142,18 +142,13 @@ impl Identity {
     }
 
     /// Whether a train that does not answer may have run into the section unheard, for it was filled already: that it stays filled
-    /// does not show then that the rear of this train is still there.
+    /// does not show then that this train is still there. Its rear may have drawn out of it, and somebody who sees to two trains
+    /// that touch each other may have taken it off.
     fn may_hide_another(&self, section: SectionId, train: TrainId) -> bool {
         let is_beside = |&(other, nose): &(TrainId, SectionId)| {
-            let mut ends = self.topology.ends(nose).iter().flat_map(|&end| self.topology.meets(end));
-            other != train && ends.any(|&end| self.topology.section_of[end] == section)
+            other != train && self.topology.beside(nose).any(|beside| beside == section)
         };
         self.missing.iter().any(is_beside)
-            && self.clusters.at(section).iter().any(|&cluster| {
-                let stands = self.clusters.cluster(cluster).accounts.iter().flat_map(|account| &account.stands);
-                let mut own = stands.filter(|stand| stand.who == Who::train(train));
-                own.any(|stand| stand.position(section).is_some_and(|at| at + 1 < stand.holds.len()))
-            })
     }
 
     /// Whether some of the train stands where there is power, so that it may have drawn out of this section, which has none.

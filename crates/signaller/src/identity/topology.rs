@@ -146,6 +146,11 @@ impl Topology {
         &self.sections[section].ends
     }
 
+    /// The sections that a section's ends meet.
+    pub fn beside(&self, section: SectionId) -> impl Iterator<Item = SectionId> + '_ {
+        self.ends(section).iter().flat_map(|&end| self.meets(end)).map(|&end| self.section_of[end])
+    }
+
     pub fn leads_off(&self, end: EndId) -> bool {
         self.ends[end] == Beyond::OffLayout
     }
