@@ -20,7 +20,7 @@ use crate::rolling::{Change, Rolling, leave};
 use crate::settings::{Settings, TICK};
 use crate::told::Told;
 use crate::troubles::Troubles;
-use crate::truth::{Happening, Presence};
+use crate::truth::{Departure, Happening, Presence};
 
 /// A table with trains on it. It has no clock: [`Table::advance`] says how far time goes.
 #[derive(Debug)]
@@ -28,7 +28,7 @@ pub struct Table {
     pub(crate) ground: Ground,
     pub(crate) trains: Rows<TrainId, Rolling>,
     pub(crate) presences: Rows<SectionId, SmallVec<[Presence; 2]>>,
-    pub(crate) departures: Rows<SectionId, SmallVec<[(TrainId, Time); 2]>>,
+    pub(crate) departures: Rows<SectionId, SmallVec<[Departure; 2]>>,
     pub(crate) detectors: Detectors,
     pub(crate) orders: Orders,
     pub(crate) troubles: Troubles,
@@ -443,11 +443,12 @@ impl Table {
         let of = self.belongs_to(train).unwrap_or(train);
         let Some(presence) = self.presence_mut(section, train) else { return };
         presence.pieces -= 1;
-        if presence.pieces == 0 {
+        let (pieces, came) = (presence.pieces, presence.since);
+        if pieces == 0 {
             self.presences[section].retain(|presence| presence.train != train);
             let departures = &mut self.departures[section];
-            departures.retain(|&mut (other, _)| other != of);
-            departures.push((of, self.now));
+            departures.retain(|departure| departure.train != of);
+            departures.push(Departure { train: of, came, left: self.now });
         }
     }
 

@@ -26,6 +26,14 @@ pub struct Presence {
     pub(crate) load: Load,
 }
 
+/// A train was in a section, and left it.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Departure {
+    pub(crate) train: TrainId,
+    pub(crate) came: Time,
+    pub(crate) left: Time,
+}
+
 /// Where the leading end of a train is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Nose {
@@ -173,9 +181,14 @@ impl Table {
         self.detectors.current_ua(section).map(Current::from_ua)
     }
 
+    /// The last stay of the train in the section that is over.
+    pub(crate) fn departure(&self, train: TrainId, section: SectionId) -> Option<&Departure> {
+        self.departures[section].iter().find(|departure| departure.train == train)
+    }
+
     /// When the train last left the section for good.
     pub fn left_at(&self, train: TrainId, section: SectionId) -> Option<Time> {
-        self.departures[section].iter().find(|(of, _)| *of == train).map(|&(_, at)| at)
+        self.departure(train, section).map(|departure| departure.left)
     }
 
     /// Whether the train stands on the table. Trains that the table does not know do not.
@@ -185,7 +198,7 @@ impl Table {
 
     /// The train that left the section last; nothing where none ever did.
     pub(crate) fn last_to_leave(&self, section: SectionId) -> Option<TrainId> {
-        self.departures[section].iter().max_by_key(|&&(_, at)| at).map(|&(train, _)| train)
+        self.departures[section].iter().max_by_key(|departure| departure.left).map(|departure| departure.train)
     }
 
     /// All trains on the table.

@@ -62,7 +62,7 @@ fn touched(
         }
         if excuses::came_right_in_front(checkers, table, driven, body, section, at) {
             excuse = "it came there out of hand a moment before";
-        } else if excuses::nobody_could_see(table, body, section, Some(driven), at) {
+        } else if excuses::nobody_could_see(checkers, table, body, section, Some(driven), at) {
             excuse = "no report showed that it was there, and nobody drove it there";
         } else {
             return Verdict::Charged;

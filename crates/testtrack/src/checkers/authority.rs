@@ -15,7 +15,8 @@ pub(super) fn granted(checkers: &mut Checkers, now: Time, train: TrainId, sectio
     for &section in sections {
         crossed(checkers, now, train, section, table);
         let holders = checkers.said.authority[section].iter().copied();
-        let (held, lies) = (holders.filter(|&other| other != train).min(), lies_in(table, train, section, now));
+        let (held, lies) =
+            (holders.filter(|&other| other != train).min(), lies_in(checkers, table, train, section, now));
         if let Some(other) = held.or(lies) {
             let how = if held.is_some() { "holds it" } else { "lies there" };
             let (name, other_name) = (checkers.train_name(train), table.body_name(other));
@@ -34,7 +35,7 @@ fn crossed(checkers: &mut Checkers, now: Time, train: TrainId, section: SectionI
     for place in 0..checkers.layout.sections[section].crosses.len() {
         let other = checkers.layout.sections[section].crosses[place];
         let held = checkers.said.authority[other].iter().copied().min();
-        let Some(by) = held.or_else(|| lies_in(table, train, other, now)) else { continue };
+        let Some(by) = held.or_else(|| lies_in(checkers, table, train, other, now)) else { continue };
         let how = if held.is_some() { "holds that" } else { "lies there" };
         let (name, by) = (checkers.train_name(train), table.body_name(by));
         let [here, there] = [section, other].map(|section| checkers.section_name(section));
@@ -44,12 +45,12 @@ fn crossed(checkers: &mut Checkers, now: Time, train: TrainId, section: SectionI
 }
 
 /// Another train that lies in a section with its wheels, and that somebody could see.
-fn lies_in(table: &Table, train: TrainId, section: SectionId, now: Time) -> Option<TrainId> {
+fn lies_in(checkers: &Checkers, table: &Table, train: TrainId, section: SectionId, now: Time) -> Option<TrainId> {
     let others = table.trains_in(section).iter().map(|presence| presence.train);
     let lying = others.filter(|&other| {
         table.belongs_to(other) != Some(train)
             && table.stands_in(other, section)
-            && !excuses::nobody_could_see(table, other, section, Some(train), now)
+            && !excuses::nobody_could_see(checkers, table, other, section, Some(train), now)
     });
     lying.min()
 }

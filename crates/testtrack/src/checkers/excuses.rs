@@ -20,9 +20,10 @@ const SETTLING: Duration = Duration::from_secs(12);
 /// *Nobody could see it*: what is in the section came there out of hand, and is still out of hand; and the last report that was
 /// delivered says that the section is free, or no detector watches it.
 ///
-/// A report that says occupied is no excuse, whatever it is about, but for one that came when `driven` itself, which runs into
-/// the section, was there already.
+/// A report that says occupied is no excuse, whatever it is about, but for one that came when `driven` itself was there already:
+/// it runs into the section, or left it no longer ago than a report of that takes.
 pub(super) fn nobody_could_see(
+    checkers: &Checkers,
     table: &Table,
     body: TrainId,
     section: SectionId,
@@ -32,12 +33,25 @@ pub(super) fn nobody_could_see(
     if !table.is_out_of_hand(body, at) || !table.came_out_of_hand(body, section) {
         return false;
     }
-    let own = driven.and_then(|train| table.present_since(train, section));
+    let was_there = |train| was_there_a_moment_ago(checkers, table, train, section, at);
+    let own = driven.and_then(|train| table.present_since(train, section).or_else(|| was_there(train)));
     match (table.told_occupied_since(section), own) {
         (None, _) => true,
         (Some(told), Some(own)) => told >= own,
         (Some(_), None) => false,
     }
+}
+
+/// Since when a train was in a section that it left no longer ago than a report of that takes.
+fn was_there_a_moment_ago(
+    checkers: &Checkers,
+    table: &Table,
+    train: TrainId,
+    section: SectionId,
+    at: Time,
+) -> Option<Time> {
+    let departure = table.departure(train, section)?;
+    (at.since(departure.left) <= checkers.emptying_takes(section)).then_some(departure.came)
 }
 
 /// *It came right in front*: what is in the section came there out of hand, or went out of hand there, no longer ago than a

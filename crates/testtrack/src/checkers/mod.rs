@@ -41,6 +41,7 @@ use std::fmt;
 use std::sync::Arc;
 use std::time::Duration;
 
+use signaller::detect::KEPT_BACK_AT_MOST;
 use signaller::{Aspect, Fact, Input, Output, Request, Tag, Time};
 use smallvec::SmallVec;
 use track::{Layout, SectionId, SignalId, Table as Rows, TrainId};
@@ -173,6 +174,20 @@ impl Checkers {
             misnamed: BTreeSet::new(),
             rolling: BTreeSet::new(),
         }
+    }
+
+    /// How long it takes at most until the signaller believes that a section is empty: its detector's off-delay, the lateness of
+    /// the report, and what the signaller keeps it back.
+    fn emptying_takes(&self, section: SectionId) -> Duration {
+        let detector = self.layout.sections[section].detector;
+        let off_delay = detector.map_or(Duration::ZERO, |it| self.layout.detectors[it].off_delay);
+        off_delay + self.lateness + self.kept_back(section)
+    }
+
+    /// How long the signaller keeps an emptying of the section back at most.
+    fn kept_back(&self, section: SectionId) -> Duration {
+        let detector = self.layout.sections[section].detector;
+        detector.map_or(Duration::ZERO, |it| self.layout.detectors[it].bridge.max(KEPT_BACK_AT_MOST))
     }
 
     /// Contacts and derailments so far that the signaller is not charged with, each with why: nobody could know of

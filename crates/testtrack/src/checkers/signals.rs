@@ -133,7 +133,7 @@ fn obstacle(checkers: &Checkers, now: Time, at: EndId, section: SectionId, table
     let known = |since: Time| now.since(since) > on_delay + checkers.lateness;
     let presences = table.trains_in(section).iter().filter(|presence| table.stands_in(presence.train, section));
     let seen = presences.filter(|presence| {
-        !excuses::nobody_could_see(table, presence.train, section, None, now)
+        !excuses::nobody_could_see(checkers, table, presence.train, section, None, now)
             && !excuses::nobody_said_it_had_come(checkers, table, presence.train, section)
     });
     let mut obstacles = seen.filter(|presence| match table.running_past(presence.train, at) {

@@ -3,9 +3,6 @@
 //! A sure tag is right where the named train covers any of the section, seen or unseen, or left it no longer ago than the
 //! detector's off-delay, the lateness of its report, and what the signaller keeps an emptying back at most. A tag that comes before its train is wrong at once.
 
-use std::time::Duration;
-
-use signaller::detect::KEPT_BACK_AT_MOST;
 use signaller::{Tag, Time};
 
 use super::{Breach, Checkers, Found, excuses};
@@ -17,11 +14,7 @@ pub(super) fn judge(checkers: &Checkers, now: Time, table: &Table, found: &mut V
         if table.covers(train, section) || excuses::was_named_wrongly(checkers, train) {
             continue;
         }
-        let detector = checkers.layout.sections[section].detector;
-        let detector = detector.map(|it| &checkers.layout.detectors[it]);
-        let off_delay = detector.map_or(Duration::ZERO, |it| it.off_delay);
-        let kept_back = detector.map_or(Duration::ZERO, |it| it.bridge.max(KEPT_BACK_AT_MOST));
-        let late = off_delay + checkers.lateness + kept_back;
+        let (late, kept_back) = (checkers.emptying_takes(section), checkers.kept_back(section));
         if table.left_at(train, section).is_some_and(|left| now.since(left) <= late) {
             continue;
         }

@@ -16,7 +16,7 @@ pub(super) fn check(checkers: &mut Checkers, now: Time, turnout: TurnoutId, lie:
     let name = checkers.layout.turnouts[turnout].name.clone();
     let mut over = table.trains_over(turnout).into_iter();
     if let Some((train, section)) =
-        over.find(|&(train, section)| !excuses::nobody_could_see(table, train, section, None, now))
+        over.find(|&(train, section)| !excuses::nobody_could_see(checkers, table, train, section, None, now))
     {
         let sentence = format!("{name} was thrown under {}", table.body_name(train));
         checkers.report(now, Rule::N3, Some(train), Some(section), sentence);

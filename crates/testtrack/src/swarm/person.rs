@@ -56,6 +56,7 @@ impl Person {
             sections.extend(&open.about.sections);
             trains.extend(&open.about.trains);
         }
+        trains.extend(&watch.pointless);
         self.sections.retain(|section, _| sections.contains(section));
         self.trains.retain(|train, _| trains.contains(train));
         for section in sections {
@@ -65,9 +66,13 @@ impl Person {
             }
         }
         for train in trains {
+            let is_pointless = watch.pointless.contains(&train);
             if now.since(*self.trains.entry(train).or_insert(now)) >= PATIENCE {
                 self.trains.insert(train, now);
-                self.answer_train(train, table, watch, desk);
+                match is_pointless {
+                    true => place(train, table, desk),
+                    false => self.answer_train(train, table, watch, desk),
+                }
             }
         }
         let roll_call = watch.doubts.values().find(|open| now.since(open.since) >= PATIENCE);

@@ -12,6 +12,9 @@ use crate::session::Moment;
 use crate::statistics::{STOPPED, is_for_want_of_power};
 use crate::table::Table;
 
+/// How a train is refused that cannot be sent anywhere until somebody says how it points.
+const NOBODY_KNOWS_WHICH_WAY: &str = "nobody knows which way";
+
 /// What settled a doubt.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Settled {
@@ -59,6 +62,8 @@ pub(super) struct Watch {
     ordered: BTreeMap<TrainId, Time>,
     waits: BTreeMap<TrainId, String>,
     moved_on: BTreeSet<TrainId>,
+    /// Trains that cannot be sent anywhere until somebody says how they point.
+    pub(super) pointless: BTreeSet<TrainId>,
     /// The train that is being called.
     called: Option<TrainId>,
 }
@@ -75,6 +80,7 @@ impl Watch {
             ordered: BTreeMap::new(),
             waits: BTreeMap::new(),
             moved_on: BTreeSet::new(),
+            pointless: BTreeSet::new(),
             called: None,
         }
     }
@@ -86,8 +92,14 @@ impl Watch {
 
     pub(super) fn hear(&mut self, moment: &Moment<'_>) {
         for input in moment.inputs {
-            if let Input::Requested { ticket, request: Request::Go { train, .. } } = input {
-                self.wishes.insert(*ticket, *train);
+            match input {
+                Input::Requested { ticket, request: Request::Go { train, .. } } => {
+                    self.wishes.insert(*ticket, *train);
+                }
+                Input::Requested { request: Request::Place { train, .. }, .. } => {
+                    self.pointless.remove(train);
+                }
+                _ => {}
             }
         }
         for output in moment.outputs {
@@ -126,11 +138,15 @@ impl Watch {
                     self.ordered.remove(train);
                 }
             }
-            Fact::Answered { ticket, answer } => {
-                if let (Some(train), Answer::Accepted) = (self.wishes.remove(ticket), answer) {
+            Fact::Answered { ticket, answer } => match (self.wishes.remove(ticket), answer) {
+                (Some(train), Answer::Accepted) => {
                     self.ordered.insert(train, moment.now);
                 }
-            }
+                (Some(train), Answer::Refused(why)) if why.reason.starts_with(NOBODY_KNOWS_WHICH_WAY) => {
+                    self.pointless.insert(train);
+                }
+                _ => {}
+            },
             Fact::DoubtRaised { doubt, about } => {
                 let since = self.doubts.get(doubt).map_or(moment.now, |open| open.since);
                 self.raised += u64::from(!self.doubts.contains_key(doubt));
