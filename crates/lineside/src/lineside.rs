@@ -80,6 +80,18 @@ impl Orders {
         }
     }
 
+    /// Waits, and adds what is ordered meanwhile to what is to be done later.
+    pub(crate) async fn put_off(&mut self, wait: Duration, later: &mut Vec<Output>) -> Result<(), Closed> {
+        let until = tokio::time::Instant::now() + wait;
+        loop {
+            match tokio::time::timeout_at(until, self.next()).await {
+                Ok(None) => return Err(Closed),
+                Ok(Some(outputs)) => later.extend(outputs),
+                Err(_) => return Ok(()),
+            }
+        }
+    }
+
     /// Waits, and lets what is ordered meanwhile pass: nobody is there who could do it, and how everything shall be is told when
     /// the link is back.
     pub(crate) async fn pass_over(&mut self, wait: Duration) -> Result<(), Closed> {

@@ -82,6 +82,11 @@ impl Reporter {
         !matches!(self.state, State::Down)
     }
 
+    /// Whether it counts as up.
+    pub(crate) fn is_up(&self) -> bool {
+        matches!(self.state, State::Up)
+    }
+
     /// How long nothing was heard.
     pub(crate) fn silent_for(&self) -> Duration {
         self.last_heard.elapsed()

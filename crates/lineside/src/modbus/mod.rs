@@ -6,6 +6,7 @@
 mod mirror;
 mod plan;
 mod shell;
+mod trust;
 
 pub use mirror::Mirror;
 pub use plan::{Ask, Next, Plan};

@@ -3,22 +3,39 @@
 use std::io;
 use std::time::{Duration, Instant};
 
+use signaller::Output;
 use tokio::net::TcpStream;
 use tokio_modbus::client::{Context, Reader as _, Writer as _, rtu, tcp};
 use tokio_modbus::slave::{Slave, SlaveContext as _};
 use track::wiring::{At, Modbus, ModbusBit, ModbusTable, ModbusWay, Parity};
 
 use super::plan::{Ask, Next, Plan};
+use super::trust::Trust;
 use crate::backoff::Backoff;
 use crate::bits::{Bits, Set};
 use crate::lineside::{Orders, Role, Start};
 use crate::news::Told;
 use crate::reporter::{NobodyListens, Reporter};
 
-/// So many times in a row nothing but failures, and the link is down.
-const FAILURES: u32 = 3;
 /// How long a line may take to be opened.
 const PATIENCE: Duration = Duration::from_secs(3);
+
+/// Why a connection is given up.
+#[derive(Debug)]
+enum Failure {
+    /// Something was not answered, or the line could not be opened: one such is no lost link.
+    Unanswered(String),
+    /// What is believed of the line is not so any more, or an order may not have been done.
+    Lost(String),
+}
+
+/// Why a bit could not be set.
+enum Unset {
+    /// The server answers that it will not: the line is well.
+    Refused(String),
+    /// It is not known whether it was.
+    Unknown(String),
+}
 
 /// Keeps the link up until it is closed or nobody listens any more.
 pub(crate) async fn serve(setup: Modbus, start: Start) {
@@ -32,29 +49,34 @@ pub(crate) async fn serve(setup: Modbus, start: Start) {
         bits = bits.listening();
     }
     let plan = Plan::new(bits.heard(), setup.every, setup.load_permille);
-    let mut line = Line { setup, role, bits, plan, began: Instant::now(), waiting: Vec::new(), failures: 0 };
+    let mut line = Line::new(setup, role, bits, plan);
     let mut backoff = Backoff::new();
     loop {
         let tried = Instant::now();
-        let why = match line.open().await {
-            Err(error) => error.to_string().to_lowercase(),
+        let failure = match line.open(reporter.is_connected()).await {
+            Err(error) => Failure::Unanswered(error.to_string().to_lowercase()),
             Ok(context) => match line.attend(context, &mut reporter, &mut orders).await {
                 Err(NobodyListens) | Ok(None) => return,
-                Ok(Some(why)) => why,
+                Ok(Some(failure)) => failure,
             },
         };
-        line.failures += 1;
-        // One answer that is lost is no lost link.
-        if line.failures >= FAILURES || !reporter.is_connected() {
-            line.bits.forget();
-            line.waiting.clear();
+        let now = line.began.elapsed();
+        let (why, is_lost) = match failure {
+            Failure::Unanswered(why) => (why, line.trust.failed(now)),
+            Failure::Lost(why) => (why, true),
+        };
+        let wait = backoff.after(tried.elapsed());
+        let waited = if is_lost || !reporter.is_connected() {
+            line.forget(now);
             if reporter.lost(&why).await.is_err() {
                 return;
             }
-        }
-        // While the link still counts as up nothing that happens is heard: it is soon known whether that was one answer.
-        let most = if reporter.is_connected() { line.setup.patience / 2 } else { line.setup.patience * 4 };
-        if orders.pass_over(backoff.after(tried.elapsed()).min(most)).await.is_err() {
+            orders.pass_over(wait.min(line.setup.patience * 4)).await
+        } else {
+            // While the link still counts as up nothing that is ordered may be lost: it is done as soon as somebody answers.
+            orders.put_off(wait.min(line.setup.patience / 2), &mut line.put_off).await
+        };
+        if waited.is_err() {
             return;
         }
     }
@@ -66,18 +88,34 @@ struct Line {
     bits: Bits<ModbusBit>,
     plan: Plan,
     began: Instant,
-    /// Bits that are to be set later.
+    /// Bits that are to be set later: the ends of pulses. They are owed whatever happens, for a coil must not stay under power.
     waiting: Vec<(Instant, ModbusBit, bool)>,
-    failures: u32,
+    /// What was ordered while the line was being opened again.
+    put_off: Vec<Output>,
+    trust: Trust,
 }
 
 impl Line {
-    async fn open(&mut self) -> io::Result<Context> {
+    fn new(setup: Modbus, role: Role, bits: Bits<ModbusBit>, plan: Plan) -> Self {
+        let (waiting, put_off) = (Vec::new(), Vec::new());
+        Self { setup, role, bits, plan, began: Instant::now(), waiting, put_off, trust: Trust::default() }
+    }
+
+    /// The link is lost: nothing that was heard counts, and what was ordered will be ordered anew.
+    fn forget(&mut self, now: Duration) {
+        self.bits.forget();
+        self.put_off.clear();
+        self.trust = Trust::new(now);
+    }
+
+    /// Opens the line; one that still counts as up is not waited for long.
+    async fn open(&mut self, counts_as_up: bool) -> io::Result<Context> {
         self.plan.begin();
+        let patience = if counts_as_up { self.trust.left(self.began.elapsed()) } else { PATIENCE };
         match &self.setup.way {
             ModbusWay::Tcp(address) => {
                 let slow = |_| io::Error::new(io::ErrorKind::TimedOut, "nobody answers");
-                let socket = tokio::time::timeout(PATIENCE, TcpStream::connect(address)).await.map_err(slow)??;
+                let socket = tokio::time::timeout(patience, TcpStream::connect(address)).await.map_err(slow)??;
                 socket.set_nodelay(true)?;
                 Ok(tcp::attach_slave(socket, Slave(1)))
             }
@@ -100,26 +138,26 @@ impl Line {
         mut context: Context,
         reporter: &mut Reporter,
         orders: &mut Orders,
-    ) -> Result<Option<String>, NobodyListens> {
+    ) -> Result<Option<Failure>, NobodyListens> {
+        if !reporter.is_connected() {
+            self.trust = Trust::new(self.began.elapsed());
+        }
         reporter.connected();
+        let put_off = std::mem::take(&mut self.put_off);
+        if let Err(failure) = self.obey(&mut context, &put_off, reporter).await? {
+            return Ok(Some(failure));
+        }
         loop {
             if let Some(place) = self.waiting.iter().position(|(at, ..)| *at <= Instant::now()) {
-                let (_, bit, on) = self.waiting.remove(place);
-                if let Err(why) = self.set(&mut context, bit, on).await {
-                    return Ok(Some(why));
+                if let Err(failure) = self.end_pulse(&mut context, place, reporter).await? {
+                    return Ok(Some(failure));
                 }
                 continue;
             }
             let wait = match self.plan.next(self.began.elapsed()) {
                 Next::Ask(ask) => {
-                    match self.ask(&mut context, ask).await {
-                        Err(why) => return Ok(Some(why)),
-                        Ok(told) => {
-                            self.failures = 0;
-                            reporter.alive();
-                            reporter.take(told).await?;
-                            reporter.flush().await?;
-                        }
+                    if let Err(failure) = self.hear(&mut context, ask, reporter).await? {
+                        return Ok(Some(failure));
                     }
                     Duration::ZERO
                 }
@@ -128,19 +166,92 @@ impl Line {
             let due = self.waiting.iter().map(|(at, ..)| at.saturating_duration_since(Instant::now())).min();
             let wait = due.map_or(wait, |due| due.min(wait));
             match tokio::time::timeout(wait, orders.next()).await {
-                Ok(None) => return Ok(None),
-                Ok(Some(outputs)) if self.role != Role::Listens => {
-                    let sets: Vec<Set<ModbusBit>> = outputs.iter().flat_map(|output| self.bits.order(output)).collect();
-                    for Set { bit, on, after } in sets {
-                        if after > Duration::ZERO {
-                            self.waiting.push((Instant::now() + after, bit, on));
-                        } else if let Err(why) = self.set(&mut context, bit, on).await {
-                            return Ok(Some(why));
-                        }
+                Ok(None) => {
+                    self.end_all_pulses(&mut context).await;
+                    return Ok(None);
+                }
+                Ok(Some(outputs)) => {
+                    if let Err(failure) = self.obey(&mut context, &outputs, reporter).await? {
+                        return Ok(Some(failure));
                     }
                 }
-                Ok(Some(_)) | Err(_) => reporter.flush().await?,
+                Err(_) => reporter.flush().await?,
             }
+        }
+    }
+
+    /// Asks, and tells what is answered. What changed while something was not answered may have been so for a while, and may
+    /// have been otherwise in between: then the link was lost, and everything is asked anew.
+    async fn hear(
+        &mut self,
+        context: &mut Context,
+        ask: Ask,
+        reporter: &mut Reporter,
+    ) -> Result<Result<(), Failure>, NobodyListens> {
+        self.trust.asks(self.began.elapsed());
+        let told = match self.ask(context, ask).await {
+            Err(why) => return Ok(Err(Failure::Unanswered(why))),
+            Ok(told) => told,
+        };
+        let has_changed = told.iter().any(|told| matches!(told, Told::Input(_)));
+        if has_changed && self.trust.is_doubtful() && reporter.is_up() {
+            let why = "it did not answer for a moment, and something changed meanwhile: everything is asked anew";
+            return Ok(Err(Failure::Lost(why.to_owned())));
+        }
+        if told.contains(&Told::Complete) {
+            self.trust.round_is_over();
+        }
+        reporter.alive();
+        reporter.take(told).await?;
+        reporter.flush().await?;
+        Ok(Ok(()))
+    }
+
+    /// Does what is ordered. Where it is not known whether that was done the link is lost: it is never done twice.
+    async fn obey(
+        &mut self,
+        context: &mut Context,
+        outputs: &[Output],
+        reporter: &mut Reporter,
+    ) -> Result<Result<(), Failure>, NobodyListens> {
+        if self.role == Role::Listens {
+            return Ok(Ok(()));
+        }
+        let sets: Vec<Set<ModbusBit>> = outputs.iter().flat_map(|output| self.bits.order(output)).collect();
+        let later = sets.iter().filter(|set| set.after > Duration::ZERO);
+        self.waiting.extend(later.map(|set| (Instant::now() + set.after, set.bit, set.on)));
+        for Set { bit, on, .. } in sets.into_iter().filter(|set| set.after == Duration::ZERO) {
+            match self.set(context, bit, on).await {
+                Ok(()) => {}
+                Err(Unset::Refused(why)) => reporter.take(vec![Told::Say(why)]).await?,
+                Err(Unset::Unknown(why)) => return Ok(Err(Failure::Lost(why))),
+            }
+        }
+        Ok(Ok(()))
+    }
+
+    /// Ends a pulse; one of which it is not known whether it ended is ended again.
+    async fn end_pulse(
+        &mut self,
+        context: &mut Context,
+        place: usize,
+        reporter: &mut Reporter,
+    ) -> Result<Result<(), Failure>, NobodyListens> {
+        let (_, bit, on) = self.waiting[place];
+        match self.set(context, bit, on).await {
+            Err(Unset::Unknown(why)) => return Ok(Err(Failure::Lost(why))),
+            Err(Unset::Refused(why)) => reporter.take(vec![Told::Say(why)]).await?,
+            Ok(()) => {}
+        }
+        self.waiting.remove(place);
+        Ok(Ok(()))
+    }
+
+    /// The link is closed: no pulse lasts on.
+    async fn end_all_pulses(&mut self, context: &mut Context) {
+        for (_, bit, on) in std::mem::take(&mut self.waiting) {
+            // One that does not answer now cannot be told.
+            let _ = self.set(context, bit, on).await;
         }
     }
 
@@ -174,21 +285,21 @@ impl Line {
         Ok(told)
     }
 
-    async fn set(&mut self, context: &mut Context, bit: ModbusBit, on: bool) -> Result<(), String> {
+    async fn set(&mut self, context: &mut Context, bit: ModbusBit, on: bool) -> Result<(), Unset> {
         let began = Instant::now();
         let (value, patience) = (on != bit.is_inverted, self.setup.patience);
         context.set_slave(Slave(bit.unit));
         match bit.table {
-            ModbusTable::Coil => answer(bit.unit, patience, context.write_single_coil(bit.number, value)).await?,
+            ModbusTable::Coil => done(bit.unit, patience, context.write_single_coil(bit.number, value)).await?,
             ModbusTable::Holding => {
-                let read = answer(bit.unit, patience, context.read_holding_registers(bit.number, 1)).await?;
+                let read = done(bit.unit, patience, context.read_holding_registers(bit.number, 1)).await?;
                 let before = read.first().copied().unwrap_or_default();
                 let mask = 1u16 << bit.bit;
                 let after = if value { before | mask } else { before & !mask };
-                answer(bit.unit, patience, context.write_single_register(bit.number, after)).await?;
+                done(bit.unit, patience, context.write_single_register(bit.number, after)).await?;
             }
             ModbusTable::Input | ModbusTable::InputRegister => {
-                return Err(format!("{} of unit {} cannot be written", bit.number, bit.unit));
+                return Err(Unset::Refused(format!("{} of unit {} cannot be written", bit.number, bit.unit)));
             }
         }
         self.plan.done(self.began.elapsed(), began.elapsed(), None);
@@ -201,16 +312,30 @@ fn one_each(bits: Vec<bool>) -> Vec<u16> {
     bits.into_iter().map(u16::from).collect()
 }
 
-/// Waits for an answer, but not for ever.
+/// Waits for an answer to a question, but not for ever. A refusal is none.
 async fn answer<T>(
     unit: u8,
     patience: Duration,
     asked: impl Future<Output = tokio_modbus::Result<T>>,
 ) -> Result<T, String> {
+    done(unit, patience, asked).await.map_err(|(Unset::Refused(why) | Unset::Unknown(why))| why)
+}
+
+/// Waits for an answer to an order, but not for ever.
+async fn done<T>(
+    unit: u8,
+    patience: Duration,
+    asked: impl Future<Output = tokio_modbus::Result<T>>,
+) -> Result<T, Unset> {
     match tokio::time::timeout(patience, asked).await {
-        Err(_) => Err(format!("unit {unit} does not answer")),
-        Ok(Err(error)) => Err(format!("unit {unit}: {}", error.to_string().to_lowercase())),
-        Ok(Ok(Err(exception))) => Err(format!("unit {unit} refuses: {}", exception.to_string().to_lowercase())),
+        Err(_) => Err(Unset::Unknown(format!("unit {unit} does not answer"))),
+        Ok(Err(error)) => Err(Unset::Unknown(format!("unit {unit}: {}", error.to_string().to_lowercase()))),
+        Ok(Ok(Err(exception))) => {
+            Err(Unset::Refused(format!("unit {unit} refuses: {}", exception.to_string().to_lowercase())))
+        }
         Ok(Ok(Ok(value))) => Ok(value),
     }
 }
+
+#[cfg(test)]
+mod tests;
