@@ -470,8 +470,11 @@
 //! for orders, or `accessory = 12` for the events that stand for DCC accessories; a signal one event for each aspect
 //! it is to be told. A district that is `switched` has `set-live` and `set-dark`, and may leave out the other two. An accessory has `on`
 //! and `off` for orders, an input for its reports. A train is the id of
-//! its node, six bytes; one with several engines a list of as many nodes, in the order of its vehicles, or one node, which then stands
-//! for the whole train and has to know itself which of its engines is the other way round.
+//! its node, six bytes, or `"search"`: then its node is found by the address of its decoder, and made by a command station that can
+//! (Train Search, 22 July 2024), so that `trains = { "*" = "search" }` is all that has to be said; one with several engines a list of as many nodes, in the order of its vehicles, or one node, which then stands
+//! for the whole train and has to know itself which of its engines is the other way round. Whoever produces the well-known event
+//! for an emergency stop, or for emergency off, makes every train stand as `lineclear tell emergency-stop` does, and when it is cleared
+//! they stay until a person lets them go on; a `switched` district may have these events as its own.
 //!
 //! **Bits of a Modbus server**: `unit` (1 where left out) and one of `coil`, `input`, `register`, `input-register`, counted from
 //! 0, with `bit` for registers, and `inverted`. **Lines of a chip**: a number, or `line` with `active-low`, `bias` (`"pull-up"`,

@@ -48,6 +48,47 @@ fn the_demo_is_summed_up() {
     assert!(!ran.output.contains("warning"), "{}", ran.output);
 }
 
+/// The demo in a folder of its own, with the links that the README shows for it.
+fn demo_with_the_links_of_the_readme(name: &str) -> PathBuf {
+    let readme = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../README.md");
+    let readme = std::fs::read_to_string(readme).unwrap();
+    let (_, behind) = readme.split_once("**From the demo to your own.**").unwrap();
+    let (links, _) = behind.split_once("```toml\n").unwrap().1.split_once("```").unwrap();
+    let read = |file: &str| std::fs::read(Path::new(&demo()).join(file)).unwrap();
+    let files = [("layout.toml", read("layout.toml")), ("trains.toml", read("trains.toml"))];
+    let folder = folder(name, &[]);
+    for (file, bytes) in files {
+        std::fs::write(folder.join(file), bytes).unwrap();
+    }
+    std::fs::write(folder.join("links.toml"), links).unwrap();
+    folder
+}
+
+#[test]
+fn the_way_from_the_demo_to_hardware_that_the_readme_shows_is_right() {
+    let folder = demo_with_the_links_of_the_readme("readme");
+    let ran = check(&[&folder.display().to_string()]);
+    assert_eq!((ran.status, ran.complaints.as_str()), (Some(0), ""), "{}", ran.output);
+    assert!(!ran.output.contains("warning"), "{}", ran.output);
+    // With the yard box at a socket, as it says, a pretend table can stand behind all of it.
+    let links = std::fs::read_to_string(folder.join("links.toml")).unwrap();
+    let command = "command = [\"python3\", \"yard.py\"]";
+    assert!(links.contains(command), "{links}");
+    std::fs::write(folder.join("links.toml"), links.replace(command, "tcp = \"127.0.0.1:4470\"")).unwrap();
+    let ran = check(&[&folder.display().to_string()]);
+    assert_eq!((ran.status, ran.complaints.as_str()), (Some(0), ""), "{}", ran.output);
+    // And what is wrong in it is told with its place.
+    std::fs::write(folder.join("links.toml"), links.replace("by     = \"mqtt\"", "by     = \"mqqt\"")).unwrap();
+    let ran = check(&[&folder.display().to_string()]);
+    assert_eq!(ran.status, Some(1));
+    assert!(
+        ran.output.contains("links.toml:4") || ran.complaints.contains("links.toml:4"),
+        "{}{}",
+        ran.output,
+        ran.complaints
+    );
+}
+
 #[test]
 fn one_thing_is_not_told_in_the_plural() {
     let ran = check(&[&folder("one", &[("layout.toml", GOOD)]).display().to_string()]);

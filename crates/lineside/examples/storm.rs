@@ -112,7 +112,7 @@ fn listen(lineside: &mut Lineside, sent: &Receiver<Instant>, count: u64) -> Resu
                 }
             }
             What::Down(why) => return Err(why.into()),
-            What::Said(_) | What::Heard(_) => {}
+            What::Said(_) | What::Stop(_) | What::Heard(_) | What::Rewired => {}
         }
     }
     late.sort_unstable();

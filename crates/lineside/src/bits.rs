@@ -54,6 +54,13 @@ impl<B: Copy + Ord> Bits<B> {
         self
     }
 
+    /// The same bits, of things that go by other numbers.
+    pub(crate) fn rewire(&mut self, layout: Arc<Layout>, things: impl Iterator<Item = (Thing, String, BitsAt<B>)>) {
+        let values = std::mem::take(&mut self.values);
+        let listens = self.listens;
+        *self = Self { values, listens, ..Self::new(layout, things) };
+    }
+
     /// The bits that are to be heard.
     pub fn heard(&self) -> impl Iterator<Item = B> + '_ {
         self.owners.keys().copied()

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use signaller::{Aspect, Direction, Output};
-use track::{AccessoryId, DistrictId, SignalId, TrainId};
+use track::{AccessoryId, DistrictId, Renumbering, SignalId, TrainId};
 
 use crate::motion::Motions;
 
@@ -39,6 +39,21 @@ impl Desired {
         }
     }
 
+    /// The same, by the numbers of another layout; without what is no part of it. An aspect of another book is shown anew.
+    pub(crate) fn renumbered(&self, numbers: &Renumbering) -> Self {
+        let train = |train: TrainId| numbers.trains.get(train).copied().flatten();
+        let functions = self.functions.iter();
+        let touched = |signal: &SignalId| numbers.signals_touched.contains(signal);
+        Self {
+            motions: self.motions.renumbered(numbers),
+            functions: functions.filter_map(|(&(whose, number), &on)| Some(((train(whose)?, number), on))).collect(),
+            power: moved(&self.power, |id| numbers.districts[id]),
+            accessories: moved(&self.accessories, |id| numbers.accessories[id]),
+            aspects: moved(&self.aspects, |id| numbers.signals[id].filter(|_| !touched(&id))),
+            lit: moved(&self.lit, |id| numbers.signals[id]),
+        }
+    }
+
     /// Which way a train was last ordered to move.
     pub(crate) fn direction(&self, train: TrainId) -> Option<Direction> {
         self.motions.direction(train)
@@ -63,6 +78,11 @@ impl Desired {
             .chain(power(true))
             .collect()
     }
+}
+
+/// Each at its new number, where it has one.
+fn moved<I: Copy + Ord, T: Copy>(all: &BTreeMap<I, T>, now: impl Fn(I) -> Option<I>) -> BTreeMap<I, T> {
+    all.iter().filter_map(|(&id, &is)| Some((now(id)?, is))).collect()
 }
 
 #[cfg(test)]

@@ -29,10 +29,13 @@ mod pulse;
 pub mod railcom;
 mod reading;
 mod reporter;
+mod rewire;
 mod stream;
+mod words;
 
 pub use behind::{Behind, Ordered};
 pub use desired::Desired;
 pub use lineside::{Lineside, Role};
 pub use news::{Meaning, News, Overheard, Told, What};
 pub use pulse::Pulse;
+pub use rewire::Rewired;

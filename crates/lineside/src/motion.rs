@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use serde_json::Value;
 use signaller::{Direction, Output};
-use track::{Address, Facing, Layout, TrainId};
+use track::{Address, Facing, Layout, Renumbering, TrainId};
 
 /// How a train is to move.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -65,6 +65,12 @@ impl Motions {
     pub(crate) fn standing(&self) -> Vec<Output> {
         let all = self.0.iter();
         all.map(|(&train, &(direction, _))| Output::Drive { train, direction, step: 0 }).collect()
+    }
+
+    /// The same, by the numbers of another layout.
+    pub(crate) fn renumbered(&self, numbers: &Renumbering) -> Self {
+        let now = |train: TrainId| numbers.trains.get(train).copied().flatten();
+        Self(self.0.iter().filter_map(|(&train, &motion)| Some((now(train)?, motion))).collect())
     }
 
     /// Nothing is known any more of what was ordered.

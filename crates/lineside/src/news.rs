@@ -10,6 +10,8 @@ pub struct News {
     pub link: LinkId,
     /// What.
     pub what: What,
+    /// Which of all that ever were by that name.
+    pub(crate) instance: u64,
 }
 
 /// What a link tells.
@@ -25,6 +27,10 @@ pub enum What {
     Said(String),
     /// Something was heard: told only to who listens.
     Heard(Overheard),
+    /// Somebody there wants every train to stand at once: why.
+    Stop(String),
+    /// From now on it tells of things by the numbers of another layout.
+    Rewired,
 }
 
 /// What a codec makes of what it is given.
@@ -40,6 +46,8 @@ pub enum Told {
     Gone(String),
     /// Something for people to know.
     Say(String),
+    /// Every train is to stand at once: why.
+    Stop(String),
     /// Something was heard, as it came and what it means.
     Heard(Overheard),
 }

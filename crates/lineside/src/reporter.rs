@@ -12,6 +12,7 @@ use track::wiring::{Thing, WiredLink};
 use crate::health::Chart;
 use crate::news::{News, Told, What};
 use crate::reading::mark_of;
+use crate::rewire::Rewire;
 
 /// How long a link that is up may take to report how everything is, before it counts as up without the rest.
 pub(crate) const SETTLES: Duration = Duration::from_millis(700);
@@ -36,6 +37,7 @@ pub(crate) struct NobodyListens;
 #[derive(Debug)]
 pub(crate) struct Reporter {
     link: LinkId,
+    instance: u64,
     news: mpsc::Sender<News>,
     chart: Chart,
     state: State,
@@ -49,9 +51,15 @@ pub(crate) struct Reporter {
 }
 
 impl Reporter {
-    pub(crate) fn new(wired: &WiredLink, states: BTreeSet<Thing>, news: mpsc::Sender<News>, chart: Chart) -> Self {
+    pub(crate) fn new(
+        (wired, instance): (&WiredLink, u64),
+        states: BTreeSet<Thing>,
+        news: mpsc::Sender<News>,
+        chart: Chart,
+    ) -> Self {
         Self {
             link: wired.link,
+            instance,
             news,
             chart,
             state: State::Down,
@@ -64,7 +72,7 @@ impl Reporter {
     }
 
     async fn tell(&self, what: What) -> Result<(), NobodyListens> {
-        self.news.send(News { link: self.link, what }).await.map_err(|_| NobodyListens)
+        self.news.send(News { link: self.link, what, instance: self.instance }).await.map_err(|_| NobodyListens)
     }
 
     /// There is a connection: from now on everything is reported anew.
@@ -109,6 +117,7 @@ impl Reporter {
                     self.lost(&why).await?;
                 }
                 Told::Say(text) => self.tell(What::Said(text)).await?,
+                Told::Stop(why) => self.tell(What::Stop(why)).await?,
                 Told::Heard(heard) => self.tell(What::Heard(heard)).await?,
             }
         }
@@ -153,6 +162,17 @@ impl Reporter {
         }
         let inputs = std::mem::take(&mut self.pending);
         self.tell(What::Reported(inputs)).await
+    }
+
+    /// Things go by other numbers from now on. One that is not up does not say so: it is to begin anew.
+    pub(crate) async fn rewired(&mut self, rewire: &Rewire) -> Result<(), NobodyListens> {
+        self.flush().await?;
+        if !self.is_up() {
+            return Ok(());
+        }
+        (self.link, self.expected) = (rewire.wired.link, Arc::new(rewire.states.clone()));
+        self.chart.note(|health| health.heard.clear());
+        self.tell(What::Rewired).await
     }
 
     /// The connection is lost, or there was none to be had.

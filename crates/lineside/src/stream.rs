@@ -14,6 +14,8 @@ use crate::backoff::Backoff;
 use crate::lineside::Orders;
 use crate::news::Told;
 use crate::reporter::{NobodyListens, Reporter};
+use crate::rewire::Rewire;
+use crate::words::in_words;
 
 /// How often time passes in a talk.
 const BEAT: Duration = Duration::from_millis(50);
@@ -37,6 +39,8 @@ pub(crate) trait Talk: Send {
     fn hear(&mut self, now: Duration, bytes: &[u8]) -> Turn;
     /// Something is ordered.
     fn order(&mut self, now: Duration, output: &Output) -> Turn;
+    /// Things go by other numbers from now on.
+    fn rewire(&mut self, rewire: &Rewire);
     /// Time passes.
     fn tick(&mut self, now: Duration) -> Turn;
     /// The connection is about to be ended by us.
@@ -52,13 +56,13 @@ pub(crate) struct Connection {
 
 /// What stands behind a connection: a process that is to be ended with it.
 pub(crate) trait Kept: Send {
-    /// Ends it; gives it a moment to end by itself.
-    fn end(self: Box<Self>) -> Pin<Box<dyn Future<Output = ()> + Send>>;
+    /// Ends it; gives it a moment to end by itself. Gives its last words, where there are any.
+    fn end(self: Box<Self>) -> Pin<Box<dyn Future<Output = Option<String>> + Send>>;
 }
 
 impl Kept for () {
-    fn end(self: Box<Self>) -> Pin<Box<dyn Future<Output = ()> + Send>> {
-        Box::pin(std::future::ready(()))
+    fn end(self: Box<Self>) -> Pin<Box<dyn Future<Output = Option<String>> + Send>> {
+        Box::pin(std::future::ready(None))
     }
 }
 
@@ -90,7 +94,7 @@ pub(crate) async fn serve(
         let tried = Instant::now();
         let ended = match connect.connect().await {
             Ok(connection) => attend(connection, &mut talk, &mut reporter, &mut orders, silent_after, began).await,
-            Err(error) => Ok(Ended::Lost(error.to_string().to_lowercase())),
+            Err(error) => Ok(Ended::Lost(in_words(&error))),
         };
         match ended {
             Err(NobodyListens) | Ok(Ended::Closed) => return,
@@ -120,8 +124,10 @@ async fn attend(
         let _ = tokio::time::timeout(PATIENCE, output.write_all(&last.send)).await;
     }
     drop((input, output));
-    kept.end().await;
-    ended
+    Ok(match (ended?, kept.end().await) {
+        (Ended::Lost(why), Some(last)) => Ended::Lost(format!("{why}: {last}")),
+        (ended, _) => ended,
+    })
 }
 
 async fn speak(
@@ -141,7 +147,7 @@ async fn speak(
         if !turn.send.is_empty() {
             match tokio::time::timeout(PATIENCE, output.write_all(&turn.send)).await {
                 Ok(Ok(())) => {}
-                Ok(Err(error)) => return Ok(Ended::Lost(error.to_string().to_lowercase())),
+                Ok(Err(error)) => return Ok(Ended::Lost(in_words(&error))),
                 Err(_) => return Ok(Ended::Lost("it takes nothing any more".to_owned())),
             }
         }
@@ -164,11 +170,15 @@ async fn speak(
                     reporter.alive();
                     talk.hear(began.elapsed(), &bytes[..count])
                 }
-                Err(error) => return Ok(Ended::Lost(error.to_string().to_lowercase())),
+                Err(error) => return Ok(Ended::Lost(in_words(&error))),
             },
             ordered = orders.next() => match ordered {
                 None => return Ok(Ended::Closed),
                 Some(outputs) => {
+                    if let Some(rewire) = orders.take_rewire() {
+                        talk.rewire(&rewire);
+                        reporter.rewired(&rewire).await?;
+                    }
                     let mut turn = Turn::default();
                     for output in &outputs {
                         let Turn { send, told } = talk.order(began.elapsed(), output);

@@ -384,6 +384,8 @@ pub enum LccAt {
     Aspects(Vec<(String, u64)>),
     /// Train nodes: one for the whole train, or one for each of its decoders.
     Train(Vec<u64>),
+    /// A train whose nodes are found by asking for them: an event for each of its decoders.
+    Searched(Vec<u64>),
     /// A reader: the first six bytes of its events (a draft).
     Reader(u64),
 }

@@ -86,6 +86,35 @@ impl Spoken {
         }
     }
 
+    /// Waits for a line with these words somewhere in it, and gives every line up to it.
+    pub(crate) fn lines_until(&mut self, words: &str) -> Vec<String> {
+        let until = Instant::now() + Duration::from_secs(90);
+        let mut lines = Vec::new();
+        loop {
+            let line = self.lines.recv_timeout(until.saturating_duration_since(Instant::now()));
+            let line = line.unwrap_or_else(|_| panic!("nobody said `{words}`"));
+            self.hear(&line);
+            let is_last = line.contains(words);
+            lines.push(line);
+            if is_last {
+                return lines;
+            }
+        }
+    }
+
+    /// Every line that came since one was waited for.
+    pub(crate) fn lines_so_far(&mut self) -> Vec<String> {
+        let lines: Vec<String> = self.lines.try_iter().collect();
+        lines.iter().for_each(|line| self.hear(line));
+        lines
+    }
+
+    /// Waits until it has ended by itself.
+    pub(crate) fn ends(&mut self) {
+        let status = self.process.wait().unwrap();
+        assert!(status.success(), "{status}");
+    }
+
     /// Waits for a line that begins so, and gives the rest of it.
     pub(crate) fn says(&mut self, beginning: &str) -> String {
         let until = Instant::now() + Duration::from_secs(30);

@@ -117,7 +117,7 @@ fn a_program_that_ends_is_started_again_and_its_last_words_are_in_the_log() {
     for _ in 0..3 {
         assert_eq!(until_up(&mut lineside), [said(&layout, "quay", true)]);
         let why = until_down(&mut lineside);
-        assert!(why == "it ended" || why.contains("pipe"), "{why}");
+        assert!(why.ends_with(": out of luck"), "its last words are told: {why}");
     }
 }
 
@@ -155,6 +155,60 @@ fn a_program_that_is_silent_is_ended_and_one_that_cannot_be_started_is_told() {
     let (_, mut lineside) = open(&folder, &links("\"./no-such-program\"", ""));
     let why = until_down(&mut lineside);
     assert!(why.contains("`./no-such-program` cannot be started"), "{why}");
+}
+
+#[test]
+fn a_program_is_not_ended_by_what_ends_us_at_a_terminal() {
+    if !has_python() {
+        return;
+    }
+    let folder = program::scratch("adapter-group");
+    // What is typed at a terminal goes to all of a group.
+    let text = "import os\nsays = '{\"say\": \"leads its own group: %s\"}' % (os.getpgrp() == os.getpid())\n\
+                print(says, flush=True)\ntime.sleep(60)\n";
+    let command = script(&folder, &format!("{HELLO}{text}"));
+    let (_, mut lineside) = open(&folder, &links(&command, ""));
+    until(&mut lineside, "what it says", |news| match news.what {
+        What::Said(text) => Some(assert_eq!(text, "leads its own group: True")),
+        _ => None,
+    });
+}
+
+#[test]
+fn a_program_that_prints_rubbish_or_never_ends_a_line_is_told_and_ended() {
+    if !has_python() {
+        return;
+    }
+    let folder = program::scratch("adapter-rubbish");
+    let rubbish = "import os\nwhile True: os.write(1, os.urandom(200) + b'\\n')\n";
+    let endless = "import os\nwhile True: os.write(1, b'x' * 65536)\n";
+    for text in [rubbish, endless] {
+        let command = script(&folder, text);
+        let (_, mut lineside) = open(&folder, &links(&command, ""));
+        let why = until_down(&mut lineside);
+        assert!(why.starts_with("it says nothing that makes sense"), "{why}");
+    }
+}
+
+#[test]
+fn a_program_that_floods_is_heard_to_its_last_word_and_not_ahead_of_us() {
+    if !has_python() {
+        return;
+    }
+    let folder = program::scratch("adapter-floods");
+    let flood = "for n in range(200000):\n    print('{\"section\": \"quay\", \"occupied\": ' + ('true}' if n % 2 else 'false}'))\n\
+                 print('{\"section\": \"throat\", \"occupied\": true}', flush=True)\ntime.sleep(60)\n";
+    let command = script(&folder, &format!("{HELLO}{flood}"));
+    let (layout, mut lineside) = open(&folder, &links(&command, ""));
+    let (throat, mut heard) = (said(&layout, "throat", true), 0);
+    until(&mut lineside, "the last word", |news| match news.what {
+        What::Up(inputs) | What::Reported(inputs) => {
+            heard += inputs.len();
+            inputs.contains(&throat).then_some(())
+        }
+        _ => None,
+    });
+    assert_eq!(heard, 200_002, "none is dropped, and the first one was said in the greeting");
 }
 
 #[test]

@@ -3,9 +3,11 @@
 mod adapter;
 mod broker;
 mod cable;
+mod gpio;
 mod lcc;
 mod modbus;
 mod mqtt;
+mod reload;
 mod trains;
 
 use std::net::TcpListener;

@@ -228,7 +228,25 @@ fn a_line_is_encrypted_and_only_for_whom_the_broker_knows() {
     };
     let (_, mut stranger) = open(&folder, &secure(""));
     let why = until_down(&mut stranger);
-    assert!(why.contains("not") || why.contains("refused"), "{why}");
+    assert!(why.contains("it does not let us in"), "{why}");
+    drop(stranger);
+    std::fs::write(folder.join("wrong"), "loud\n").unwrap();
+    for version in ["3.1.1", "5"] {
+        let wrong = format!("user = \"lineclear\"\npassword-file = \"wrong\"\nversion = \"{version}\"\n");
+        let (_, mut stranger) = open(&folder, &secure(&wrong));
+        let why = until_down(&mut stranger);
+        assert!(why.contains("it does not let us in"), "{why}");
+    }
+    let other = Command::new("openssl")
+        .args(["req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2", "-subj", "/CN=elsewhere"])
+        .args(["-keyout", "other-key.pem", "-out", "other.pem"])
+        .current_dir(&folder)
+        .stderr(Stdio::null())
+        .status();
+    assert!(other.unwrap().success());
+    let (_, mut stranger) = open(&folder, &secure("").replace("ca.pem", "other.pem"));
+    let why = until_down(&mut stranger);
+    assert!(why.contains("nobody who is trusted vouches for its certificate"), "{why}");
     drop(stranger);
     let (layout, mut lineside) =
         open(&folder, &secure("user = \"lineclear\"\npassword-file = \"word\"\nversion = \"5\"\n"));

@@ -2,6 +2,7 @@
 
 use toml::de::DeValue;
 use track::wiring::{Lcc, LccAt, Mark, Thing};
+use track::{Address, SpeedSteps, Train};
 
 use super::mqtt::check_aspect;
 use super::who::{accessory, is_switched, not_said_how};
@@ -17,6 +18,14 @@ const EVENT: usize = 8;
 /// Events that stand for the packets of accessory decoders: these six bytes, and twelve bits of address and output (Event
 /// Identifiers, 22 July 2024, well-known events).
 const ACCESSORY_ACTIVATE: u64 = 0x0101_0200_00FF_0000;
+
+/// The word that lets the node of a train be found by its address.
+const SEARCH: &str = "search";
+/// Events that ask for the nodes of trains begin so (Train Search, 22 July 2024, section 5.1).
+const SEARCH_PREFIX: u64 = 0x0900_99FF_0000_0000;
+/// To be made, exactly, by its address, for a DCC decoder (section 5.2); and one that has a long address.
+const SEARCH_FLAGS: u64 = 0x80 | 0x40 | 0x20 | 0x08;
+const SEARCH_LONG: u64 = 0x04;
 
 /// An id written in bytes with dots between them.
 fn bytes_of(text: &str, count: usize) -> Option<u64> {
@@ -174,6 +183,9 @@ fn switch(keys: &mut Keys<'_>, asked: &Asked<'_, '_>, out: &mut Findings) -> Opt
 /// The node of a train, or one for each of its decoders.
 fn train(asked: &Asked<'_, '_>, value: Said<&DeValue<'_>>, out: &mut Findings) -> Option<LccAt> {
     let Thing::Train(train) = asked.thing else { return None };
+    if matches!(value.value, DeValue::String(word) if word == SEARCH) {
+        return searched(&asked.layout.trains[train], asked, value, out);
+    }
     let said = match value.value {
         DeValue::Array(_) => texts_of("the nodes of a train", value, out),
         _ => vec![text_of("the node of a train", value, out)?],
@@ -192,6 +204,36 @@ fn train(asked: &Asked<'_, '_>, value: Said<&DeValue<'_>>, out: &mut Findings) -
         return None;
     }
     Some(LccAt::Train(nodes))
+}
+
+/// The events by which the nodes for the decoders of a train are found, or made where there is none yet.
+fn searched(train: &Train, asked: &Asked<'_, '_>, value: Said<&DeValue<'_>>, out: &mut Findings) -> Option<LccAt> {
+    let events: Vec<u64> = train.decoders().map(|(address, _)| search_for(address, train.speed_steps)).collect();
+    if events.is_empty() {
+        out.mistake(value.span, format!("train `{}` has no address by which its node could be found", asked.name))
+            .hint("give it an `address` in `trains.toml`, or write the id of its node here");
+        return None;
+    }
+    Some(LccAt::Searched(events))
+}
+
+/// The event that asks for the node of a decoder (Train Search, 22 July 2024, section 5.2): six digits, those that are not needed
+/// being F, and what is wanted: a node is to be made where there is none, for exactly this number, as an address and no name.
+fn search_for(address: Address, steps: SpeedSteps) -> u64 {
+    let (number, long) = match address {
+        Address::Short(number) => (u16::from(number), 0),
+        Address::Long(number) => (number, SEARCH_LONG),
+    };
+    let digits = format!("{number:06}");
+    let is_needed = |place: usize| place + 1 == digits.len() || digits[..=place].bytes().any(|digit| digit != b'0');
+    let digit = |place: usize, digit: u8| if is_needed(place) { u64::from(digit - b'0') } else { 0xF };
+    let query = digits.bytes().enumerate().fold(0, |query, (place, byte)| query << 4 | digit(place, byte));
+    let steps = match steps {
+        SpeedSteps::Steps14 => 1,
+        SpeedSteps::Steps28 => 2,
+        SpeedSteps::Steps126 => 3,
+    };
+    SEARCH_PREFIX | query << 8 | SEARCH_FLAGS | long | steps
 }
 
 /// The events for the two outputs of a pair of an accessory decoder. Output 0 is the diverging one of a turnout, and off (from memory:
@@ -257,6 +299,7 @@ pub(super) fn taken(at: &LccAt) -> Vec<String> {
         LccAt::Marks { hears, tells } => hears.iter().chain(tells).map(|&(_, id)| event(id)).collect(),
         LccAt::Aspects(aspects) => aspects.iter().map(|&(_, id)| event(id)).collect(),
         LccAt::Train(nodes) => nodes.iter().map(node).collect(),
+        LccAt::Searched(events) => events.iter().map(|&id| event(id)).collect(),
         LccAt::Reader(id) => vec![node(id)],
     }
 }

@@ -81,8 +81,18 @@ pub(crate) fn wire(mut root: Keys<'_>, resolved: &mut Resolved<'_>, out: &mut Fi
     let carried = who::share_out(&links, resolved, out);
     let mut wiring = Wiring::default();
     let mut doubles = Doubles::default();
+    let mut had: BTreeMap<String, Said<&str>> = BTreeMap::new();
     for ((link, one), things) in links.into_iter().zip(carried) {
         let Some(by) = one.by else { continue };
+        if let Some((what, hint)) = speech::only_one_has(&by) {
+            match had.get(&what) {
+                Some(first) => {
+                    let words = format!("links `{}` and `{}` both want {what}", first.value, one.name.value);
+                    out.mistake(one.name.span, words).see(first.span, "the first").hint(hint);
+                }
+                None => drop(had.insert(what, one.name)),
+            }
+        }
         let mut carries = Vec::new();
         for (thing, listed, span) in things {
             let name = who::name_of(thing, &resolved.layout).to_owned();

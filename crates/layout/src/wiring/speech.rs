@@ -30,7 +30,7 @@ const WORDS: &[(&str, Word)] = &[
     ("gpio", Word::Gpio),
 ];
 
-/// Ports where nothing else is written: MQTT's are registered, 12021 is what the draft of NMRA S-9.7.2.2 takes (from memory),
+/// Ports where nothing else is written: MQTT's are registered, 12021 is what the draft of NMRA S-9.7.2.2 takes by convention (technical note, section 4.1),
 /// 502 is that of the Modbus application protocol.
 const MQTT_PORT: u16 = 1883;
 const MQTT_TLS_PORT: u16 = 8883;
@@ -79,6 +79,24 @@ pub(super) fn place(by: &By, link: &str) -> String {
         By::Gpio(gpio) => format!("gpio {}", gpio.chip),
         By::Adapter(_) => format!("adapter {link}"),
     }
+}
+
+/// What only one link can have, in words, and what to do where two want it.
+pub(super) fn only_one_has(by: &By) -> Option<(String, &'static str)> {
+    const ONE_LINK: &str = "only one can have it: give all that is behind it to one link";
+    Some(match by {
+        By::Mqtt(mqtt) => (
+            format!("the name `{}` at the broker `{}:{}`", mqtt.client, mqtt.host, mqtt.port),
+            "a broker sends away who came before by the same name: give each its own `client-id`",
+        ),
+        By::Lcc(Lcc { way: LccWay::Hub(address), .. }) => (format!("a hub at `{address}`"), ONE_LINK),
+        By::Modbus(Modbus { way: ModbusWay::Serial { device, .. }, .. }) => {
+            (format!("the serial line `{device}`"), ONE_LINK)
+        }
+        By::Adapter(Adapter { way: AdapterWay::Tcp(address), .. }) => (format!("the adapter at `{address}`"), ONE_LINK),
+        By::Adapter(Adapter { way: AdapterWay::Unix(path), .. }) => (format!("the adapter at `{path}`"), ONE_LINK),
+        By::Lcc(_) | By::Modbus(_) | By::Adapter(_) | By::Gpio(_) => return None,
+    })
 }
 
 fn read_mqtt(keys: &mut Keys<'_>, name: &str, base: &str, out: &mut Findings) -> Option<Mqtt> {
@@ -181,13 +199,16 @@ fn host_and_port(text: &str, usual: u16) -> Option<(&str, u16)> {
     is_fine.then_some((host, port))
 }
 
-/// A place on a network, written out with its port.
-fn network(keys: &mut Keys<'_>, key: &'static str, usual: u16, out: &mut Findings) -> Option<String> {
+/// A place on a network, written out with its port; where there is no usual one it has to be said.
+fn network(keys: &mut Keys<'_>, key: &'static str, usual: Option<u16>, out: &mut Findings) -> Option<String> {
     let said = keys.text(key, out)?;
-    let found = host_and_port(said.value, usual);
+    let found = host_and_port(said.value, usual.unwrap_or_default()).filter(|(_, port)| *port != 0);
     if found.is_none() {
-        out.mistake(said.span, format!("`{}` is no place on a network", said.value))
-            .hint(format!("a name or an address, and a port behind a colon where it is not {usual}"));
+        let hint = usual.map_or_else(
+            || "a name or an address, and its port behind a colon: `\"127.0.0.1:4470\"`".to_owned(),
+            |usual| format!("a name or an address, and a port behind a colon where it is not {usual}"),
+        );
+        out.mistake(said.span, format!("`{}` is no place on a network", said.value)).hint(hint);
     }
     found.map(|(host, port)| if host.contains(':') { format!("[{host}]:{port}") } else { format!("{host}:{port}") })
 }
@@ -197,9 +218,10 @@ fn read_adapter(keys: &mut Keys<'_>, out: &mut Findings) -> Option<Adapter> {
     let command = keys.value("command").map(|value| texts_of("command", value, out));
     let command: Option<Vec<String>> =
         command.map(|words| words.into_iter().map(|word| word.value.to_owned()).collect());
-    let tcp = keys.text("tcp", out).map(|said| said.value.to_owned());
+    let said_tcp = keys.has("tcp");
+    let tcp = network(keys, "tcp", None, out);
     let unix = keys.text("socket", out).map(|said| said.value.to_owned());
-    let ways = [command.is_some(), tcp.is_some(), unix.is_some()].iter().filter(|is| **is).count();
+    let ways = [command.is_some(), said_tcp, unix.is_some()].iter().filter(|is| **is).count();
     if ways != 1 {
         out.mistake(keys.header(), "an adapter is in one place").hint(
             "say one of `command = [\"python3\", \"box.py\"]`, `tcp = \"127.0.0.1:4470\"` and `socket = \"/run/box\"`",
@@ -213,7 +235,7 @@ fn read_adapter(keys: &mut Keys<'_>, out: &mut Findings) -> Option<Adapter> {
         }
         (Some(command), ..) => AdapterWay::Process(command),
         (_, Some(tcp), _) => AdapterWay::Tcp(tcp),
-        (_, _, unix) => AdapterWay::Unix(unix.unwrap_or_default()),
+        (_, None, unix) => AdapterWay::Unix(unix?),
     };
     Some(Adapter { way, sends_packets })
 }
@@ -221,8 +243,8 @@ fn read_adapter(keys: &mut Keys<'_>, out: &mut Findings) -> Option<Adapter> {
 fn read_lcc(keys: &mut Keys<'_>, out: &mut Findings) -> Option<Lcc> {
     let node = keys.needed_text("node-id", "\"05.01.01.01.8C.00\"", out);
     let knows_detection_draft = keys.flag("detection-draft", out).is_some_and(|said| said.value);
-    let tcp = network(keys, "tcp", LCC_PORT, out);
-    let hub = network(keys, "hub", LCC_PORT, out);
+    let tcp = network(keys, "tcp", Some(LCC_PORT), out);
+    let hub = network(keys, "hub", Some(LCC_PORT), out);
     let can = keys.text("can", out).map(|said| said.value.to_owned());
     let node = node.and_then(|said| node_id(said, out));
     let mut ways: Vec<LccWay> = Vec::new();
@@ -244,7 +266,7 @@ fn read_lcc(keys: &mut Keys<'_>, out: &mut Findings) -> Option<Lcc> {
 }
 
 fn read_modbus(keys: &mut Keys<'_>, out: &mut Findings) -> Option<Modbus> {
-    let tcp = network(keys, "tcp", MODBUS_PORT, out);
+    let tcp = network(keys, "tcp", Some(MODBUS_PORT), out);
     let device = keys.text("serial", out).map(|said| said.value.to_owned());
     let baud = keys.number("baud", Unit::Count, out).map_or(19_200, |said| said.value as u32);
     let parity = keys.text("parity", out).and_then(|said| {

@@ -399,6 +399,52 @@ fn power_is_switched_over_links_of_every_kind() {
 }
 
 #[test]
+fn the_node_of_a_train_is_searched_for_by_its_address_where_it_has_one() {
+    let bus = "[[link]]\nname = \"bus\"\nby = \"lcc\"\ntcp = \"box\"\nnode-id = \"05.01.01.01.8C.00\"\n\
+               sections = { \"*\" = { occupied = \"05.01.01.01.8C.00.00.01\", free = \"05.01.01.01.8C.00.00.02\" } }\n";
+    let text = with(&format!("{bus}trains = {{ \"*\" = \"search\" }}\n"));
+    let loaded = load(&text.replace("sections = { \"*\"", "# { \"*\"")).unwrap_or_else(|refused| panic!("{refused}"));
+    let carried = &loaded.wiring.as_ref().unwrap().links[0].carries;
+    let train = carried.iter().find(|carried| matches!(carried.thing, Thing::Train(_))).unwrap();
+    // Train Search, 22 July 2024, section 5.2; 126 steps are those of the instruction for 128.
+    assert_eq!(train.at, At::Lcc(LccAt::Searched(vec![0x0900_99FF_FFFF_12EB])));
+    let nameless = text.replace("sections = { \"*\"", "# { \"*\"").replace("address = 12\n", "");
+    let Err(refused) = load(&nameless) else { panic!("there is nothing to search by") };
+    assert!(refused.to_string().contains("train `Heron` has no address by which its node could be found"), "{refused}");
+}
+
+#[test]
+fn two_links_do_not_want_what_only_one_can_have() {
+    let two = |way: &str| {
+        let link = |name: &str, carries: &str| format!("[[link]]\nname = \"{name}\"\n{way}\n{carries}\n");
+        let text = with(&format!("{}{}", link("west box", ""), link("west-box", "")));
+        let refused = load(&text).map(|_| ()).map_err(|refused| refused.to_string());
+        refused.err().unwrap_or_default()
+    };
+    let said = [
+        ("by = \"mqtt\"\nbroker = \"box\"", "both want the name `lineclear-west-box` at the broker `box:1883`"),
+        ("by = \"modbus\"\nserial = \"/dev/ttyUSB0\"", "both want the serial line `/dev/ttyUSB0`"),
+        ("by = \"adapter\"\ntcp = \"box:4470\"", "both want the adapter at `box:4470`"),
+        ("by = \"lcc\"\nhub = \"0.0.0.0\"\nnode-id = \"05.01.01.01.8C.00\"", "both want a hub at `0.0.0.0:12021`"),
+    ];
+    for (way, words) in said {
+        let told = two(way);
+        assert!(told.contains(&format!("links `west box` and `west-box` {words}")), "{told}");
+    }
+    assert!(!two("by = \"modbus\"\ntcp = \"box\"").contains("both want"), "a server may be asked by several");
+}
+
+#[test]
+fn an_adapter_is_at_an_address_with_a_port() {
+    for address in ["box", "box:0", "box:http", "", "box:70000", "[::1]"] {
+        let text = with(&format!("[[link]]\nname = \"west box\"\nby = \"adapter\"\ntcp = \"{address}\"\n"));
+        let Err(refused) = load(&text) else { panic!("`{address}` is accepted") };
+        assert!(refused.to_string().contains(&format!("`{address}` is no place on a network")), "{refused}");
+    }
+    assert!(load(&with("[[link]]\nname = \"west box\"\nby = \"adapter\"\ntcp = \"[::1]:4470\"\n")).is_ok());
+}
+
+#[test]
 fn a_train_with_two_engines_has_one_node_or_two() {
     let by = |teal: &str, more: &str| {
         let bus = "by = \"lcc\"\ntcp = \"box\"\nnode-id = \"05.01.01.01.8C.00\"\n";

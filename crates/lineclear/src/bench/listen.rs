@@ -5,8 +5,10 @@ use std::io::{self, Write};
 use std::path::PathBuf;
 use std::time::{Duration, Instant};
 
+use lineside::health::Health;
 use lineside::{Lineside, Meaning, News, Overheard, Role, What};
-use track::nearest;
+use track::wiring::{Thing, Wiring};
+use track::{Layout, nearest};
 
 use super::{complain, open};
 use crate::Exit;
@@ -29,7 +31,8 @@ pub(crate) struct Args {
 
 const HELP: &str = "\
 Nothing is ordered. One line for each thing that comes: seconds since the beginning, the link, what came, and what it means. What comes
-from an address that `links.toml` does not know stands out with the line that would make it known, once for each.
+from an address that `links.toml` does not know stands out with the line that would make it known, once for each. With `--for` it is
+said in the end how each link is, and of which sections, spots, readers, turnouts and inputs nothing was heard.
 
 A broker, a bus or a server may be listened to while a daemon runs. An adapter that is a process, a serial line and pins can be
 had by one program at a time: end the daemon first.";
@@ -69,10 +72,33 @@ pub(crate) fn run(args: &Args) -> Exit {
             && writeln!(output, "{:9.3}  {name}  {line}", began.elapsed().as_secs_f64()).is_err()
         {
             // Whoever closed the pipe has read enough.
+            return Exit::Fine;
+        }
+    }
+    for line in lineside.health().iter().flat_map(|health| summary(health, &wiring, &layout)) {
+        if writeln!(output, "{line}").is_err() {
             break;
         }
     }
     Exit::Fine
+}
+
+/// How a link is in the end, and of which things on it nothing was heard.
+fn summary(health: &Health, wiring: &Wiring, layout: &Layout) -> Vec<String> {
+    let how = if health.is_up { "is up".to_owned() } else { format!("is down: {}", health.why) };
+    let mut lines = vec![format!("{} {how}; it reported {} times", health.name, health.reports)];
+    let reports = |thing: Thing| match thing {
+        Thing::Section(_) | Thing::Spot(_) | Thing::Reader(_) | Thing::Input(_) => true,
+        Thing::Turnout(turnout) => layout.turnouts[turnout].reported,
+        _ => false,
+    };
+    let carried = wiring.links.iter().filter(|wired| wired.name == health.name).flat_map(|wired| &wired.carries);
+    let silent = carried.filter(|carried| reports(carried.thing) && !health.heard.contains_key(&carried.thing));
+    let silent: Vec<&str> = silent.map(|carried| carried.name.as_str()).collect();
+    if !silent.is_empty() {
+        lines.push(format!("   nothing was heard of {}", silent.join(", ")));
+    }
+    lines
 }
 
 /// What to say of news; nothing where it was said.
@@ -81,8 +107,9 @@ fn line(news: &News, told: &mut BTreeSet<String>) -> Option<String> {
         What::Up(inputs) => format!("is up, and {} things were reported", inputs.len()),
         What::Down(why) => format!("is down: {why}"),
         What::Said(text) => format!("says: {text}"),
+        What::Stop(why) => format!("wants every train to stand: {why}"),
         // What is reported was heard before, and shown.
-        What::Reported(_) => return None,
+        What::Reported(_) | What::Rewired => return None,
         What::Heard(Overheard { raw, meaning }) => match meaning {
             Meaning::Known { name, says } => format!("{raw}   = {name}: {says}"),
             Meaning::Housekeeping => raw.clone(),

@@ -198,8 +198,8 @@ fn work(lineside: &mut Lineside, name: &str, outputs: &[Output], layout: &Layout
                     inputs.iter().filter_map(|input| heard(input, layout)).for_each(|said| say(&said));
                 }
                 What::Down(why) => return Err(format!("link `{name}` is down: {why}")),
-                What::Said(text) => say(&text),
-                What::Up(_) | What::Heard(_) => {}
+                What::Said(text) | What::Stop(text) => say(&text),
+                What::Up(_) | What::Heard(_) | What::Rewired => {}
             }
         }
     }

@@ -4,9 +4,10 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 use std::time::Duration;
 
-use lineside::Desired;
+use lineside::{Desired, Rewired, What};
 use signaller::{Conduct, Input, Output, Signaller, Time};
 use testtrack::{Desk, Works, renumber_report};
+use track::wiring::Wiring;
 use track::{Layout, LinkId, Renumbering, TrainId};
 
 use super::house::Timed;
@@ -99,6 +100,11 @@ impl Beyond {
         &mut self.outside
     }
 
+    /// Whether hardware is at the other end, over its links.
+    pub(super) fn is_over_links(&self) -> bool {
+        matches!(self.outside, Outside::Links(_))
+    }
+
     /// Whether it has begun since this was asked last.
     pub(super) fn take_just_begun(&mut self) -> bool {
         std::mem::take(&mut self.has_just_begun)
@@ -150,7 +156,10 @@ impl Beyond {
                 Some(format!("link {} is down: {why}", self.outside.name(link)))
             }
             News::Said(text) => Some(text),
-            News::Reported(reports) if matches!(self.outside, Outside::Links(_)) => {
+            News::Stop(link, why) => {
+                Some(format!("link {}: {why}; every train is made to stand", self.outside.name(link)))
+            }
+            News::Reported(reports) if self.is_over_links() => {
                 self.inbox.extend(reports);
                 None
             }
@@ -180,6 +189,43 @@ impl Beyond {
         }
     }
 
+    /// Goes on with a signaller that knows everything by its new numbers, and with the links as they are described now. Those that
+    /// are as they were stay up; nothing is known of what all others carry until they are up again.
+    ///
+    /// # Errors
+    /// Says why not, and all stays as it is.
+    pub(super) async fn rewire(
+        &mut self,
+        layout: &Arc<Layout>,
+        wiring: &Wiring,
+        numbers: &Arc<Renumbering>,
+        signaller: Signaller,
+    ) -> Result<(), String> {
+        if !self.has_begun {
+            return Err("the links are still coming up; hint: try again in a moment".to_owned());
+        }
+        let Outside::Links(hardware) = &mut self.outside else { return Err("there are no links".to_owned()) };
+        let Rewired { late, anew } = hardware.rewire(layout, wiring, numbers).await;
+        let late = late.into_iter().flat_map(|news| match news.what {
+            What::Reported(inputs) => inputs,
+            _ => Vec::new(),
+        });
+        let before: Vec<Input> = std::mem::take(&mut self.inbox).into_iter().chain(late).collect();
+        self.inbox = before.iter().filter_map(|report| renumber_report(report, numbers)).collect();
+        self.inbox.extend(anew.iter().map(|&link| Input::LinkReported { link, up: false }));
+        self.awaited.clear();
+        self.down = anew;
+        self.go_on(layout, signaller);
+        Ok(())
+    }
+
+    fn go_on(&mut self, layout: &Arc<Layout>, signaller: Signaller) {
+        self.layout = Arc::clone(layout);
+        self.timed = Timed::new(signaller);
+        self.wake_at = None;
+        self.desired = Desired::default();
+    }
+
     /// Has the track built anew as another layout says, and goes on with a signaller that knows everything by its new numbers.
     ///
     /// # Errors
@@ -194,9 +240,7 @@ impl Beyond {
         if self.state != LineState::Up || !self.has_begun {
             return Err("the table cannot be reached; hint: try again when it is there".to_owned());
         }
-        let Outside::Table(line) = &mut self.outside else {
-            return Err("with hardware a layout cannot be read anew while it runs; hint: start it anew".to_owned());
-        };
+        let Outside::Table(line) = &mut self.outside else { return Err("there is no table".to_owned()) };
         line.send(Order::Rebuild(files.clone()));
         let mut late = Vec::new();
         let reports = loop {
@@ -222,10 +266,7 @@ impl Beyond {
         self.inbox = late.filter_map(|report| renumber_report(report, numbers)).collect();
         self.inbox.extend(reports);
         self.reports = 1;
-        self.layout = Arc::clone(layout);
-        self.timed = Timed::new(signaller);
-        self.wake_at = None;
-        self.desired = Desired::default();
+        self.go_on(layout, signaller);
         Ok(())
     }
 
@@ -269,7 +310,7 @@ impl Beyond {
     /// what is reported, and what a link that is down carries is not known.
     fn begin_over_links(&mut self, now: Time) {
         let is_time = self.awaited.is_empty() || now >= Time::ZERO + COMING_UP;
-        if !matches!(self.outside, Outside::Links(_)) || !is_time {
+        if !self.is_over_links() || !is_time {
             return;
         }
         if let Some(mut first) = self.first.take() {

@@ -8,16 +8,18 @@ use std::time::{Duration, Instant};
 use hooks::{Apart, Budget, LayoutClock, Notice, NoticeKind, ScriptError, ScriptWish, Scripts, Shown, Taken};
 use signaller::interlock::HoldKind;
 use signaller::{
-    Answer, Board, Changeover, Conduct, Destination, Fact, Input, Output, Refusal, Request, Signaller, SpeedProfile,
-    Step, Suspect, Ticket, Time, Why,
+    Answer, Board, Changeover, Conduct, Extent, Fact, Input, Output, Refusal, Request, Signaller, SpeedProfile, Step,
+    Ticket, Time, Why,
 };
 use testtrack::swarm::FaultSet;
 use testtrack::{Desk, Happening, Moment, PlaceError, Session, Settings, Statistics, Table, Violation, Works};
 use tokio::sync::Notify;
-use track::{Hint, Layout, Renumbering, SectionId, TrainId};
+use track::wiring::Wiring;
+use track::{Hint, Layout, SectionId, TrainId};
 
 use super::beyond::{Beyond, Worked};
 use super::booked::{self, Asker, Book, Keeping};
+use super::handed_on::board_for;
 use super::outside::{News, Outside};
 use crate::Exit;
 use crate::state::Kept;
@@ -102,6 +104,8 @@ pub(super) struct Fresh {
     pub(super) layout: Arc<Layout>,
     /// The text of its files.
     pub(super) files: BTreeMap<String, String>,
+    /// How its hardware is reached, where it says so.
+    pub(super) wiring: Option<Wiring>,
     /// How it is to be drawn.
     pub(super) hints: Vec<Hint>,
     /// Its scripts, as pairs of file name and text.
@@ -422,7 +426,13 @@ impl House {
     /// # Errors
     /// Every reason why not, in words; then all stays as it is.
     pub(super) async fn change_over(&mut self, fresh: Fresh) -> Result<(), String> {
-        let Fresh { layout, files, scripts: texts, hints: _ } = fresh;
+        let Fresh { layout, files, wiring, scripts: texts, hints: _ } = fresh;
+        let is_over_links = matches!(&self.ground, Ground::Beyond(beyond) if beyond.is_over_links());
+        if is_over_links && wiring.is_none() {
+            return Err(
+                "`links.toml` says nothing any more; hint: a run over links needs some, so start it anew".to_owned()
+            );
+        }
         let is_clear = match &mut self.ground {
             Ground::Within(session) => session.desk().is_clear(),
             Ground::Beyond(beyond) => beyond.desk().is_clear(),
@@ -445,9 +455,15 @@ impl House {
             Ground::Within(session) => {
                 session.rebuild(&layout, &self.settings, &numbers, Timed::new(signaller))?;
             }
+            Ground::Beyond(beyond) if is_over_links => {
+                let wiring = wiring.unwrap_or_default();
+                beyond.rewire(&layout, &wiring, &Arc::new(numbers.clone()), signaller).await?;
+            }
             Ground::Beyond(beyond) => beyond.rebuild(&layout, &files, &numbers, signaller).await?,
         }
-        self.office.board = going_on(&self.office.board, Arc::clone(&layout), &numbers);
+        let held = std::mem::take(&mut self.held_for_links).into_iter();
+        self.held_for_links = held.filter_map(|train| numbers.trains.get(train).copied().flatten()).collect();
+        self.office.board = board_for(&self.office.board, Arc::clone(&layout), &numbers);
         if let Some(scripts) = scripts {
             self.office.scripts = scripts;
             self.office.scripts_are_new = true;
@@ -457,6 +473,7 @@ impl House {
         if let Some(book) = &mut self.office.book {
             book.change_over(&layout, files, now, snapshot);
         }
+        self.mind_links();
         Ok(())
     }
 
@@ -571,6 +588,10 @@ impl House {
 
     /// Takes in what came from outside; tells what there is to say about it.
     pub(super) fn take(&mut self, news: News) -> Option<String> {
+        if let News::Stop(link, _) = news {
+            let by = self.outside().map_or_else(String::new, |outside| format!("link {}", outside.name(link)));
+            self.ask(Request::EmergencyStop { of: Extent::Everything }, Asker { by, key: None });
+        }
         let Ground::Beyond(beyond) = &mut self.ground else { return None };
         let is_heard = matches!(news, News::Reported(_) | News::LinkUp(..));
         let said = beyond.take(news);
@@ -757,38 +778,6 @@ impl House {
             }
         }
     }
-}
-
-/// A board for another layout, with what is not said again.
-fn going_on(before: &Board, layout: Arc<Layout>, numbers: &Renumbering) -> Board {
-    let mut board = Board::new(layout);
-    board.now = before.now;
-    for (&suspect, because) in &before.suspects {
-        let suspect = match suspect {
-            Suspect::Section(section) => numbers.sections[section].map(Suspect::Section),
-            Suspect::Train(train) => numbers.trains[train].map(Suspect::Train),
-            Suspect::Turnout(turnout) => numbers.turnouts[turnout].map(Suspect::Turnout),
-        };
-        board.suspects.extend(suspect.map(|suspect| (suspect, because.clone())));
-    }
-    for (&train, errand) in &before.errands {
-        if let Some(now) = numbers.trains.get(train).copied().flatten() {
-            let at = match errand.at {
-                Some(Destination::Stop(stop)) => numbers.stops[stop].map(Destination::Stop),
-                Some(Destination::Section(section)) => numbers.sections[section].map(Destination::Section),
-                None => None,
-            };
-            let going_on = board.errands.entry(now).or_default();
-            (going_on.trips, going_on.at) = (errand.trips, at);
-            going_on.functions.clone_from(&errand.functions);
-        }
-    }
-    for (id, accessory) in before.accessories.iter() {
-        if let Some(now) = numbers.accessories[id] {
-            board.accessories[now] = *accessory;
-        }
-    }
-    board
 }
 
 /// Scripts on a thread of their own, and a bell that rings when something comes from them.

@@ -44,6 +44,8 @@ pub(super) enum News {
     LinkUp(LinkId, Vec<Input>),
     /// A link to hardware is down, and why.
     LinkDown(LinkId, String),
+    /// Somebody at a link wants every train to stand at once, and why.
+    Stop(LinkId, String),
     /// Hardware has something to say to people.
     Said(String),
 }

@@ -7,6 +7,7 @@
 mod beyond;
 mod booked;
 mod front;
+mod handed_on;
 pub(crate) mod house;
 mod interrupts;
 mod line;
@@ -389,7 +390,8 @@ fn read_anew(folder: PathBuf, chosen: Vec<PathBuf>) -> ReadAnew {
     Arc::new(move || {
         let (loaded, files) = folder::load_with_files(&folder).map_err(|refused| refused.to_string())?;
         let scripts = chosen_scripts(&folder.join("scripts"), &chosen).map_err(|error| error.to_string())?;
-        Ok(Fresh { layout: Arc::new(loaded.layout), files, hints: loaded.hints, scripts })
+        let (layout, wiring, hints) = (Arc::new(loaded.layout), loaded.wiring, loaded.hints);
+        Ok(Fresh { layout, files, wiring, hints, scripts })
     })
 }
 

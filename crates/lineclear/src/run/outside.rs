@@ -5,10 +5,10 @@ use std::io;
 use std::path::Path;
 use std::sync::Arc;
 
-use lineside::{Lineside, Role, What};
+use lineside::{Lineside, Rewired, Role, What};
 use signaller::{Direction, Input, Output};
 use track::wiring::{Thing, Wiring};
-use track::{InputId, Layout, LinkId, TrainId};
+use track::{InputId, Layout, LinkId, Renumbering, TrainId};
 
 use super::line::Line;
 pub(super) use super::line::News;
@@ -54,7 +54,8 @@ impl Outside {
                     What::Reported(inputs) => News::Reported(inputs),
                     What::Down(why) => News::LinkDown(link, why),
                     What::Said(text) => News::Said(format!("link {name}: {text}")),
-                    What::Heard(_) => continue,
+                    What::Stop(why) => News::Stop(link, why),
+                    What::Heard(_) | What::Rewired => continue,
                 });
             },
         }
@@ -116,20 +117,23 @@ impl Outside {
 }
 
 impl Hardware {
+    /// Goes on with another layout, and with other links.
+    pub(super) async fn rewire(
+        &mut self,
+        layout: &Arc<Layout>,
+        wiring: &Wiring,
+        numbers: &Arc<Renumbering>,
+    ) -> Rewired {
+        (self.names, self.trains, self.inputs) = known(wiring);
+        self.lineside.rewire(layout, wiring, numbers).await
+    }
+
     /// Opens the links.
     ///
     /// # Errors
     /// When the system gives no thread.
     pub(super) fn open(layout: &Arc<Layout>, wiring: &Wiring, folder: &Path) -> io::Result<Self> {
-        let names = wiring.links.iter().map(|wired| (wired.link, wired.name.clone())).collect();
-        let trains = wiring.links.iter().map(|wired| (wired.link, wired.trains().collect())).collect();
-        let inputs = wiring.links.iter().flat_map(|wired| {
-            wired.carries.iter().filter_map(|carried| match carried.thing {
-                Thing::Input(input) => Some((input, wired.link)),
-                _ => None,
-            })
-        });
-        let inputs = inputs.collect();
+        let (names, trains, inputs) = known(wiring);
         let lineside = Lineside::open(layout, wiring, folder, Role::Runs, None)?;
         Ok(Self { lineside, names, trains, inputs })
     }
@@ -137,4 +141,19 @@ impl Hardware {
     fn name(&self, link: LinkId) -> String {
         self.names.get(&link).cloned().unwrap_or_default()
     }
+}
+
+/// What is called how, which trains are driven over which link, and which link reports each input.
+type Known = (BTreeMap<LinkId, String>, BTreeMap<LinkId, Vec<TrainId>>, BTreeMap<InputId, LinkId>);
+
+fn known(wiring: &Wiring) -> Known {
+    let names = wiring.links.iter().map(|wired| (wired.link, wired.name.clone())).collect();
+    let trains = wiring.links.iter().map(|wired| (wired.link, wired.trains().collect())).collect();
+    let inputs = wiring.links.iter().flat_map(|wired| {
+        wired.carries.iter().filter_map(|carried| match carried.thing {
+            Thing::Input(input) => Some((input, wired.link)),
+            _ => None,
+        })
+    });
+    (names, trains, inputs.collect())
 }

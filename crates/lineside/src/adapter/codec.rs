@@ -43,6 +43,8 @@ pub struct Codec {
     is_overlong: bool,
     nonsense: u32,
     has_greeted: bool,
+    /// When time passed first on this connection.
+    begun_at: Option<Duration>,
     beats: u64,
     alive_at: Duration,
     listens: bool,
@@ -67,6 +69,10 @@ impl Spoken {
 impl Codec {
     /// The codec of a link.
     pub fn new(layout: Arc<Layout>, wired: &WiredLink, setup: &Adapter) -> Self {
+        Self::of(layout, wired, setup.sends_packets)
+    }
+
+    fn of(layout: Arc<Layout>, wired: &WiredLink, sends_packets: bool) -> Self {
         let carries: Vec<(Thing, String, String)> = wired
             .carries
             .iter()
@@ -79,7 +85,7 @@ impl Codec {
         Self {
             trains: Trains::new(&layout),
             link: wired.name.clone(),
-            packets: setup.sends_packets.then(|| Packets::new(&layout, &carries)),
+            packets: sends_packets.then(|| Packets::new(&layout, &carries)),
             layout,
             carries,
             by_name,
@@ -90,6 +96,7 @@ impl Codec {
             is_overlong: false,
             nonsense: 0,
             has_greeted: false,
+            begun_at: None,
             beats: 0,
             alive_at: Duration::ZERO,
             listens: false,
@@ -103,11 +110,23 @@ impl Codec {
         self
     }
 
+    /// The same things go by the numbers of another layout. What they shall be like is to be ordered anew.
+    pub(crate) fn rewire(&mut self, layout: Arc<Layout>, wired: &WiredLink) {
+        let sends_packets = self.packets.is_some();
+        let mut anew = Self::of(layout, wired, sends_packets);
+        std::mem::swap(&mut anew.line, &mut self.line);
+        anew.is_overlong = self.is_overlong;
+        (anew.nonsense, anew.has_greeted, anew.begun_at) = (self.nonsense, self.has_greeted, self.begun_at);
+        (anew.beats, anew.alive_at, anew.listens) = (self.beats, self.alive_at, self.listens);
+        *self = anew;
+    }
+
     /// A connection is there.
     pub fn begin(&mut self) -> Spoken {
         self.line.clear();
         (self.is_overlong, self.nonsense, self.has_greeted) = (false, 0, false);
         self.readers.clear();
+        self.begun_at = None;
         // How everything shall be is ordered anew once it has reported.
         self.motions.forget();
         self.packets.iter_mut().for_each(Packets::begin);
@@ -123,16 +142,18 @@ impl Codec {
         let mut spoken = Spoken::default();
         for &byte in bytes {
             if byte != b'\n' {
-                self.is_overlong |= self.line.len() >= LONGEST_LINE;
-                if !self.is_overlong {
+                if self.line.len() < LONGEST_LINE {
                     self.line.push(byte);
+                } else {
+                    // What never ends is told of while it comes, as often as it is as long again.
+                    let line = std::mem::take(&mut self.line);
+                    self.is_overlong = true;
+                    self.complain("a line is longer than 64 KiB", &line, &mut spoken);
                 }
                 continue;
             }
             let line = std::mem::take(&mut self.line);
-            if std::mem::take(&mut self.is_overlong) {
-                self.complain("a line is longer than 64 KiB", &line, &mut spoken);
-            } else {
+            if !std::mem::take(&mut self.is_overlong) {
                 self.hear_line(&line, &mut spoken);
             }
         }
@@ -272,6 +293,10 @@ impl Codec {
     /// Time passes.
     pub fn tick(&mut self, now: Duration) -> Spoken {
         let mut spoken = Spoken::default();
+        let silent_since = *self.begun_at.get_or_insert(now);
+        if !self.has_greeted && now >= silent_since + SILENT {
+            spoken.told.push(Told::Gone("it does not say that it is an adapter".to_owned()));
+        }
         if now >= self.alive_at {
             self.alive_at = now + ALIVE;
             self.beats += 1;

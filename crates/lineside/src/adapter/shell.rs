@@ -4,21 +4,28 @@ use std::io;
 use std::path::PathBuf;
 use std::pin::Pin;
 use std::process::Stdio;
+use std::sync::Arc;
 use std::time::Duration;
 
 use signaller::Output;
 use tokio::io::{AsyncRead, AsyncReadExt as _};
 use tokio::process::{Child, Command};
+use tokio::task::JoinHandle;
 use track::wiring::{Adapter, AdapterWay};
 
 use super::codec::{Codec, SILENT, Spoken};
 use crate::lineside::{Role, Start};
+use crate::rewire::Rewire;
 use crate::stream::{self, Connect, Connection, Kept, Talk, Turn};
+use crate::words::{about, in_words};
 
 /// How long a process may take to end by itself before it is ended.
 const ENDING: Duration = Duration::from_secs(2);
 /// A longer line on standard error is told in pieces.
 const LONGEST_COMPLAINT: usize = 2000;
+/// How long the last words of one that has ended may take, and how long they may be.
+const LAST_WORDS: Duration = Duration::from_millis(200);
+const LONGEST_LAST_WORDS: usize = 200;
 /// How long it may take to connect.
 const PATIENCE: Duration = Duration::from_secs(3);
 
@@ -48,6 +55,10 @@ impl Talk for AdapterTalk {
             return Turn::default();
         }
         self.codec.order(output).into()
+    }
+
+    fn rewire(&mut self, rewire: &Rewire) {
+        self.codec.rewire(Arc::clone(&rewire.layout), &rewire.wired);
     }
 
     fn tick(&mut self, now: Duration) -> Turn {
@@ -85,7 +96,9 @@ impl Connect for Way {
                 AdapterWay::Process(command) => self.start(command),
                 AdapterWay::Tcp(address) => {
                     let connecting = tokio::net::TcpStream::connect(address);
-                    let socket = tokio::time::timeout(PATIENCE, connecting).await.map_err(slow)??;
+                    let connected =
+                        tokio::time::timeout(PATIENCE, connecting).await.unwrap_or_else(|late| Err(slow(late)));
+                    let socket = connected.map_err(|error| about(address, &error))?;
                     socket.set_nodelay(true)?;
                     let (input, output) = socket.into_split();
                     Ok(Connection { input: Box::new(input), output: Box::new(output), kept: Box::new(()) })
@@ -93,7 +106,9 @@ impl Connect for Way {
                 #[cfg(unix)]
                 AdapterWay::Unix(path) => {
                     let connecting = tokio::net::UnixStream::connect(self.folder.join(path));
-                    let socket = tokio::time::timeout(PATIENCE, connecting).await.map_err(slow)??;
+                    let connected =
+                        tokio::time::timeout(PATIENCE, connecting).await.unwrap_or_else(|late| Err(slow(late)));
+                    let socket = connected.map_err(|error| about(path, &error))?;
                     let (input, output) = socket.into_split();
                     Ok(Connection { input: Box::new(input), output: Box::new(output), kept: Box::new(()) })
                 }
@@ -107,8 +122,12 @@ impl Connect for Way {
 impl Way {
     fn start(&self, command: &[String]) -> io::Result<Connection> {
         let Some((program, rest)) = command.split_first() else { return Err(io::Error::other("there is no program")) };
-        let told = |error: io::Error| io::Error::other(format!("`{program}` cannot be started: {error}"));
-        let mut child = Command::new(program)
+        let told = |error: io::Error| io::Error::other(format!("`{program}` cannot be started: {}", in_words(&error)));
+        let mut command = Command::new(program);
+        // Ctrl-C at a terminal is for us: by whom trains are to be told to stand must not be gone before us.
+        #[cfg(unix)]
+        command.process_group(0);
+        let mut child = command
             .args(rest)
             .current_dir(&self.folder)
             .stdin(Stdio::piped())
@@ -120,37 +139,48 @@ impl Way {
         let missing = || io::Error::other("it has no standard input and output");
         let (input, output) = (child.stdout.take().ok_or_else(missing)?, child.stdin.take().ok_or_else(missing)?);
         let errors = child.stderr.take().ok_or_else(missing)?;
-        tokio::spawn(log(errors, self.name.clone()));
-        Ok(Connection { input: Box::new(input), output: Box::new(output), kept: Box::new(Process(child)) })
+        let complaints = tokio::spawn(log(errors, self.name.clone()));
+        let process = Process { child, complaints };
+        Ok(Connection { input: Box::new(input), output: Box::new(output), kept: Box::new(process) })
     }
 }
 
-/// What the process writes to standard error goes into our log, whatever it is.
-async fn log(mut errors: impl AsyncRead + Unpin, name: String) {
-    let (mut bytes, mut line) = ([0; 4096], Vec::new());
+/// What the process writes to standard error goes into our log, whatever it is; gives the last line of it.
+async fn log(mut errors: impl AsyncRead + Unpin, name: String) -> Option<String> {
+    let (mut bytes, mut line, mut last) = ([0; 4096], Vec::new(), None);
     while let Ok(count @ 1..) = errors.read(&mut bytes).await {
         for &byte in &bytes[..count] {
             if byte != b'\n' && line.len() < LONGEST_COMPLAINT {
                 line.push(byte);
                 continue;
             }
-            tracing::warn!(link = name, "{}", String::from_utf8_lossy(&line).escape_debug());
+            let complaint = String::from_utf8_lossy(&line).escape_debug().to_string();
+            tracing::warn!(link = name, "{complaint}");
+            last = Some(complaint).filter(|complaint| !complaint.is_empty()).or(last);
             line.clear();
         }
     }
+    last.map(|last| last.chars().take(LONGEST_LAST_WORDS).collect())
 }
 
-/// A process that is ours.
-struct Process(Child);
+/// A process that is ours, and what becomes of its complaints.
+struct Process {
+    child: Child,
+    complaints: JoinHandle<Option<String>>,
+}
 
 impl Kept for Process {
-    fn end(mut self: Box<Self>) -> Pin<Box<dyn Future<Output = ()> + Send>> {
+    fn end(mut self: Box<Self>) -> Pin<Box<dyn Future<Output = Option<String>> + Send>> {
         Box::pin(async move {
-            if tokio::time::timeout(ENDING, self.0.wait()).await.is_err() {
+            if tokio::time::timeout(ENDING, self.child.wait()).await.is_err() {
                 tracing::warn!("an adapter does not end by itself: it is ended");
                 // One that is gone cannot be ended.
-                let _ = self.0.kill().await;
+                let _ = self.child.kill().await;
             }
+            // Whoever it started itself may go on complaining: they are not waited for.
+            let last = tokio::time::timeout(LAST_WORDS, &mut self.complaints).await;
+            self.complaints.abort();
+            last.ok()?.ok()?
         })
     }
 }

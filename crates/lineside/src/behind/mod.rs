@@ -20,7 +20,9 @@ use tokio::net::{TcpListener, TcpStream};
 use tokio::runtime::Runtime;
 use tokio::sync::mpsc;
 use track::Layout;
-use track::wiring::{Adapter, AdapterWay, By, Lcc, LccWay, Modbus, ModbusWay, Mqtt, Thing, WiredLink, Wiring};
+use track::wiring::{
+    Adapter, AdapterWay, At, By, Lcc, LccWay, Modbus, ModbusWay, Mqtt, MqttHears, Reads, Thing, WiredLink, Wiring,
+};
 
 use crate::mqtt::{Client, Event, Failure, Publish};
 use crate::reading::mark_of;
@@ -148,6 +150,10 @@ impl Drop for Behind {
 fn begin(runtime: &Runtime, layout: Arc<Layout>, wired: &WiredLink, folder: &Path, end: End) -> io::Result<()> {
     match &wired.by {
         By::Mqtt(setup) => {
+            if let Some(name) = unsaid(wired) {
+                let why = "it is told by a part of a message, or by a number";
+                return Err(io::Error::other(format!("no pretend table can say how `{name}` is: {why}")));
+            }
             let mirror = mqtt::Mirror::new(layout, wired, setup);
             runtime.spawn(node((**setup).clone(), mirror, folder.to_owned(), end));
             Ok(())
@@ -171,6 +177,16 @@ fn begin(runtime: &Runtime, layout: Arc<Layout>, wired: &WiredLink, folder: &Pat
         }
         _ => Err(io::Error::other(format!("no pretend table can stand behind link `{}`", wired.name))),
     }
+}
+
+/// Something on a broker that is told otherwise than by a word of its own.
+fn unsaid(wired: &WiredLink) -> Option<&str> {
+    let is_word = |hears: &MqttHears| hears.pointer.is_none() && !matches!(hears.reads, Reads::Above(_));
+    let found = wired.carries.iter().find(|carried| match &carried.at {
+        At::Mqtt(at) => at.hears.as_ref().is_some_and(|hears| !is_word(hears)),
+        _ => false,
+    });
+    found.map(|carried| carried.name.as_str())
 }
 
 /// Stands behind a broker, for as long as the table does.

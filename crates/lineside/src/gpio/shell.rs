@@ -2,15 +2,17 @@
 
 use std::io;
 use std::pin::Pin;
+use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-use track::wiring::{At, Gpio, GpioLine};
+use track::wiring::{At, BitsAt, Gpio, GpioLine, Thing, WiredLink};
 
 use crate::backoff::Backoff;
 use crate::bits::{Bits, Set};
 use crate::lineside::{Orders, Role, Start};
 use crate::news::Told;
 use crate::reporter::{NobodyListens, Reporter};
+use crate::words::{about, in_words};
 
 /// How often pins are looked at, whatever changes they tell: an edge may be lost where many come at once.
 const LOOKED_AT: Duration = Duration::from_secs(1);
@@ -40,6 +42,14 @@ pub trait Pins: Send {
     fn set(&mut self, change: Change) -> io::Result<()>;
 }
 
+/// What a link carries, with the pins of each.
+fn things(wired: &WiredLink) -> impl Iterator<Item = (Thing, String, BitsAt<GpioLine>)> + '_ {
+    wired.carries.iter().filter_map(|carried| match &carried.at {
+        At::Gpio(at) => Some((carried.thing, carried.name.clone(), at.clone())),
+        _ => None,
+    })
+}
+
 /// Keeps the link up until it is closed or nobody listens any more.
 pub(crate) async fn serve(setup: Gpio, start: Start) {
     let open = move |heard: &[GpioLine], told: &[GpioLine]| chip(&setup, heard, told);
@@ -48,7 +58,8 @@ pub(crate) async fn serve(setup: Gpio, start: Start) {
 
 #[cfg(target_os = "linux")]
 fn chip(setup: &Gpio, heard: &[GpioLine], told: &[GpioLine]) -> io::Result<Box<dyn Pins>> {
-    Ok(Box::new(super::chip::Chip::open(&setup.chip, heard, told)?))
+    let chip = super::chip::Chip::open(&setup.chip, heard, told).map_err(|error| about(&setup.chip, &error))?;
+    Ok(Box::new(chip))
 }
 
 #[cfg(not(target_os = "linux"))]
@@ -62,11 +73,7 @@ where
     O: Fn(&[GpioLine], &[GpioLine]) -> io::Result<Box<dyn Pins>>,
 {
     let Start { layout, wired, role, mut reporter, mut orders, .. } = start;
-    let things = wired.carries.into_iter().filter_map(|carried| match carried.at {
-        At::Gpio(at) => Some((carried.thing, carried.name, at)),
-        _ => None,
-    });
-    let mut bits = Bits::new(layout, things);
+    let mut bits = Bits::new(layout, things(&wired));
     if role == Role::Listens {
         bits = bits.listening();
     }
@@ -77,7 +84,7 @@ where
     loop {
         let tried = Instant::now();
         let why = match open(&heard, &told) {
-            Err(error) => error.to_string().to_lowercase(),
+            Err(error) => in_words(&error),
             Ok(pins) => match attend(pins, &heard, &mut bits, &mut reporter, &mut orders).await {
                 Err(NobodyListens) | Ok(None) => return,
                 Ok(Some(why)) => why,
@@ -99,7 +106,7 @@ async fn attend(
 ) -> Result<Option<String>, NobodyListens> {
     let mut waiting: Vec<(Instant, GpioLine, bool)> = Vec::new();
     let mut looks = tokio::time::interval(LOOKED_AT);
-    let lost = |error: &io::Error| Ok(Some(error.to_string().to_lowercase()));
+    let lost = |error: &io::Error| Ok(Some(in_words(error)));
     reporter.connected();
     let changed = |bits: &mut Bits<GpioLine>, change: Change| -> Vec<Told> {
         let bit = heard.iter().find(|bit| bit.line == change.line);
@@ -122,7 +129,15 @@ async fn attend(
                 }
             },
             ordered = orders.next() => {
-                let Some(outputs) = ordered else { return Ok(None) };
+                let Some(outputs) = ordered else {
+                    // No pulse lasts on once the link is closed. A pin that cannot be set is gone with its chip.
+                    waiting.iter().for_each(|&(_, bit, on)| drop(pins.set(Change { line: bit.line, on })));
+                    return Ok(None);
+                };
+                if let Some(rewire) = orders.take_rewire() {
+                    bits.rewire(Arc::clone(&rewire.layout), things(&rewire.wired));
+                    reporter.rewired(&rewire).await?;
+                }
                 for Set { bit, on, after } in outputs.iter().flat_map(|output| bits.order(output)).collect::<Vec<_>>() {
                     if after > Duration::ZERO {
                         waiting.push((Instant::now() + after, bit, on));

@@ -6,7 +6,7 @@ use std::time::Duration;
 
 use signaller::{Direction, Input, Output};
 use track::wiring::{At, Lcc, LccAt, Mark, Thing, WiredLink};
-use track::{Facing, Layout, TrainId};
+use track::{Address, Facing, Layout, TrainId};
 
 use super::frame::Frame;
 use super::message::{Assembly, Body, Message, Mti};
@@ -23,12 +23,22 @@ const PATIENCE_S: u8 = 3;
 /// A mile an hour in metres a second, of which nodes for DCC decoders make one of 126 steps each.
 const MPH: f64 = 0.447_04;
 
+/// The id of the node that stands for a decoder (Unique Identifiers, section 5.8).
+fn node_of(address: Address) -> NodeId {
+    match address {
+        Address::Short(number) => 0x0601_0000_0000 | u64::from(number),
+        Address::Long(number) => 0x0601_0000_C000 | u64::from(number),
+    }
+}
+
 /// One node there: the one that reports, or one of a train.
 #[derive(Debug)]
 struct Player {
     id: NodeId,
     alias: u16,
     train: Option<(TrainId, Facing)>,
+    /// The event by which it is found.
+    search: Option<EventId>,
     controller: Option<u16>,
 }
 
@@ -75,16 +85,26 @@ impl Mirror {
                 }
                 (At::Lcc(LccAt::Train(nodes)), Thing::Train(train)) => {
                     let facings = super::facings(&layout, train, nodes.len());
-                    trains.extend(nodes.iter().zip(facings).map(|(&node, facing)| (node, Some((train, facing)))));
+                    let nodes = nodes.iter().zip(facings);
+                    trains.extend(nodes.map(|(&node, facing)| (node, Some((train, facing)), None)));
+                }
+                (At::Lcc(LccAt::Searched(searches)), Thing::Train(train)) => {
+                    let decoders = layout.trains[train].decoders().zip(searches);
+                    let found = |((address, facing), &search): ((Address, Facing), &EventId)| {
+                        (node_of(address), Some((train, facing)), Some(search))
+                    };
+                    trains.extend(decoders.map(found));
                 }
                 _ => {}
             }
         }
         let first = reports.values().next().map_or(setup.node, |event| event >> 16);
         let own = if first == setup.node { first + 1 } else { first };
-        let players = std::iter::once((own, None)).chain(trains);
-        let players =
-            players.map(|(id, train)| Player { id, alias: Aliases::of(id).next_alias(), train, controller: None });
+        let players = std::iter::once((own, None, None)).chain(trains);
+        let players = players.map(|(id, train, search)| {
+            let alias = Aliases::of(id).next_alias();
+            Player { id, alias, train, search, controller: None }
+        });
         Self {
             reports,
             orders,
@@ -159,7 +179,8 @@ impl Mirror {
         match *mti {
             Mti::EVENT => heard.orders.extend(message.event_id().and_then(|event| self.orders.get(&event).cloned())),
             Mti::IDENTIFY_PRODUCER => {
-                let answer = message.event_id().and_then(|event| self.identify(event, states));
+                let answer =
+                    message.event_id().and_then(|event| self.identify(event, states).or_else(|| self.find(event)));
                 heard.send.extend(answer.into_iter().flat_map(|answer| answer.frames()));
             }
             Mti::VERIFY_ALL => {
@@ -182,6 +203,12 @@ impl Mirror {
             None => Mti::PRODUCER_UNKNOWN,
         };
         Some(Message::event(self.players.first()?.alias, mti, event))
+    }
+
+    /// The node of a train that is searched for: it is there, or has just been made.
+    fn find(&self, event: EventId) -> Option<Message> {
+        let player = self.players.iter().find(|player| player.search == Some(event))?;
+        Some(Message::event(player.alias, Mti::PRODUCER_VALID, event))
     }
 
     /// Something is said to a train.

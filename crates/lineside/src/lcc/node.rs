@@ -2,22 +2,27 @@
 
 mod aliases;
 mod answers;
+mod emergency;
+mod events;
+mod search;
 mod trains;
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::sync::Arc;
 use std::time::Duration;
 
 use signaller::{Aspect, Direction, Output};
-use track::wiring::{At, LccAt, Mark, Thing, WiredLink};
-use track::{Address, DetectorId, Facing, Layout, SignalId, TrainId};
+use track::wiring::{Mark, Thing};
+use track::{SignalId, TrainId};
 
 use super::frame::Frame;
 use super::message::{Assembly, Body, Message, Mti};
 use super::{Aliases, EventId, NodeId, dotted};
 use crate::motion::{Motion, Motions};
 use crate::news::{Meaning, Overheard, Told};
-use crate::reading::{Trains, input_of, mark_ordered, read_by, title};
+use crate::reading::{input_of, mark_ordered, read_by, title};
+
+pub use events::Events;
+use events::is_in_range;
 
 /// How long after the four questions an alias is taken where nobody objects (CAN Frame Transfer, section 6.2.1).
 const OBJECTIONS: Duration = Duration::from_millis(200);
@@ -27,81 +32,6 @@ const ANSWERS: Duration = Duration::from_secs(3);
 const LOOKED_FOR: Duration = Duration::from_secs(2);
 /// So many different nodes are known by their aliases at most: there are no more.
 const MOST_NODES: usize = 4096;
-
-/// Which events and nodes mean what.
-#[derive(Debug)]
-pub struct Events {
-    layout: Arc<Layout>,
-    hears: BTreeMap<EventId, (Thing, String, Mark)>,
-    marks: BTreeMap<(Thing, Mark), EventId>,
-    aspects: BTreeMap<SignalId, Vec<(String, EventId)>>,
-    readers: BTreeMap<NodeId, (DetectorId, String)>,
-    /// The nodes of each train, with how what each drives stands in it.
-    trains: BTreeMap<TrainId, Vec<(NodeId, Facing)>>,
-    addresses: Trains,
-}
-
-impl Events {
-    /// Those of a link.
-    pub fn new(layout: Arc<Layout>, wired: &WiredLink) -> Self {
-        let mut events = Self {
-            addresses: Trains::new(&layout),
-            layout,
-            hears: BTreeMap::new(),
-            marks: BTreeMap::new(),
-            aspects: BTreeMap::new(),
-            readers: BTreeMap::new(),
-            trains: BTreeMap::new(),
-        };
-        for carried in &wired.carries {
-            let (thing, name) = (carried.thing, carried.name.clone());
-            match (&carried.at, thing) {
-                (At::Lcc(LccAt::Marks { hears, tells }), _) => {
-                    events.hears.extend(hears.iter().map(|&(mark, event)| (event, (thing, name.clone(), mark))));
-                    events.marks.extend(tells.iter().map(|&(mark, event)| ((thing, mark), event)));
-                }
-                (At::Lcc(LccAt::Aspects(aspects)), Thing::Signal(signal)) => {
-                    events.aspects.insert(signal, aspects.clone());
-                }
-                (At::Lcc(LccAt::Train(nodes)), Thing::Train(train)) => {
-                    let facings = super::facings(&events.layout, train, nodes.len());
-                    events.trains.insert(train, nodes.iter().copied().zip(facings).collect());
-                }
-                (At::Lcc(LccAt::Reader(node)), Thing::Reader(detector)) => {
-                    events.readers.insert(*node, (detector, name));
-                }
-                _ => {}
-            }
-        }
-        events
-    }
-
-    /// Everything that we may tell.
-    fn told(&self) -> impl Iterator<Item = EventId> + '_ {
-        self.marks.values().copied().chain(self.aspects.values().flatten().map(|(_, event)| *event))
-    }
-
-    /// What a reader's event says, by the draft of a working note on detection: who entered, or that somebody left.
-    fn reading(&self, event: EventId) -> Option<(DetectorId, &str, Option<TrainId>)> {
-        let (detector, name) = self.readers.get(&(event >> 16))?;
-        let (enters, address) = (event >> 14 & 0b11 != 0, (event & 0x3FFF) as u16);
-        let address = match address {
-            0x3800 => None,
-            0x3801..=0x38FF => Address::short(u64::from(address & 0xFF)),
-            0x3900..=0x39FF => None,
-            long => Address::long(u64::from(long)),
-        };
-        let train = address.filter(|_| enters).and_then(|address| self.addresses.at(address));
-        Some((*detector, name, train))
-    }
-}
-
-/// Whether an event is in a range, which is given by an event whose lowest bits are all equal (Event Identifiers, section 4.2).
-pub(super) fn is_in_range(event: EventId, range: EventId) -> bool {
-    let mask = if range & 1 == 1 { range.trailing_ones() } else { range.trailing_zeros() };
-    let mask = 1u64.checked_shl(mask).map_or(u64::MAX, |bit| bit - 1);
-    event & !mask == range & !mask
-}
 
 /// What comes of something that was heard or ordered.
 #[derive(Debug, Default)]
@@ -146,6 +76,8 @@ pub struct Node {
     motions: Motions,
     drives: BTreeMap<TrainId, (Direction, Motion)>,
     functions: BTreeMap<(TrainId, u8), bool>,
+    /// Who answered to a search, as far as it is not known yet which node that is: by alias, with what was asked.
+    answered: BTreeMap<u16, EventId>,
     /// Nodes of trains that know us as their controller.
     controlled: BTreeSet<NodeId>,
     signals: BTreeMap<SignalId, Aspect>,
@@ -170,6 +102,7 @@ impl Node {
             motions: Motions::default(),
             drives: BTreeMap::new(),
             functions: BTreeMap::new(),
+            answered: BTreeMap::new(),
             controlled: BTreeSet::new(),
             signals: BTreeMap::new(),
             waiting: Vec::new(),
@@ -177,7 +110,7 @@ impl Node {
         }
     }
 
-    /// The same, for somebody who wants to know of everything that comes.
+    /// The same, for somebody who wants to know of everything that comes, and says nothing.
     #[must_use]
     pub fn listening(mut self) -> Self {
         self.listens = true;
@@ -197,15 +130,35 @@ impl Node {
         self.aliases = Aliases::of(self.id);
         self.assembly = Assembly::default();
         self.nodes.clear();
+        self.answered.clear();
+        self.events.forget_found();
         self.controlled.clear();
+        // How everything shall be is ordered anew: what was so before the bus was lost may not be so any more.
+        self.forget_orders();
+        let mut turn = Turn::default();
+        if self.listens {
+            // Who only listens says nothing, and is nobody: a daemon on the same bus has our id.
+            self.state = State::Inhibited { alias: 0, until: Duration::MAX };
+            turn.told.push(Told::Here);
+        } else {
+            self.try_alias(now, &mut turn);
+        }
+        turn
+    }
+
+    /// The same events and nodes stand for things that go by other numbers. What they shall be like is to be ordered anew.
+    pub(crate) fn rewire(&mut self, mut events: Events) {
+        events.find_again(&self.events);
+        self.events = events;
+        self.forget_orders();
+    }
+
+    fn forget_orders(&mut self) {
         self.waiting.clear();
-        // How trains shall run is ordered anew: what was so before the bus was lost may not be so any more.
         self.motions.forget();
         self.drives.clear();
         self.functions.clear();
-        let mut turn = Turn::default();
-        self.try_alias(now, &mut turn);
-        turn
+        self.signals.clear();
     }
 
     /// A frame came.
@@ -265,10 +218,14 @@ impl Node {
     /// An event happens.
     fn happened(&mut self, message: &Message, turn: &mut Turn) -> Meaning {
         let Some(event) = message.event_id() else { return Meaning::Housekeeping };
+        let emergency = self.hear_emergency(event, turn);
         self.produced.insert(event);
         if let Some((thing, name, mark)) = self.events.hears.get(&event) {
             turn.told.extend(input_of(*thing, *mark).map(Told::Input));
             return Meaning::Known { name: title(*thing, name), says: mark.word().to_owned() };
+        }
+        if let Some(meaning) = emergency {
+            return meaning;
         }
         if let Some((detector, name, train)) = self.events.reading(event) {
             turn.told.extend(train.map(|train| Told::Input(read_by(detector, train))));
@@ -286,6 +243,9 @@ impl Node {
     fn told_of(&mut self, mti: Mti, message: &Message, turn: &mut Turn) -> Meaning {
         let Some(event) = message.event_id() else { return Meaning::Housekeeping };
         self.produced.insert(event);
+        if self.found(event, message.source, turn) {
+            return Meaning::Housekeeping;
+        }
         let Some((thing, name, mark)) = self.events.hears.get(&event) else { return Meaning::Housekeeping };
         let lasts = !matches!(thing, Thing::Spot(_));
         let mark = match mti {
@@ -372,6 +332,7 @@ impl Node {
     /// A node is there by this alias.
     fn met(&mut self, node: NodeId, alias: u16, turn: &mut Turn) {
         if self.nodes.len() < MOST_NODES || self.nodes.contains_key(&node) {
+            self.found_node(node, alias, turn);
             let before = self.nodes.insert(node, alias);
             if before != Some(alias) {
                 self.met_train(node, turn);

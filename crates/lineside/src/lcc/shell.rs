@@ -2,6 +2,7 @@
 
 use std::io;
 use std::pin::Pin;
+use std::sync::Arc;
 use std::time::Duration;
 
 use signaller::Output;
@@ -13,7 +14,9 @@ use track::wiring::{Lcc, LccWay};
 use super::frame::Frames;
 use super::node::{self, Events, Node};
 use crate::lineside::{Role, Start};
+use crate::rewire::Rewire;
 use crate::stream::{self, Connect, Connection, Talk, Turn};
+use crate::words::about;
 
 /// How long a hub may take to be reached.
 const PATIENCE: Duration = Duration::from_secs(3);
@@ -57,12 +60,16 @@ impl Talk for NodeTalk {
         if self.role == Role::Listens { Turn::default() } else { as_text(self.node.order(output)) }
     }
 
+    fn rewire(&mut self, rewire: &Rewire) {
+        self.node.rewire(Events::new(Arc::clone(&rewire.layout), &rewire.wired));
+    }
+
     fn tick(&mut self, now: Duration) -> Turn {
         as_text(self.node.tick(now))
     }
 
     fn end(&mut self) -> Turn {
-        Turn::default()
+        as_text(self.node.end())
     }
 }
 
@@ -74,35 +81,47 @@ pub(crate) async fn serve(setup: Lcc, start: Start) {
         node = node.listening();
     }
     let talk = NodeTalk { node, frames: Frames::default(), role };
-    stream::serve(Way { way: setup.way }, talk, reporter, orders, wired.silent_after).await;
+    stream::serve(Way { way: setup.way, role }, talk, reporter, orders, wired.silent_after).await;
 }
 
 struct Way {
     way: LccWay,
+    role: Role,
 }
 
 impl Connect for Way {
     fn connect(&mut self) -> Pin<Box<dyn Future<Output = io::Result<Connection>> + Send + '_>> {
         Box::pin(async {
             match &self.way {
-                LccWay::Tcp(address) => {
-                    let slow = |_| io::Error::new(io::ErrorKind::TimedOut, "nobody answers");
-                    let connecting = TcpStream::connect(address);
-                    let socket = tokio::time::timeout(PATIENCE, connecting).await.map_err(slow)??;
-                    socket.set_nodelay(true)?;
-                    let (input, output) = socket.into_split();
-                    Ok(Connection { input: Box::new(input), output: Box::new(output), kept: Box::new(()) })
-                }
+                LccWay::Tcp(address) => dial(address).await,
                 LccWay::Hub(address) => {
-                    let listener = TcpListener::bind(address).await?;
+                    // Where a daemon has the hub, who only listens comes to it as anybody else does.
+                    if self.role == Role::Listens
+                        && let Ok(connection) = dial(address).await
+                    {
+                        return Ok(connection);
+                    }
+                    let listener = TcpListener::bind(address).await.map_err(|error| about(address, &error))?;
                     let (own, far) = tokio::io::duplex(PIPE);
                     tokio::spawn(hub(listener, far));
                     Ok(connected(own))
                 }
-                LccWay::Can(interface) => super::can::open(interface).map(connected),
+                LccWay::Can(interface) => {
+                    super::can::open(interface).map(connected).map_err(|error| about(interface, &error))
+                }
             }
         })
     }
+}
+
+async fn dial(address: &str) -> io::Result<Connection> {
+    let slow = |_| io::Error::new(io::ErrorKind::TimedOut, "nobody answers");
+    let connecting = TcpStream::connect(address);
+    let connected = tokio::time::timeout(PATIENCE, connecting).await.unwrap_or_else(|late| Err(slow(late)));
+    let socket = connected.map_err(|error| about(address, &error))?;
+    socket.set_nodelay(true)?;
+    let (input, output) = socket.into_split();
+    Ok(Connection { input: Box::new(input), output: Box::new(output), kept: Box::new(()) })
 }
 
 fn connected(own: DuplexStream) -> Connection {

@@ -23,6 +23,28 @@ pub struct Ask {
     pub count: u16,
 }
 
+impl Ask {
+    /// `input 3 of unit 1`, or `inputs 3 to 9 of unit 1`.
+    pub(super) fn in_words(self) -> String {
+        let Self { unit, table, first, count } = self;
+        let word = word_of(table);
+        match count {
+            1 => format!("{word} {first} of unit {unit}"),
+            _ => format!("{word}s {first} to {} of unit {unit}", first + (count - 1)),
+        }
+    }
+}
+
+/// What one of a table is called.
+pub(super) fn word_of(table: ModbusTable) -> &'static str {
+    match table {
+        ModbusTable::Coil => "coil",
+        ModbusTable::Input => "input",
+        ModbusTable::Holding => "register",
+        ModbusTable::InputRegister => "input register",
+    }
+}
+
 /// What to do now.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Next {

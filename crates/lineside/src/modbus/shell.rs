@@ -1,24 +1,34 @@
 //! The line to the servers.
 
 use std::io;
+use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use signaller::Output;
 use tokio::net::TcpStream;
 use tokio_modbus::client::{Context, Reader as _, Writer as _, rtu, tcp};
 use tokio_modbus::slave::{Slave, SlaveContext as _};
-use track::wiring::{At, Modbus, ModbusBit, ModbusTable, ModbusWay, Parity};
+use track::wiring::{At, BitsAt, Modbus, ModbusBit, ModbusTable, ModbusWay, Parity, Thing, WiredLink};
 
-use super::plan::{Ask, Next, Plan};
+use super::plan::{Ask, Next, Plan, word_of};
 use super::trust::Trust;
 use crate::backoff::Backoff;
 use crate::bits::{Bits, Set};
 use crate::lineside::{Orders, Role, Start};
 use crate::news::Told;
 use crate::reporter::{NobodyListens, Reporter};
+use crate::words::{about, in_words};
 
 /// How long a line may take to be opened.
 const PATIENCE: Duration = Duration::from_secs(3);
+
+/// What a link carries, with the bits of each.
+fn things(wired: &WiredLink) -> impl Iterator<Item = (Thing, String, BitsAt<ModbusBit>)> + '_ {
+    wired.carries.iter().filter_map(|carried| match &carried.at {
+        At::Modbus(at) => Some((carried.thing, carried.name.clone(), at.clone())),
+        _ => None,
+    })
+}
 
 /// Why a connection is given up.
 #[derive(Debug)]
@@ -40,11 +50,7 @@ enum Unset {
 /// Keeps the link up until it is closed or nobody listens any more.
 pub(crate) async fn serve(setup: Modbus, start: Start) {
     let Start { layout, wired, role, mut reporter, mut orders, .. } = start;
-    let things = wired.carries.into_iter().filter_map(|carried| match carried.at {
-        At::Modbus(at) => Some((carried.thing, carried.name, at)),
-        _ => None,
-    });
-    let mut bits = Bits::new(layout, things);
+    let mut bits = Bits::new(layout, things(&wired));
     if role == Role::Listens {
         bits = bits.listening();
     }
@@ -54,7 +60,7 @@ pub(crate) async fn serve(setup: Modbus, start: Start) {
     loop {
         let tried = Instant::now();
         let failure = match line.open(reporter.is_connected()).await {
-            Err(error) => Failure::Unanswered(error.to_string().to_lowercase()),
+            Err(error) => Failure::Unanswered(in_words(&error)),
             Ok(context) => match line.attend(context, &mut reporter, &mut orders).await {
                 Err(NobodyListens) | Ok(None) => return,
                 Ok(Some(failure)) => failure,
@@ -115,7 +121,9 @@ impl Line {
         match &self.setup.way {
             ModbusWay::Tcp(address) => {
                 let slow = |_| io::Error::new(io::ErrorKind::TimedOut, "nobody answers");
-                let socket = tokio::time::timeout(patience, TcpStream::connect(address)).await.map_err(slow)??;
+                let connecting = TcpStream::connect(address);
+                let connected = tokio::time::timeout(patience, connecting).await.unwrap_or_else(|late| Err(slow(late)));
+                let socket = connected.map_err(|error| about(address, &error))?;
                 socket.set_nodelay(true)?;
                 Ok(tcp::attach_slave(socket, Slave(1)))
             }
@@ -126,7 +134,8 @@ impl Line {
                     Parity::Odd => (tokio_serial::Parity::Odd, tokio_serial::StopBits::One),
                 };
                 let port = tokio_serial::new(device, *baud).parity(parity).stop_bits(stop);
-                let port = tokio_serial::SerialStream::open(&port).map_err(io::Error::other)?;
+                let opened = tokio_serial::SerialStream::open(&port).map_err(io::Error::other);
+                let port = opened.map_err(|error| about(device, &error))?;
                 Ok(rtu::attach_slave(port, Slave(1)))
             }
         }
@@ -171,6 +180,10 @@ impl Line {
                     return Ok(None);
                 }
                 Ok(Some(outputs)) => {
+                    if let Some(rewire) = orders.take_rewire() {
+                        self.bits.rewire(Arc::clone(&rewire.layout), things(&rewire.wired));
+                        reporter.rewired(&rewire).await?;
+                    }
                     if let Err(failure) = self.obey(&mut context, &outputs, reporter).await? {
                         return Ok(Some(failure));
                     }
@@ -190,7 +203,7 @@ impl Line {
     ) -> Result<Result<(), Failure>, NobodyListens> {
         self.trust.asks(self.began.elapsed());
         let told = match self.ask(context, ask).await {
-            Err(why) => return Ok(Err(Failure::Unanswered(why))),
+            Err(why) => return Ok(Err(Failure::Unanswered(format!("{why}; {} was asked for", ask.in_words())))),
             Ok(told) => told,
         };
         let has_changed = told.iter().any(|told| matches!(told, Told::Input(_)));
@@ -276,7 +289,7 @@ impl Line {
             let value = bit.number.checked_sub(first).and_then(|place| values.get(usize::from(place)));
             if let Some(value) = value {
                 let is_on = (value >> bit.bit & 1 == 1) != bit.is_inverted;
-                told.extend(self.bits.hear(bit, is_on, &format!("unit {unit} {table:?} {}", bit.number)));
+                told.extend(self.bits.hear(bit, is_on, &format!("unit {unit} {} {}:", word_of(table), bit.number)));
             }
         }
         if is_round_over {
@@ -329,10 +342,8 @@ async fn done<T>(
 ) -> Result<T, Unset> {
     match tokio::time::timeout(patience, asked).await {
         Err(_) => Err(Unset::Unknown(format!("unit {unit} does not answer"))),
-        Ok(Err(error)) => Err(Unset::Unknown(format!("unit {unit}: {}", error.to_string().to_lowercase()))),
-        Ok(Ok(Err(exception))) => {
-            Err(Unset::Refused(format!("unit {unit} refuses: {}", exception.to_string().to_lowercase())))
-        }
+        Ok(Err(error)) => Err(Unset::Unknown(format!("unit {unit}: {}", in_words(&error)))),
+        Ok(Ok(Err(exception))) => Err(Unset::Refused(format!("unit {unit} refuses: {}", in_words(&exception)))),
         Ok(Ok(Ok(value))) => Ok(value),
     }
 }

@@ -123,6 +123,21 @@ impl Codec {
         self
     }
 
+    /// The same topics stand for things that go by the numbers of another layout. What they shall be like is to be ordered anew.
+    pub(crate) fn rewire(&mut self, layout: Arc<Layout>, wired: &WiredLink) {
+        let By::Mqtt(setup) = &wired.by else { return };
+        let mut anew = Self::new(layout, wired, setup);
+        for (topic, ears) in &mut anew.ears {
+            let before = self.ears.get(topic).map_or(&[][..], Vec::as_slice);
+            for ear in ears {
+                // What is sent a second time may still come.
+                ear.happened = before.iter().find(|old| old.name == ear.name).and_then(|old| old.happened);
+            }
+        }
+        (anew.listens, anew.elsewhere) = (self.listens, std::mem::take(&mut self.elsewhere));
+        *self = anew;
+    }
+
     /// All topics that a link hears or tells something by.
     pub fn topics(wired: &WiredLink) -> BTreeSet<String> {
         let mut topics = BTreeSet::new();

@@ -21,6 +21,7 @@ use crate::backoff::Backoff;
 use crate::lineside::{Role, Start};
 use crate::news::Told;
 use crate::reporter::{NobodyListens, Reporter};
+use crate::words::in_words;
 
 /// A broker that says nothing for so long is gone (half as much again, MQTT 3.1.1, section 3.1.2.10).
 const KEEP_ALIVE: Duration = Duration::from_secs(5);
@@ -208,12 +209,28 @@ async fn pass_on_v4(mut eventloop: rumqttc::EventLoop, events: mpsc::Sender<Even
                 is_duplicate: publish.dup,
             },
             Ok(_) => continue,
-            Err(error) => Event::Lost(error.to_string().to_lowercase()),
+            Err(error) => Event::Lost(loss_in_words(&error)),
         };
         if hand_on(&events, event).await.is_break() {
             return;
         }
     }
+}
+
+/// Why a connection was lost, or never came about. What a maker can mend is said in full.
+fn loss_in_words(error: &dyn fmt::Display) -> String {
+    const KNOWN: [(&str, &str); 6] = [
+        ("notauthorized", "it does not let us in; is the `user` right, and the password?"),
+        ("badusernamepassword", "it does not let us in; is the `user` right, and the password?"),
+        ("unknownissuer", "nobody who is trusted vouches for its certificate; is `authority-file` the right one?"),
+        ("caused as end entity", "its certificate may not be used for a broker"),
+        ("notvalidforname", "its certificate is for another name than the one in `broker`"),
+        ("expired", "its certificate is not valid any more"),
+    ];
+    let text = error.to_string();
+    let said = text.to_lowercase();
+    let known = KNOWN.iter().find(|(sign, _)| said.contains(sign));
+    known.map_or_else(|| in_words(&text), |(_, words)| (*words).to_owned())
 }
 
 /// Nothing more comes after a loss, nor where nobody listens.
@@ -238,7 +255,7 @@ async fn pass_on_v5(mut eventloop: v5::EventLoop, events: mpsc::Sender<Event>) {
                 is_duplicate: publish.dup,
             },
             Ok(_) => continue,
-            Err(error) => Event::Lost(error.to_string().to_lowercase()),
+            Err(error) => Event::Lost(loss_in_words(&error)),
         };
         if hand_on(&events, event).await.is_break() {
             return;
@@ -251,7 +268,7 @@ fn reveal(secret: &Secret, folder: &Path) -> Result<String, Failure> {
         Secret::Written(password) => Ok(password.clone()),
         Secret::InFile(file) => std::fs::read_to_string(folder.join(file))
             .map(|text| text.trim_end_matches(['\n', '\r']).to_owned())
-            .map_err(|error| Failure(format!("`{file}`: {}", error.to_string().to_lowercase()))),
+            .map_err(|error| Failure(format!("`{file}`: {}", in_words(&error)))),
     }
 }
 
@@ -259,7 +276,7 @@ fn encrypted(tls: &Tls, folder: &Path) -> Result<Transport, Failure> {
     let mut roots = RootCertStore::empty();
     match &tls.authority_file {
         Some(file) => {
-            let unusable = |why: String| Failure(format!("`{file}`: {}", why.to_lowercase()));
+            let unusable = |why: String| Failure(format!("`{file}`: {}", in_words(&why)));
             let certificates =
                 CertificateDer::pem_file_iter(folder.join(file)).map_err(|error| unusable(error.to_string()))?;
             for certificate in certificates {
@@ -303,7 +320,7 @@ pub(crate) async fn serve(setup: Mqtt, start: Start) {
                 let silent_after = wired.silent_after;
                 let mut session = Session { client, codec: &mut codec, role, began, silent_after, was_here: false };
                 match session.run(&mut reporter, &mut orders).await {
-                    Err(NobodyListens) | Ok(None) => return session.leave().await,
+                    Err(NobodyListens) | Ok(None) => return session.leave(orders.is_replaced()).await,
                     Ok(Some(why)) => why,
                 }
             }
@@ -365,6 +382,10 @@ impl Session<'_> {
                 }
                 ordered = orders.next() => {
                     let Some(outputs) = ordered else { return Ok(None) };
+                    if let Some(rewire) = orders.take_rewire() {
+                        self.codec.rewire(Arc::clone(&rewire.layout), &rewire.wired);
+                        reporter.rewired(&rewire).await?;
+                    }
                     // Before the broker is there nothing can be sent, and afterwards it would be stale.
                     if is_there && self.role != Role::Listens {
                         for publish in outputs.iter().flat_map(|output| self.codec.order(output)) {
@@ -407,8 +428,8 @@ impl Session<'_> {
         Ok(())
     }
 
-    async fn leave(&mut self) {
-        if self.role == Role::Runs {
+    async fn leave(&mut self, is_replaced: bool) {
+        if self.role == Role::Runs && !is_replaced {
             // One that takes nothing any more says our last words by itself.
             let _ = self.client.publish(self.codec.farewell());
         }

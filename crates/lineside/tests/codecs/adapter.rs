@@ -66,8 +66,16 @@ fn a_program_of_another_version_or_without_sense_is_ended() {
     assert!(matches!(told.last(), Some(Told::Gone(_))));
     codec.begin();
     let endless = codec.hear(&[b'x'; 200_000]).told;
-    assert_eq!(endless, [], "a line without end fills no memory");
-    assert!(matches!(&codec.hear(b"\n").told[..], [Told::Say(why)] if why.contains("64 KiB")));
+    assert!(
+        matches!(&endless[..], [Told::Say(why)] if why.contains("64 KiB")),
+        "a line without end is told of while it comes"
+    );
+    assert_eq!(codec.hear(b"\n").told, []);
+    let more = codec.hear(&vec![b'x'; 8_000_000]).told;
+    assert!(matches!(more.last(), Some(Told::Gone(_))), "and one who does nothing else is no adapter");
+    codec.begin();
+    let gone = [0, 4999, 5000].map(|ms| !codec.tick(Duration::from_millis(60_000 + ms)).told.is_empty());
+    assert_eq!(gone, [false, false, true], "nor is one who never says that it is one");
 }
 
 #[test]

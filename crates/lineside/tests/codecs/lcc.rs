@@ -216,6 +216,11 @@ fn a_node_answers_what_nodes_must_answer() {
     assert_eq!(answers(":X19828111N0240;"), [":X19668240N0111040000;"]);
     assert_eq!(answers(":X195EB111N024000;"), [":X19068240N0111104305EB;"], "it is no train");
     assert_eq!(answers(":X19068111N0240;"), Vec::<String>::new(), "nobody answers a refusal");
+    // Datagram Transport, section 4.3, with the code of Message Network, section 3.5.5, for who knows no datagrams.
+    assert_eq!(answers(":X1A240111N20;"), [":X19A48240N01111043;"]);
+    assert_eq!(answers(":X1B240111N2000000000000000;"), Vec::<String>::new(), "it is not over");
+    assert_eq!(answers(":X1D240111N20;"), [":X19A48240N01111043;"]);
+    assert_eq!(answers(":X1A241111N20;"), Vec::<String>::new(), "somebody else is meant");
     assert_eq!(answers(":X19970111N;").len(), 7 + 5, "every event it hears, and every one it tells");
 }
 
@@ -270,6 +275,101 @@ fn a_train_is_found_controlled_driven_and_told_that_we_are_there() {
     assert_eq!(step(&mut node, Direction::Backward, 0), [":X195EB240N0777008000;"], "it keeps its direction");
     let beat = texts(&node.hear(ms(3000), &frame(":X191E9777N0240400303;")).send);
     assert_eq!(beat, [":X195EB240N07774003;"]);
+    let function = rows(FRAMES).into_iter().find(|row| row[0] == "set function 0 on").unwrap();
+    let said = texts(&node.order(&Output::Function { train, number: 0, on: true }).send);
+    assert_eq!(said, [function[4].replace("EB123N0456", "EB240N0777")], "as published");
+}
+
+/// The event of a row of the table of well-known events, as a message carries it.
+fn well_known(meaning: &str) -> String {
+    let found = rows(EVENTS).into_iter().find(|row| row[0] == meaning);
+    format!(":X195B4111N{:016X};", id(&found.unwrap()[1]))
+}
+
+#[test]
+fn whoever_on_the_bus_stops_everything_makes_every_train_stand() {
+    let (_, mut node) = permitted();
+    let mut told = |meaning: &str| node.hear(ms(300), &frame(&well_known(meaning))).told;
+    for meaning in ["Emergency off (de-energize)", "Emergency stop of all operations"] {
+        assert!(matches!(&told(meaning)[..], [Told::Stop(_)]), "{meaning}");
+    }
+    for meaning in ["Clear emergency off", "Clear emergency stop"] {
+        assert!(matches!(&told(meaning)[..], [Told::Say(_)]), "{meaning}: that trains may run on a person says");
+    }
+    assert_eq!(told("Node recorded a new log entry"), []);
+}
+
+#[test]
+fn a_train_whose_node_is_not_known_is_found_by_its_address() {
+    let links = BUS.replace("trains = { \"Heron\" = \"06.01.00.00.00.0C\" }", "trains = { \"*\" = \"search\" }");
+    let (layout, link) = one(&links);
+    let mut node = Node::new(NODE, Events::new(std::sync::Arc::clone(&layout), &link));
+    node.begin(ms(0));
+    let asked = texts(&node.tick(ms(200)).send);
+    // Train Search, 22 July 2024, section 5.2: the prefix, digits with F before them, and flags: 80 make one where there is none, 40
+    // exactly, 20 an address, 08 of DCC, 04 a long one, 01 to 03 with 14, 28 or 128 steps.
+    let prefix = rows(EVENTS).into_iter().find(|row| row[0] == "Train search prefix").unwrap();
+    assert_eq!(prefix[1], "09.00.99.FF.qq.qq.qq.rr");
+    let searched: Vec<&String> = asked.iter().filter(|text| text.starts_with(":X19914240N090099FF")).collect();
+    let wanted = ["FFFF12EA", "FF1203EF", "FFFF21EB", "FF1022EF"].map(|end| format!(":X19914240N090099FF{end};"));
+    assert_eq!(searched, wanted.iter().collect::<Vec<_>>());
+    let train = layout.train_named("Heron").unwrap();
+    assert!(node.order(&Output::Drive { train, direction: Direction::Forward, step: 28 }).send.is_empty());
+    // Section 6.1: who is it identifies itself as a producer of that event. Which node that is has to be asked.
+    let mut hear = |text: &str| node.hear(ms(400), &frame(text));
+    assert_eq!(texts(&hear(":X19547777N090099FFFFFF12EA;").send), [":X19488240N0777;"]);
+    let met = texts(&hear(":X19170777N0601000000FE;").send);
+    assert_eq!(met, [":X195EB240N1777200100050101;", ":X195EB240N2777010301;", ":X195EB240N077700530A;"]);
+    // Another says that it is the same: people are told, and the first is driven on.
+    hear(":X19170888N0601000000FF;");
+    let told = hear(":X19547888N090099FFFFFF12EA;").told;
+    assert!(matches!(&told[..], [Told::Say(said)] if said.contains("Heron")), "{told:?}");
+    let again = texts(&node.tick(ms(2300)).send);
+    assert!(
+        again.iter().all(|text| !text.contains("FFFF12EA")) && again.len() == 3,
+        "the others are searched on: {again:?}"
+    );
+    let left = texts(&node.order(&Output::Drive { train, direction: Direction::Forward, step: 0 }).send);
+    assert_eq!(left, [":X195EB240N0777000000;"]);
+    // One that leaves the bus, or gives its alias up, is searched for again.
+    node.hear(ms(2400), &frame(":X10703777N0601000000FE;"));
+    assert!(texts(&node.tick(ms(4400)).send).iter().any(|text| text.contains("FFFF12EA")));
+}
+
+#[test]
+fn what_a_node_says_of_a_range_is_said_of_every_event_in_it() {
+    let (_, mut node) = permitted();
+    let named = |turn: Vec<Told>| {
+        let said = turn.into_iter().find_map(|told| match told {
+            Told::Say(said) => Some(said),
+            _ => None,
+        });
+        said.unwrap_or_default().matches("8C.00.00.0").count()
+    };
+    // Event Transport, section 4: the lowest bits that are alike are those that may be otherwise: 00 to 03, and then 04 to 07.
+    node.hear(ms(300), &frame(":X19524111N050101018C000003;"));
+    node.hear(ms(300), &frame(":X19524111N050101018C000004;"));
+    assert_eq!(named(node.tick(ms(3300)).told), 0, "all seven are told by somebody");
+    let (_, mut node) = permitted();
+    node.hear(ms(300), &frame(":X19524111N050101018C000003;"));
+    assert_eq!(named(node.tick(ms(3300)).told), 4, "those from 04 on are told by nobody");
+}
+
+#[test]
+fn who_only_listens_to_a_bus_says_nothing_and_hears_what_our_own_node_says() {
+    let (layout, link) = one(BUS);
+    let mut ear = Node::new(NODE, Events::new(std::sync::Arc::clone(&layout), &link)).listening();
+    let begun = ear.begin(ms(0));
+    assert_eq!((begun.send, begun.told), (Vec::new(), vec![Told::Here]));
+    assert!(ear.tick(ms(5000)).send.is_empty());
+    // Our own node asks for its alias, takes it and is asked things: it is for that node to answer.
+    for text in [":X17050240N;", ":X10701240N050101010301;", ":X19490111N;", ":X19970111N;", ":X19488111N0240;"] {
+        let turn = ear.hear(ms(6000), &frame(text));
+        assert!(turn.send.is_empty() && matches!(&turn.told[..], [Told::Heard(_)]), "{text} {:?}", turn.told);
+    }
+    let quay = layout.section_named("quay").unwrap();
+    let told = ear.hear(ms(6000), &frame(":X195B4240N050101018C000001;")).told;
+    assert!(told.contains(&Told::Input(Input::SectionReported { section: quay, occupied: true })), "{told:?}");
 }
 
 #[test]

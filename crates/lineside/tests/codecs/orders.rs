@@ -298,7 +298,8 @@ fn a_train_node_is_stopped_at_once_and_its_functions_are_set() {
     meets(&mut node, ":X19170777N06010000000C;");
     let mut order = |output: &Output| framed(&node.order(output).send);
     assert_eq!(order(&drive(train, BACKWARD, 14)).last().unwrap(), ":X195EB240N077700CF0A;");
-    // Train Control, 22 July 2024: 02 is the emergency stop, 01 sets a function.
+    // Train Control, 22 July 2024, section 4.3: 02 is the emergency stop; 01 sets a function, with three bytes for which and two for
+    // its value; section 6.3: 1 is on, 0 is off; section 7.1: the functions of a DCC decoder are counted from 0.
     assert_eq!(order(&Output::EmergencyStop { train }), [":X195EB240N077702;"]);
     assert_eq!(order(&drive(train, BACKWARD, 0)), [":X195EB240N077702;"], "a speed of 0 would lift it");
     assert_eq!(order(&Output::Function { train, number: 5, on: true }), [":X195EB240N0777010000050001;"]);

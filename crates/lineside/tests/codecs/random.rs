@@ -7,10 +7,14 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
+use lineside::dcc::Packets;
 use lineside::lcc::{Assembly, Events, Frame, Frames, Mirror, Node};
+use lineside::modbus::{Ask, Next, Plan};
 use lineside::railcom::{Reassembly, bytes_of, halves_of};
 use lineside::{adapter, mqtt};
-use track::wiring::By;
+use signaller::{Direction, Output};
+use track::wiring::{By, ModbusBit, ModbusTable};
+use track::{Function, Id as _, Lie, TrainId};
 
 use super::siding::{ADAPTER, BROKER, BUS, one};
 
@@ -140,6 +144,77 @@ fn pretend_servers_answer_whatever_is_asked() {
         let (answer, orders) = servers.answer(1, request);
         // No answer is longer (Modbus application protocol 1.1b3, section 4.1).
         assert!((2..=253).contains(&answer.len()) && orders.len() <= 1, "{request:?}");
+    });
+}
+
+/// The first bytes of packets that reach nobody, or are not given away (NMRA S-9.2.1, July 2012, section A).
+const GIVEN_TO_NOBODY: std::ops::RangeInclusive<u8> = 232..=254;
+
+#[test]
+fn packets_for_any_orders_are_whole_and_for_decoders_that_there_are() {
+    let (layout, link) = one(ADAPTER);
+    let things = link.carries.iter().map(|carried| (carried.thing, carried.name.clone(), "12".to_owned()));
+    let mut packets = Packets::new(&layout, &things.collect::<Vec<_>>());
+    let turnout = layout.turnout_named("W1").unwrap();
+    try_bytes("packets", &[&[0, 0, 9], &[1, 1, 0], &[2, 2, 28], &[3, 0, 1]], |bytes| {
+        for &[kind, which, value] in bytes.as_chunks().0 {
+            let train = TrainId::from_index(usize::from(which) % layout.trains.len());
+            let direction = if which < 128 { Direction::Forward } else { Direction::Backward };
+            let order = match kind % 5 {
+                0 => {
+                    let step = value % (layout.trains[train].speed_steps.highest() + 1);
+                    Output::Drive { train, direction, step }
+                }
+                1 => Output::EmergencyStop { train },
+                2 => Output::Function { train, number: value % (Function::HIGHEST + 1), on: which % 2 == 0 },
+                3 => Output::Throw { turnout, lie: if value < 128 { Lie::Straight } else { Lie::Diverging } },
+                _ => {
+                    packets.begin();
+                    continue;
+                }
+            };
+            assert!(packets.order(&order), "{order:?}");
+            let packet = packets.next_packet();
+            // S-9.2, July 2004, section A: the last byte is what all others are, one against the other.
+            assert_eq!(packet.iter().fold(0, |sum, byte| sum ^ byte), 0, "{packet:02X?}");
+            assert!((3..=6).contains(&packet.len()) && !GIVEN_TO_NOBODY.contains(&packet[0]), "{packet:02X?}");
+        }
+    });
+}
+
+#[test]
+fn plans_for_any_bits_ask_for_each_of_them_and_for_no_more_than_a_server_may_give() {
+    let tables = [ModbusTable::Coil, ModbusTable::Input, ModbusTable::Holding, ModbusTable::InputRegister];
+    try_bytes("plans", &[&[1, 0, 0, 3], &[1, 1, 255, 255], &[2, 2, 0, 40], &[1, 3, 1, 0]], |bytes| {
+        let bits = bytes.as_chunks().0.iter().map(|&[unit, table, high, low]| ModbusBit {
+            unit,
+            table: tables[usize::from(table) % tables.len()],
+            number: u16::from_be_bytes([high, low]),
+            bit: low % 16,
+            is_inverted: high % 2 == 1,
+        });
+        let bits: Vec<ModbusBit> = bits.collect();
+        let mut plan = Plan::new(bits.iter().copied(), Duration::from_millis(50), 700);
+        for ask in plan.asks() {
+            // Modbus application protocol 1.1b3, sections 6.1 to 6.4.
+            let most = if matches!(ask.table, ModbusTable::Coil | ModbusTable::Input) { 2000 } else { 125 };
+            assert!((1..=most).contains(&ask.count) && ask.first.checked_add(ask.count - 1).is_some(), "{ask:?}");
+        }
+        for bit in &bits {
+            let has = |ask: &&Ask| {
+                (ask.unit, ask.table) == (bit.unit, bit.table)
+                    && (ask.first..=ask.first + (ask.count - 1)).contains(&bit.number)
+            };
+            assert_eq!(plan.asks().iter().filter(has).count(), 1, "{bit:?}");
+        }
+        let (mut now, mut rounds) = (Duration::ZERO, 0);
+        for _ in 0..4 * plan.asks().len() {
+            match plan.next(now) {
+                Next::Wait(wait) => now += wait,
+                Next::Ask(ask) => rounds += u32::from(plan.done(now, Duration::from_millis(3), Some(ask))),
+            }
+        }
+        assert!(bits.is_empty() || rounds > 0, "every round comes to its end");
     });
 }
 

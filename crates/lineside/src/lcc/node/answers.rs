@@ -3,12 +3,11 @@
 use super::{Node, Turn};
 use crate::lcc::message::{Body, Message, Mti};
 
-/// What we know: events (Message Network, section 3.3.6; from memory).
+/// What we know: events (Message Network, section 3.3.7).
 const SUPPORTED: [u8; 3] = [0x04, 0x00, 0x00];
-/// A datagram is not wanted, and why (Datagram Transport; from memory).
+/// A datagram is not wanted (Datagram Transport, section 4.3).
 const DATAGRAM_REJECTED: Mti = Mti(0x0A48);
-const NOT_IMPLEMENTED: [u8; 2] = [0x10, 0x40];
-/// A message is not known (Message Network, section 3.5.5; from memory).
+/// A message, or datagrams, are not known here (Message Network, section 3.5.5).
 const UNKNOWN_MESSAGE: [u8; 2] = [0x10, 0x43];
 /// Answers, to which nobody answers.
 const ANSWERS: [Mti; 6] =
@@ -46,7 +45,7 @@ impl Node {
         }
         let (mti, data) = match &message.body {
             Body::Datagram(_) => {
-                turn.say(&Message::to(alias, message.source, DATAGRAM_REJECTED, &NOT_IMPLEMENTED));
+                turn.say(&Message::to(alias, message.source, DATAGRAM_REJECTED, &UNKNOWN_MESSAGE));
                 return;
             }
             Body::Said(mti, data) => (*mti, data),

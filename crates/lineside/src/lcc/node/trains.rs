@@ -15,6 +15,7 @@ const SET_FUNCTION: u8 = 0x01;
 const EMERGENCY_STOP: u8 = 0x02;
 const CONTROLLER: u8 = 0x20;
 const ASSIGN: u8 = 0x01;
+const RELEASE: u8 = 0x02;
 const MANAGEMENT: u8 = 0x40;
 const HEARTBEAT: u8 = 0x03;
 /// A mile an hour in metres a second (international mile).
@@ -49,9 +50,10 @@ impl Node {
 
     /// Tells the nodes of a train something, as far as it is known where they are.
     fn tell_each(&mut self, train: TrainId, turn: &mut Turn, say: impl Fn(&Self, Facing) -> Vec<Vec<u8>>) {
-        for (node, facing) in self.events.trains.get(&train).cloned().unwrap_or_default() {
-            let instructions = say(self, facing);
-            self.tell(node, &instructions, turn);
+        for engine in self.events.trains.get(&train).cloned().unwrap_or_default() {
+            let instructions = say(self, engine.facing);
+            // One whose node is still to be found is told everything once it is.
+            engine.node.iter().for_each(|&node| self.tell(node, &instructions, turn));
         }
     }
 
@@ -68,9 +70,7 @@ impl Node {
 
     /// The node of a train has come, or has another alias: it is told everything that it shall do.
     pub(super) fn met_train(&mut self, node: NodeId, turn: &mut Turn) {
-        let own = |nodes: &Vec<(NodeId, Facing)>| nodes.iter().find(|(own, _)| *own == node).map(|(_, facing)| *facing);
-        let found = self.events.trains.iter().find_map(|(&train, nodes)| Some((train, own(nodes)?)));
-        let Some((train, facing)) = found else { return };
+        let Some((train, facing)) = self.events.driven_by(node) else { return };
         self.controlled.remove(&node);
         let mut instructions: Vec<Vec<u8>> = self.motion_of(train, facing).into_iter().collect();
         let functions = self.functions.iter().filter(|((whose, _), _)| *whose == train);
@@ -78,12 +78,17 @@ impl Node {
         self.tell(node, &instructions, turn);
     }
 
-    /// Asks for trains that were not heard of.
-    pub(super) fn look_for_trains(&mut self, turn: &mut Turn) {
-        let Some(alias) = self.alias() else { return };
-        for (node, _) in self.events.trains.values().flatten().filter(|(node, _)| !self.nodes.contains_key(node)) {
-            turn.say(&Message::node(alias, Mti::VERIFY_ALL, *node));
+    /// We are about to leave: trains that know us as their controller are given up (Train Control, section 6.1).
+    pub(crate) fn end(&mut self) -> Turn {
+        let mut turn = Turn::default();
+        let Some(alias) = self.alias() else { return turn };
+        let id = &self.id.to_be_bytes()[2..];
+        for node in std::mem::take(&mut self.controlled) {
+            if let Some(&to) = self.nodes.get(&node) {
+                turn.say(&Message::to(alias, to, Mti::TRAIN, &[&[CONTROLLER, RELEASE, 0][..], id].concat()));
+            }
         }
+        turn
     }
 
     /// A train answers, or wants to know whether we are still there.
@@ -103,8 +108,8 @@ impl Node {
     }
 }
 
-/// The instruction that sets a function: three bytes for which, two for its value (Train Control; that functions of a
-/// DCC decoder are counted from 0 there, and that the value has two bytes, is from memory).
+/// The instruction that sets a function: three bytes for which, two for its value (Train Control, section 4.3); 1 is on and 0 off
+/// (section 6.3), and those of a DCC decoder are counted from 0 (section 7.1).
 fn set_function(number: u8, on: bool) -> Vec<u8> {
     vec![SET_FUNCTION, 0, 0, number, 0, u8::from(on)]
 }

@@ -174,7 +174,7 @@ impl Link {
 async fn a_unit_that_is_dead_is_missed_though_another_on_its_line_answers() {
     let mut link = Link::up().await;
     link.servers.change(|script| script.silent.insert(2));
-    assert_eq!(link.next().await, What::Down("unit 2 does not answer".to_owned()));
+    assert_eq!(link.next().await, What::Down("unit 2 does not answer; input 4 of unit 2 was asked for".to_owned()));
     link.servers.change(|script| script.silent.clear());
     assert_eq!(link.next().await, What::Up(vec![link.said("quay", false), link.said("throat", false)]));
 }
@@ -232,7 +232,10 @@ async fn a_coil_does_not_stay_under_power_because_its_line_was_lost() {
     link.until("the coil is under power", |script| script.writes.contains(&(8, true))).await;
     link.servers.change(|script| script.silent.extend([1, 2]));
     assert!(matches!(link.next().await, What::Down(_)));
-    assert!(!link.servers.change(|script| script.writes.contains(&(8, false))), "it was lost before its pulse was over");
+    assert!(
+        !link.servers.change(|script| script.writes.contains(&(8, false))),
+        "it was lost before its pulse was over"
+    );
     link.servers.change(|script| script.silent.clear());
     assert!(matches!(link.next().await, What::Up(_)));
     link.until("the coil is off", |script| script.writes.last() == Some(&(8, false))).await;

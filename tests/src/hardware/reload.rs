@@ -1,0 +1,89 @@
+//! A layout, and how its hardware is reached, are edited while trains run over links.
+
+use std::path::Path;
+use std::process::{Command, Output};
+
+use serde_json::json;
+
+use super::free_port;
+use super::trains::{Running, demo, links_down, running, until};
+use crate::end_to_end::killed::{picture, some_train_moves};
+use crate::program;
+
+const BOXES: [&str; 3] = ["harbour box", "hill box", "yard box"];
+
+/// An adapter for each box; the first drives the trains.
+fn links(ports: [u16; 3], of_first: &str) -> String {
+    let link = |(name, port): (&str, u16)| {
+        format!("[[link]]\nname = \"{name}\"\nby = \"adapter\"\ntcp = \"127.0.0.1:{port}\"\n")
+    };
+    let all: Vec<String> = BOXES.into_iter().zip(ports).map(link).collect();
+    format!("{}{of_first}spots = \"all\"\nsignals = \"all\"\ntrains = \"all\"\n{}{}", all[0], all[1], all[2])
+}
+
+fn reload(door: &str) -> Output {
+    Command::new(program::program()).args(["tell", "--door", door, "reload"]).output().unwrap()
+}
+
+fn edit(folder: &Path, file: &str, edit: impl FnOnce(String) -> String) {
+    let file = folder.join(file);
+    std::fs::write(&file, edit(std::fs::read_to_string(&file).unwrap())).unwrap();
+}
+
+/// What the daemon says of its links until it says this; then trains run.
+fn said_of_links(run: &mut Running, words: &str) -> Vec<String> {
+    let mut said = run.daemon.lines_until(words);
+    for _ in 0..20 {
+        until(&run.door, &mut run.table, "all links are up", |picture| links_down(picture) == 0);
+        until(&run.door, &mut run.table, "a train runs", |_| some_train_moves(&run.door));
+    }
+    said.extend(run.daemon.lines_so_far());
+    said.into_iter().filter(|line| line.starts_with("link ")).collect()
+}
+
+#[test]
+fn a_layout_is_read_anew_over_its_links_and_none_is_dropped_that_is_as_it_was() {
+    let ports = [free_port(), free_port(), free_port()];
+    let behind = demo("reload-links-table", &links(ports, ""));
+    let folder = demo("reload-links", &links(ports, ""));
+    let mut run = running(&behind, &folder);
+    BOXES.iter().for_each(|_| drop(run.daemon.lines_until("box is up")));
+    // Everything has another number, and no link has anything to do with it.
+    let workshop = "[[section]]\nname = \"workshop\"\nlength = 900\ndistrict = \"harbour\"\n[[buffer-stop]]\nat = [\"workshop.a\", \"workshop.b\"]\n\n";
+    edit(&folder, "layout.toml", |text| {
+        let text = text.replacen("[[section]]", &format!("{workshop}[[section]]"), 1);
+        let button = "[[input]]\nname = \"tea bell\"\n\n[[input]]";
+        text.replacen("[layout]\n", "[layout]\nparts = 2\n", 1).replacen("[[input]]", button, 1)
+    });
+    let told = reload(&run.door);
+    assert!(told.status.success(), "{told:?}");
+    let said = said_of_links(&mut run, "the layout was read anew");
+    assert_eq!(said, Vec::<String>::new(), "no link went down, and none came up");
+    let after = picture(&run.door).unwrap();
+    assert!(after["sections"].as_array().unwrap().iter().any(|section| section["name"] == "workshop"), "{after}");
+    let waits = after["trains"].as_array().unwrap().iter().filter(|train| train["held"] != json!(null));
+    assert_eq!(waits.count(), 0, "{after}");
+    // One is described otherwise, and only that one begins anew.
+    edit(&folder, "links.toml", |_| links(ports, "silent-after = 7\n"));
+    let told = reload(&run.door);
+    assert!(told.status.success(), "{told:?}");
+    assert_eq!(said_of_links(&mut run, "link harbour box is up"), ["link harbour box is up"]);
+    // What makes no sense is told, and everything stays as it is.
+    edit(&folder, "links.toml", |text| text.replacen("silent-after = 7", "silent-after = \"7\"", 1));
+    let told = reload(&run.door);
+    let why = String::from_utf8_lossy(&told.stderr).into_owned();
+    assert!(!told.status.success() && why.contains("links.toml:5"), "{why}");
+    std::fs::remove_file(folder.join("links.toml")).unwrap();
+    let why = String::from_utf8_lossy(&reload(&run.door).stderr).into_owned();
+    assert!(why.contains("`links.toml` says nothing any more"), "{why}");
+    assert_eq!(said_of_links(&mut run, "the layout stays as it was"), Vec::<String>::new());
+    run.daemon.interrupt();
+    run.table.says("every train stands");
+    run.daemon.ends();
+    for shift in ["1", "2", "3"] {
+        let state = folder.join("state");
+        let replay = Command::new(program::program()).arg("replay").arg(state).args(["--shift", shift]).output();
+        let told = String::from_utf8_lossy(&replay.unwrap().stdout).into_owned();
+        assert!(told.contains("all of them give what was recorded"), "shift {shift}: {told}");
+    }
+}
