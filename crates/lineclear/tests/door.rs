@@ -113,6 +113,7 @@ fn a_train_that_somebody_holds_stands_until_it_is_released() {
 #[test]
 fn what_is_not_done_is_told_with_its_reason() {
     let daemon = Daemon::start();
+    daemon.until("Heron under way", |picture| of(picture, "trains", "Heron")["step"] != 0);
     for (words, code, why) in [
         (&["throw", "W1", "diverging"][..], 1, "refused: turnout `W1` is locked"),
         (&["go", "Heorn", "quay-1"], 2, "no train `Heorn`; the nearest name is `Heron`"),

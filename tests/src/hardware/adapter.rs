@@ -168,10 +168,11 @@ fn a_program_is_not_ended_by_what_ends_us_at_a_terminal() {
                 print(says, flush=True)\ntime.sleep(60)\n";
     let command = script(&folder, &format!("{HELLO}{text}"));
     let (_, mut lineside) = open(&folder, &links(&command, ""));
-    until(&mut lineside, "what it says", |news| match news.what {
-        What::Said(text) => Some(assert_eq!(text, "leads its own group: True")),
+    let said = until(&mut lineside, "what it says", |news| match news.what {
+        What::Said(text) => Some(text),
         _ => None,
     });
+    assert_eq!(said, "leads its own group: True");
 }
 
 #[test]

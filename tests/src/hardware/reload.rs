@@ -5,8 +5,9 @@ use std::process::{Command, Output};
 
 use serde_json::json;
 
+use super::broker::Broker;
 use super::free_port;
-use super::trains::{Running, demo, links_down, running, until};
+use super::trains::{Running, buses, demo, links_down, nodes, running, servers, until};
 use crate::end_to_end::killed::{picture, some_train_moves};
 use crate::program;
 
@@ -41,28 +42,56 @@ fn said_of_links(run: &mut Running, words: &str) -> Vec<String> {
     said.into_iter().filter(|line| line.starts_with("link ")).collect()
 }
 
-#[test]
-fn a_layout_is_read_anew_over_its_links_and_none_is_dropped_that_is_as_it_was() {
-    let ports = [free_port(), free_port(), free_port()];
-    let behind = demo("reload-links-table", &links(ports, ""));
-    let folder = demo("reload-links", &links(ports, ""));
-    let mut run = running(&behind, &folder);
-    BOXES.iter().for_each(|_| drop(run.daemon.lines_until("box is up")));
-    // Everything has another number, and no link has anything to do with it.
+/// Everything has another number, and no link has anything to do with it.
+fn goes_on_by_other_numbers(run: &mut Running, folder: &Path, links: usize) {
+    (0..links).for_each(|_| drop(run.daemon.lines_until(" is up")));
     let workshop = "[[section]]\nname = \"workshop\"\nlength = 900\ndistrict = \"harbour\"\n[[buffer-stop]]\nat = [\"workshop.a\", \"workshop.b\"]\n\n";
-    edit(&folder, "layout.toml", |text| {
+    edit(folder, "layout.toml", |text| {
         let text = text.replacen("[[section]]", &format!("{workshop}[[section]]"), 1);
         let button = "[[input]]\nname = \"tea bell\"\n\n[[input]]";
         text.replacen("[layout]\n", "[layout]\nparts = 2\n", 1).replacen("[[input]]", button, 1)
     });
     let told = reload(&run.door);
     assert!(told.status.success(), "{told:?}");
-    let said = said_of_links(&mut run, "the layout was read anew");
+    let said = said_of_links(run, "the layout was read anew");
     assert_eq!(said, Vec::<String>::new(), "no link went down, and none came up");
     let after = picture(&run.door).unwrap();
     assert!(after["sections"].as_array().unwrap().iter().any(|section| section["name"] == "workshop"), "{after}");
     let waits = after["trains"].as_array().unwrap().iter().filter(|train| train["held"] != json!(null));
     assert_eq!(waits.count(), 0, "{after}");
+}
+
+#[test]
+fn nodes_on_a_bus_know_nothing_of_other_numbers() {
+    let links = buses([free_port(), free_port(), free_port()]);
+    let behind = demo("reload-lcc-table", &links);
+    let folder = demo("reload-lcc", &links);
+    goes_on_by_other_numbers(&mut running(&behind, &folder), &folder, 3);
+}
+
+#[test]
+fn servers_know_nothing_of_other_numbers() {
+    let links = servers([free_port(), free_port(), free_port()], free_port());
+    let behind = demo("reload-modbus-table", &links);
+    let folder = demo("reload-modbus", &links);
+    goes_on_by_other_numbers(&mut running(&behind, &folder), &folder, 4);
+}
+
+#[test]
+fn nodes_at_a_broker_know_nothing_of_other_numbers() {
+    let Some(broker) = Broker::start(&program::scratch("reload-mqtt-broker")) else { return };
+    let behind = demo("reload-mqtt-table", &nodes(broker.port));
+    let folder = demo("reload-mqtt", &nodes(broker.port));
+    goes_on_by_other_numbers(&mut running(&behind, &folder), &folder, 3);
+}
+
+#[test]
+fn a_layout_is_read_anew_over_its_links_and_none_is_dropped_that_is_as_it_was() {
+    let ports = [free_port(), free_port(), free_port()];
+    let behind = demo("reload-links-table", &links(ports, ""));
+    let folder = demo("reload-links", &links(ports, ""));
+    let mut run = running(&behind, &folder);
+    goes_on_by_other_numbers(&mut run, &folder, 3);
     // One is described otherwise, and only that one begins anew.
     edit(&folder, "links.toml", |_| links(ports, "silent-after = 7\n"));
     let told = reload(&run.door);

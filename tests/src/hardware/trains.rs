@@ -129,7 +129,7 @@ fn addresses(link: &str, number: &mut u16, kinds: [&dyn Fn(u16) -> String; 3]) -
 const BOXES: [&str; 3] = ["harbour box", "hill box", "yard box"];
 
 /// A bus for each box, with a node for each train on the first.
-fn buses(ports: [u16; 3]) -> String {
+pub(super) fn buses(ports: [u16; 3]) -> String {
     let mut number = 0;
     let event = |number: u16| {
         let [high, low] = number.to_be_bytes();
@@ -159,7 +159,7 @@ fn buses(ports: [u16; 3]) -> String {
 }
 
 /// Servers of coils and registers for each box, and an adapter for the trains.
-fn servers(ports: [u16; 3], trains: u16) -> String {
+pub(super) fn servers(ports: [u16; 3], trains: u16) -> String {
     let mut number = 0;
     let input = |number: u16| format!("{{ input = {number} }}");
     let turnout = |number: u16| {
@@ -173,6 +173,17 @@ fn servers(ports: [u16; 3], trains: u16) -> String {
         all.push_str(&addresses(name, &mut number, [&input, &input, &turnout]));
     }
     all
+}
+
+/// A node for each box on one broker.
+pub(super) fn nodes(port: u16) -> String {
+    let link = |(name, more): (&str, &str)| {
+        format!(
+            "[[link]]\nname = \"{name}\"\nby = \"mqtt\"\nbroker = \"127.0.0.1:{port}\"\nnode-topic = true\n{more}\n"
+        )
+    };
+    let all = ["spots = \"all\"\nsignals = \"all\"\ntrains = \"all\"", "", ""];
+    BOXES.into_iter().zip(all).map(link).collect()
 }
 
 #[test]
@@ -219,15 +230,7 @@ fn trains_stand_when_the_servers_that_report_their_track_are_cut_off_and_run_on_
 fn trains_run_over_a_broker_stand_when_it_is_killed_and_run_on_when_it_is_back() {
     let scratch = program::scratch("trains-mqtt-broker");
     let Some(mut broker) = Broker::start(&scratch) else { return };
-    let link = |name: &str, more: &str| {
-        format!(
-            "[[link]]\nname = \"{name}\"\nby = \"mqtt\"\nbroker = \"127.0.0.1:{}\"\nnode-topic = true\n{more}\n",
-            broker.port
-        )
-    };
-    let spots = "spots = \"all\"\nsignals = \"all\"\ntrains = \"all\"";
-    let links = [link("harbour box", spots), link("hill box", ""), link("yard box", "")].concat();
-    let folder = demo("trains-mqtt", &links);
+    let folder = demo("trains-mqtt", &nodes(broker.port));
     let mut run = running(&folder, &folder);
     let broker = std::cell::RefCell::new(&mut broker);
     loses_and_comes_back(&mut run, Loss { links: 3, told: 3 }, &mut || broker.borrow_mut().kill(), &mut || {
