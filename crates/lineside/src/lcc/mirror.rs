@@ -188,6 +188,11 @@ impl Mirror {
                 let asked = self.players.iter().filter(|player| meant.is_none_or(|meant| meant == player.id));
                 heard.send.extend(asked.flat_map(|one| Message::node(one.alias, Mti::VERIFIED, one.id).frames()));
             }
+            Mti::VERIFY => {
+                let asked = self.players.iter().find(|player| message.to == Some(player.alias));
+                let answer = asked.map(|one| Message::node(one.alias, Mti::VERIFIED, one.id));
+                heard.send.extend(answer.into_iter().flat_map(|answer| answer.frames()));
+            }
             Mti::TRAIN => self.obey(&message, data, &mut heard),
             _ => {}
         }

@@ -5,6 +5,7 @@ mod answers;
 mod emergency;
 mod events;
 mod search;
+mod silence;
 mod trains;
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -72,6 +73,7 @@ pub struct Node {
     /// When it is said which nobody does.
     doubts_at: Option<Duration>,
     looks_at: Duration,
+    silence: silence::Silence,
     /// How trains shall run, and what of them is on.
     motions: Motions,
     drives: BTreeMap<TrainId, (Direction, Motion)>,
@@ -99,6 +101,7 @@ impl Node {
             produced: BTreeSet::new(),
             doubts_at: None,
             looks_at: Duration::ZERO,
+            silence: silence::Silence::default(),
             motions: Motions::default(),
             drives: BTreeMap::new(),
             functions: BTreeMap::new(),
@@ -129,6 +132,7 @@ impl Node {
     pub fn begin(&mut self, now: Duration) -> Turn {
         self.aliases = Aliases::of(self.id);
         self.assembly = Assembly::default();
+        self.silence.is_broken(now);
         self.nodes.clear();
         self.answered.clear();
         self.events.forget_found();
@@ -164,6 +168,7 @@ impl Node {
     /// A frame came.
     pub fn hear(&mut self, now: Duration, frame: &Frame) -> Turn {
         let mut turn = Turn::default();
+        self.silence.is_broken(now);
         if !self.mind_alias(now, frame, &mut turn) {
             return turn;
         }
@@ -322,6 +327,7 @@ impl Node {
                 turn.told.push(Told::Say(format!("nobody on the bus tells {}", list.join(", "))));
             }
         }
+        self.mind_silence(now, &mut turn);
         if now >= self.looks_at {
             self.looks_at = now + LOOKED_FOR;
             self.look_for_trains(&mut turn);

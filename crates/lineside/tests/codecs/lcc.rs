@@ -324,7 +324,8 @@ fn a_train_whose_node_is_not_known_is_found_by_its_address() {
     hear(":X19170888N0601000000FF;");
     let told = hear(":X19547888N090099FFFFFF12EA;").told;
     assert!(matches!(&told[..], [Told::Say(said)] if said.contains("Heron")), "{told:?}");
-    let again = texts(&node.tick(ms(2300)).send);
+    let again = texts(&node.tick(ms(2300)).send).into_iter().filter(|text| text.starts_with(":X19914"));
+    let again: Vec<String> = again.collect();
     assert!(
         again.iter().all(|text| !text.contains("FFFF12EA")) && again.len() == 3,
         "the others are searched on: {again:?}"
@@ -370,6 +371,32 @@ fn who_only_listens_to_a_bus_says_nothing_and_hears_what_our_own_node_says() {
     let quay = layout.section_named("quay").unwrap();
     let told = ear.hear(ms(6000), &frame(":X195B4240N050101018C000001;")).told;
     assert!(told.contains(&Told::Input(Input::SectionReported { section: quay, occupied: true })), "{told:?}");
+}
+
+#[test]
+fn a_bus_that_falls_silent_is_asked_and_missed() {
+    let (_, mut node) = permitted();
+    let is_gone = |told: &[Told]| told.iter().any(|told| matches!(told, Told::Gone(_)));
+    let asked = |node: &mut Node, at: u64| {
+        let turn = node.tick(ms(at));
+        let said: Vec<String> = texts(&turn.send).into_iter().filter(|text| text.starts_with(":X19488")).collect();
+        (said, is_gone(&turn.told))
+    };
+    assert_eq!(asked(&mut node, 60_000), (Vec::new(), false), "there may be nobody to be asked");
+    node.hear(ms(60_000), &frame(":X19100111N050101018C00;"));
+    node.hear(ms(60_000), &frame(":X19100222N050101018C01;"));
+    assert_eq!(asked(&mut node, 61_400), (Vec::new(), false));
+    // Message Network, section 3.4.2: who is asked answers.
+    assert_eq!(asked(&mut node, 61_500), (vec![":X19488240N0111;".to_owned()], false));
+    node.hear(ms(61_600), &frame(":X19170111N050101018C00;"));
+    assert_eq!(
+        asked(&mut node, 63_100),
+        (vec![":X19488240N0222;".to_owned()], false),
+        "another is asked the next time"
+    );
+    assert_eq!(asked(&mut node, 64_600), (vec![":X19488240N0111;".to_owned()], false));
+    assert_eq!(asked(&mut node, 66_100), (vec![":X19488240N0222;".to_owned()], false));
+    assert_eq!(asked(&mut node, 67_600), (Vec::new(), true), "nobody answered");
 }
 
 #[test]
