@@ -189,3 +189,103 @@ impl<B: Copy + Ord> Bits<B> {
         sets
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::time::{Instant, SystemTime, UNIX_EPOCH};
+
+    use signaller::Input;
+    use track::wiring::{At, GpioLine};
+
+    use super::*;
+
+    /// A section, a turnout with two coils and two contacts, and a signal with three lamps, on pins.
+    fn siding() -> (Arc<Layout>, Bits<GpioLine>) {
+        let track = "[layout]\nname = \"t\"\nscale = \"H0\"\n[[section]]\nname = \"quay\"\n[[section]]\nname = \"throat\"\nways = [\n\
+            { from = \"toe\", to = \"one\", length = 200, needs = { W1 = \"straight\" } },\n\
+            { from = \"toe\", to = \"two\", length = 200, needs = { W1 = \"diverging\" } } ]\n[[turnout]]\nname = \"W1\"\n\
+            reported = true\n[[signal]]\nname = \"S1\"\nat = \"quay.b\"\n[[joint]]\nends = [\"quay.b\", \"throat.toe\"]\n\
+            [[off-layout]]\nat = [\"quay.a\", \"throat.one\", \"throat.two\"]\n";
+        let links = "[[link]]\nname = \"pins\"\nby = \"gpio\"\nchip = \"none\"\nsections = { quay = 0, throat = 1 }\n\
+            turnouts = { W1 = { straight = 2, diverging = 3, set-straight = 4, set-diverging = 5 } }\n\
+            signals = { S1 = { red = 6, yellow = 7, green = 8 } }\n";
+        let loaded = layout::load(|name| {
+            Ok(match name {
+                "layout.toml" => Some(track.as_bytes().to_vec()),
+                "links.toml" => Some(links.as_bytes().to_vec()),
+                _ => None,
+            })
+        });
+        let loaded = loaded.unwrap_or_else(|refused| panic!("{refused}"));
+        let layout = Arc::new(loaded.layout);
+        let things =
+            loaded.wiring.unwrap().links.remove(0).carries.into_iter().filter_map(|carried| match carried.at {
+                At::Gpio(at) => Some((carried.thing, carried.name, at)),
+                _ => None,
+            });
+        let bits = Bits::new(Arc::clone(&layout), things);
+        (layout, bits)
+    }
+
+    /// Numbers by chance (xorshift64*, Marsaglia and Vigna).
+    fn next(chance: &mut u64) -> usize {
+        *chance ^= *chance >> 12;
+        *chance ^= *chance << 25;
+        *chance ^= *chance >> 27;
+        (chance.wrapping_mul(0x2545_F491_4F6C_DD1D) >> 33) as usize
+    }
+
+    /// `LINECLEAR_SEED` says which bits and orders, `LINECLEAR_FUZZ` for how many seconds.
+    #[test]
+    fn whatever_comes_and_is_ordered_a_turnout_has_one_coil_under_power_and_a_signal_shows_one_aspect() {
+        let (layout, mut bits) = siding();
+        let (turnout, signal) = (layout.turnout_named("W1").unwrap(), layout.signal_named("S1").unwrap());
+        let aspects: Vec<Aspect> = layout.book_of(signal).aspects().map(|(aspect, _)| aspect).collect();
+        let heard: Vec<GpioLine> = bits.heard().collect();
+        let seed = std::env::var("LINECLEAR_SEED").map_or_else(
+            |_| SystemTime::now().duration_since(UNIX_EPOCH).unwrap().as_secs(),
+            |seed| seed.parse().unwrap(),
+        );
+        let seconds: f64 = std::env::var("LINECLEAR_FUZZ").map_or(0.3, |seconds| seconds.parse().unwrap());
+        println!("bits: LINECLEAR_SEED={seed} LINECLEAR_FUZZ={seconds}");
+        let mut chance = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;
+        let (began, mut count) = (Instant::now(), 0u64);
+        let (mut known, mut levels) = (BTreeMap::<u32, bool>::new(), BTreeMap::<u32, bool>::new());
+        while count < 2000 || began.elapsed().as_secs_f64() < seconds {
+            count += 1;
+            let pick = next(&mut chance);
+            let order = match pick % 6 {
+                0 => Output::Throw { turnout, lie: if pick & 64 == 0 { Lie::Straight } else { Lie::Diverging } },
+                1 => Output::Show { signal, aspect: aspects[pick / 6 % aspects.len()] },
+                2 => Output::Light { signal, lit: pick & 64 == 0 },
+                3 if pick & 0xFF00 == 0 => {
+                    bits.forget();
+                    known.clear();
+                    continue;
+                }
+                _ => {
+                    let (bit, on) = (heard[pick / 6 % heard.len()], pick & 64 == 0);
+                    let told = bits.hear(bit, on, "");
+                    let is_news = known.insert(bit.line, on) != Some(on);
+                    assert!(is_news || told.is_empty(), "what is as it was tells nothing");
+                    let lies = |lie| vec![Told::Input(Input::TurnoutReported { turnout, lie })];
+                    let wanted = match (known.get(&2), known.get(&3)) {
+                        (Some(true), Some(false)) => lies(Some(Lie::Straight)),
+                        (Some(false), Some(true)) => lies(Some(Lie::Diverging)),
+                        (Some(_), Some(_)) => lies(None),
+                        _ => Vec::new(),
+                    };
+                    assert!(!is_news || bit.line < 2 || told == wanted, "{known:?} {told:?}");
+                    continue;
+                }
+            };
+            for set in bits.order(&order) {
+                levels.insert(set.bit.line, set.on);
+                let lit =
+                    |lines: std::ops::RangeInclusive<u32>| lines.filter(|line| levels.get(line) == Some(&true)).count();
+                assert!(lit(4..=5) <= 1 && lit(6..=8) <= 1, "at no moment: {order:?} {levels:?}");
+            }
+        }
+        println!("bits: {count} tried");
+    }
+}

@@ -190,3 +190,45 @@ impl Reporter {
         Ok(())
     }
 }
+
+impl Drop for Reporter {
+    /// A link that ends without a word, whatever became of it, is down: nothing is known of what it carries. Where it was to end
+    /// nobody listens, or it is another's turn.
+    fn drop(&mut self) {
+        if matches!(self.state, State::Down) && !self.told.is_empty() {
+            return;
+        }
+        let why = "it has failed, and does not come back: start the daemon anew";
+        self.chart.note(|health| {
+            (health.is_up, health.since) = (false, Instant::now());
+            why.clone_into(&mut health.why);
+        });
+        let what = What::Down(why.to_owned());
+        let _ = self.news.try_send(News { link: self.link, what, instance: self.instance });
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use track::Id as _;
+    use track::wiring::{Adapter, AdapterWay, By};
+
+    use super::*;
+
+    #[tokio::test]
+    async fn a_link_that_fails_without_a_word_is_down() {
+        let by = By::Adapter(Adapter { way: AdapterWay::Process(Vec::new()), sends_packets: false });
+        let (link, name) = (LinkId::from_index(0), "box".to_owned());
+        let wired = WiredLink { link, name, by, carries: Vec::new(), silent_after: None };
+        let (sender, mut news) = mpsc::channel(9);
+        let mut reporter = Reporter::new((&wired, 1), BTreeSet::new(), sender, Chart::new("box"));
+        let failed = tokio::spawn(async move {
+            reporter.connected();
+            reporter.flush().await.unwrap();
+            assert!(!reporter.is_up(), "a link task that fails");
+        });
+        assert!(failed.await.is_err());
+        assert_eq!(news.recv().await.unwrap().what, What::Up(Vec::new()));
+        assert!(matches!(news.recv().await.unwrap().what, What::Down(why) if why.contains("has failed")));
+    }
+}

@@ -53,6 +53,10 @@
 //! A train with several engines is ordered by a line for each decoder: each has its own address, and `drive` says how that engine
 //! is to run, which is the other way for one that stands the other way round. `address` is null where a train has none.
 //!
+//! A program that is started by us leads a group of its own, so that Ctrl-C at a terminal is for us alone: the trains are told to
+//! stand first, and then it is told to `end`. Where it ends by itself it is started again, after 0.1 s and then less and less often, and the
+//! last line that it wrote to standard error is told as the reason. One that does not say who it is within five seconds is ended.
+//!
 //! Names the link does not carry are told and passed over; a line that is no such object is told; a hundred of them in a row
 //! end the connection.
 //!

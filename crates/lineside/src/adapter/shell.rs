@@ -154,7 +154,9 @@ async fn log(mut errors: impl AsyncRead + Unpin, name: String) -> Option<String>
                 line.push(byte);
                 continue;
             }
-            let complaint = String::from_utf8_lossy(&line).escape_debug().to_string();
+            let text = String::from_utf8_lossy(&line).into_owned();
+            let plain = text.trim().chars().map(|letter| if letter.is_control() { ' ' } else { letter });
+            let complaint: String = plain.collect();
             tracing::warn!(link = name, "{complaint}");
             last = Some(complaint).filter(|complaint| !complaint.is_empty()).or(last);
             line.clear();

@@ -2,8 +2,11 @@
 //!
 //! [`Frame`] is what goes over a CAN bus, and as text over TCP; [`Message`] what nodes say in one or several frames; [`Node`] is
 //! ours: it takes an alias and defends it, asks how everything is that is reported by events, answers what nodes must answer,
-//! and drives trains. Where somebody is on the bus who does not keep to the standard in something harmless, that is passed
-//! over: nodes that take an alias without asking for it are heard all the same.
+//! and drives trains, whose nodes it finds by the addresses of their decoders where it has to (Train Search). Whoever stops
+//! everything on the bus makes every train stand. Datagrams are refused as the standard asks, so that nobody waits for an answer; of
+//! streams, of what nodes are set to, of clocks and of the drafts, but for the one on detection, it knows nothing. Where somebody is
+//! on the bus who does not keep to the standard in something harmless, that is passed over: nodes that take an alias without asking
+//! for it are heard all the same.
 
 mod alias;
 mod can;

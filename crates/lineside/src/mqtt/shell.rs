@@ -23,8 +23,11 @@ use crate::news::Told;
 use crate::reporter::{NobodyListens, Reporter};
 use crate::words::in_words;
 
-/// A broker that says nothing for so long is gone (half as much again, MQTT 3.1.1, section 3.1.2.10).
-const KEEP_ALIVE: Duration = Duration::from_secs(5);
+/// After so long without a word either side makes sure of the other (MQTT 3.1.1, section 3.1.2.10): a broker that does not answer
+/// within as long again is gone.
+const KEEP_ALIVE: Duration = Duration::from_secs(3);
+/// With MQTT 5 the client takes no less than this.
+const KEEP_ALIVE_V5: Duration = Duration::from_secs(5);
 /// How long a connection may take to come about.
 const PATIENCE: Duration = Duration::from_secs(5);
 /// So many messages may be on their way in and out of the client.
@@ -95,7 +98,7 @@ impl Client {
         let (events, coming) = mpsc::channel(WAITING);
         let sender = if setup.is_version_5 {
             let mut options = v5::MqttOptions::new(name, setup.host.clone(), setup.port);
-            options.set_keep_alive(KEEP_ALIVE).set_clean_start(true);
+            options.set_keep_alive(KEEP_ALIVE_V5).set_clean_start(true);
             options.set_max_packet_size(Some(LARGEST as u32));
             options.set_connection_timeout(PATIENCE.as_secs());
             if let Some((user, password)) = password {
@@ -219,12 +222,13 @@ async fn pass_on_v4(mut eventloop: rumqttc::EventLoop, events: mpsc::Sender<Even
 
 /// Why a connection was lost, or never came about. What a maker can mend is said in full.
 fn loss_in_words(error: &dyn fmt::Display) -> String {
-    const KNOWN: [(&str, &str); 6] = [
+    const KNOWN: [(&str, &str); 7] = [
         ("notauthorized", "it does not let us in; is the `user` right, and the password?"),
         ("badusernamepassword", "it does not let us in; is the `user` right, and the password?"),
         ("unknownissuer", "nobody who is trusted vouches for its certificate; is `authority-file` the right one?"),
+        ("badsignature", "nobody who is trusted vouches for its certificate; is `authority-file` the right one?"),
         ("caused as end entity", "its certificate may not be used for a broker"),
-        ("notvalidforname", "its certificate is for another name than the one in `broker`"),
+        ("not valid for name", "its certificate is for another name than the one in `broker`"),
         ("expired", "its certificate is not valid any more"),
     ];
     let text = error.to_string();
