@@ -19,6 +19,9 @@ use crate::news::{News, What};
 const READ: u8 = 2;
 const WRITE: u8 = 5;
 
+/// What has not come by then never will.
+const NEVER: Duration = Duration::from_secs(60);
+
 /// What the servers are to do, and what they did.
 #[derive(Default)]
 struct Script {
@@ -147,7 +150,7 @@ impl Link {
     }
 
     async fn next(&mut self) -> What {
-        self.news.recv().await.unwrap().what
+        tokio::time::timeout(NEVER, self.news.recv()).await.expect("nothing more is told").unwrap().what
     }
 
     fn said(&self, section: &str, occupied: bool) -> Input {
@@ -164,7 +167,7 @@ impl Link {
             if self.servers.change(|script| holds(script)) {
                 return;
             }
-            self.servers.asked.recv().await.unwrap();
+            tokio::time::timeout(NEVER, self.servers.asked.recv()).await.expect(what).unwrap();
         }
         panic!("never: {what}");
     }
