@@ -12,7 +12,7 @@ use track::wiring::{Thing, WiredLink};
 use crate::health::Chart;
 use crate::news::{News, Told, What};
 use crate::reading::mark_of;
-use crate::rewire::Rewire;
+use crate::rewire::{Rewire, renumbered};
 
 /// How long a link that is up may take to report how everything is, before it counts as up without the rest.
 pub(crate) const SETTLES: Duration = Duration::from_millis(700);
@@ -171,7 +171,10 @@ impl Reporter {
             return Ok(());
         }
         (self.link, self.expected) = (rewire.wired.link, Arc::new(rewire.states.clone()));
-        self.chart.note(|health| health.heard.clear());
+        self.chart.note(|health| {
+            let heard = std::mem::take(&mut health.heard).into_iter();
+            health.heard = heard.filter_map(|(thing, at)| Some((renumbered(thing, &rewire.numbers)?, at))).collect();
+        });
         self.tell(What::Rewired).await
     }
 

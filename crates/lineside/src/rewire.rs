@@ -39,6 +39,21 @@ pub(crate) fn is_as_it_was(old: &WiredLink, new: &WiredLink) -> bool {
     (name, by, silent_after) == (&new.name, &new.by, &new.silent_after) && places(old) == places(new)
 }
 
+/// What a thing is in the other layout; nothing where it is no part of it.
+pub(crate) fn renumbered(thing: Thing, numbers: &Renumbering) -> Option<Thing> {
+    Some(match thing {
+        Thing::Section(id) => Thing::Section(numbers.sections[id]?),
+        Thing::Spot(id) => Thing::Spot(numbers.detectors[id]?),
+        Thing::Reader(id) => Thing::Reader(numbers.detectors[id]?),
+        Thing::Turnout(id) => Thing::Turnout(numbers.turnouts[id]?),
+        Thing::Signal(id) => Thing::Signal(numbers.signals[id]?),
+        Thing::Train(id) => Thing::Train(numbers.trains.get(id).copied().flatten()?),
+        Thing::District(id) => Thing::District(numbers.districts[id]?),
+        Thing::Accessory(id) => Thing::Accessory(numbers.accessories[id]?),
+        Thing::Input(id) => Thing::Input(numbers.inputs[id]?),
+    })
+}
+
 /// Everything that a link carries, by name, with where it is.
 fn places(wired: &WiredLink) -> BTreeMap<(&'static str, &str), &At> {
     wired.carries.iter().map(|carried| ((kind_word(carried.thing), carried.name.as_str()), &carried.at)).collect()

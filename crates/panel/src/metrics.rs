@@ -21,6 +21,8 @@ pub struct Metrics {
     held: Gauge,
     dark: Gauge,
     links: Family<Vec<(String, String)>, Gauge>,
+    reports: Family<Vec<(String, String)>, Gauge>,
+    heard: Family<Vec<(String, String)>, Gauge<f64, AtomicU64>>,
     broken_rules: Gauge,
     layout_seconds: Gauge<f64, AtomicU64>,
     clients: Gauge,
@@ -39,6 +41,8 @@ impl Metrics {
         let (doubts, held, dark, broken_rules, clients) =
             (Gauge::default(), Gauge::default(), Gauge::default(), Gauge::default(), Gauge::default());
         let links = Family::<Vec<(String, String)>, Gauge>::default();
+        let reports = Family::<Vec<(String, String)>, Gauge>::default();
+        let heard = Family::<Vec<(String, String)>, Gauge<f64, AtomicU64>>::default();
         let layout_seconds = Gauge::<f64, AtomicU64>::default();
         registry.register("inputs", "Things that the signaller heard", inputs.clone());
         registry.register("step_seconds", "How long a step of the signaller took", steps.clone());
@@ -47,6 +51,12 @@ impl Metrics {
         registry.register("held_trains", "Trains that are held now", held.clone());
         registry.register("dark_districts", "Power districts without power", dark.clone());
         registry.register("link_up", "Whether a link is up", links.clone());
+        registry.register("link_reports", "Reports that a link brought since it was opened", reports.clone());
+        registry.register(
+            "last_heard_seconds",
+            "How long ago something was heard of last over its link",
+            heard.clone(),
+        );
         registry.register("broken_rules", "Rules seen broken on the pretend table", broken_rules.clone());
         registry.register("layout_seconds", "Layout time since the start", layout_seconds.clone());
         let waiting = Gauge::default();
@@ -61,6 +71,8 @@ impl Metrics {
             held,
             dark,
             links,
+            reports,
+            heard,
             broken_rules,
             layout_seconds,
             clients,
@@ -84,6 +96,21 @@ impl Metrics {
             crate::Fate::Failed { .. } => "failed",
         };
         self.requests.get_or_create(&vec![("fate".to_owned(), fate.to_owned())]).inc();
+    }
+
+    /// What links brought: for each its name, in how many reports, and of which things how long ago.
+    pub fn heard<'a>(&self, links: impl Iterator<Item = (&'a str, u64, Vec<(&'a str, Duration)>)>) {
+        // What is carried no more is not told of any more.
+        self.reports.clear();
+        self.heard.clear();
+        let label = |key: &str, value: &str| (key.to_owned(), value.to_owned());
+        for (link, reports, things) in links {
+            let count = i64::try_from(reports).unwrap_or(i64::MAX);
+            self.reports.get_or_create(&vec![label("link", link)]).set(count);
+            for (name, ago) in things {
+                self.heard.get_or_create(&vec![label("link", link), label("name", name)]).set(ago.as_secs_f64());
+            }
+        }
     }
 
     /// So many steps would be lost now.

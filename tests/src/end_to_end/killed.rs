@@ -137,7 +137,7 @@ impl Drop for Spoken {
 }
 
 /// Asks, and gives the answer; nothing where the daemon is gone before it answered.
-fn http(door: &str, method: &str, path: &str, headers: &str, body: &str) -> Option<(u16, String)> {
+pub(crate) fn http(door: &str, method: &str, path: &str, headers: &str, body: &str) -> Option<(u16, String)> {
     let mut stream = TcpStream::connect(door).ok()?;
     stream.set_read_timeout(Some(Duration::from_secs(20))).ok()?;
     let length = body.len();

@@ -8,7 +8,7 @@ use serde_json::json;
 use super::broker::Broker;
 use super::free_port;
 use super::trains::{Running, buses, demo, links_down, nodes, running, servers, until};
-use crate::end_to_end::killed::{picture, some_train_moves};
+use crate::end_to_end::killed::{http, picture, some_train_moves};
 use crate::program;
 
 const BOXES: [&str; 3] = ["harbour box", "hill box", "yard box"];
@@ -92,6 +92,11 @@ fn a_layout_is_read_anew_over_its_links_and_none_is_dropped_that_is_as_it_was() 
     let folder = demo("reload-links", &links(ports, ""));
     let mut run = running(&behind, &folder);
     goes_on_by_other_numbers(&mut run, &folder, 3);
+    // When each thing was heard of last is told to whoever asks for figures, the new numbers or not.
+    let figures = http(&run.door, "GET", "/metrics", "", "").unwrap().1;
+    let heard = figures.lines().filter(|line| line.starts_with("lineclear_last_heard_seconds{link=\"hill box\""));
+    let names: Vec<&str> = heard.filter_map(|line| line.split("name=\"").nth(1)?.split('"').next()).collect();
+    assert!(names.contains(&"hill-1") && !names.contains(&"quay-1"), "{figures}");
     // One is described otherwise, and only that one begins anew.
     edit(&folder, "links.toml", |_| links(ports, "silent-after = 7\n"));
     let told = reload(&run.door);

@@ -24,6 +24,9 @@ use super::shell::Phase;
 use super::watched::Chosen;
 use super::words::{Teller, Weight};
 
+/// How often it is noted what the links brought.
+const NOTED: Duration = Duration::from_secs(1);
+
 /// What there is to see is laid out no more often.
 const APART: Duration = Duration::from_millis(50);
 
@@ -42,6 +45,8 @@ pub(super) struct Front {
     /// Answers that are not durable yet.
     decided: VecDeque<Answered>,
     laid_out: Option<Instant>,
+    /// When it was noted last what the links brought.
+    noted: Option<Instant>,
     /// The folder of the scripts, and those that were chosen instead.
     scripts: Chosen,
     names: register::Names,
@@ -99,6 +104,7 @@ impl Front {
             keys: Keys::default(),
             decided: VecDeque::new(),
             laid_out: None,
+            noted: None,
             scripts,
             names: register::Names::new(Arc::clone(house.board().layout())),
             evidence: BTreeMap::new(),
@@ -239,6 +245,16 @@ impl Front {
             self.counter.metrics().stepped(step.inputs, step.took);
         }
         self.counter.metrics().register_waits(house.book().map_or(0, Book::waiting));
+        if self.noted.is_none_or(|at| at.elapsed() >= NOTED)
+            && let Some(outside) = house.outside()
+        {
+            self.noted = Some(Instant::now());
+            let health = outside.health();
+            self.counter.metrics().heard(health.iter().map(|link| {
+                let heard = link.heard.iter().map(|(&thing, at)| (outside.thing(thing), at.elapsed()));
+                (link.name.as_str(), link.reports, heard.collect())
+            }));
+        }
         if self.laid_out.is_none_or(|at| at.elapsed() >= APART) {
             self.laid_out = Some(Instant::now());
             house.look();

@@ -5,6 +5,7 @@ use std::io;
 use std::path::Path;
 use std::sync::Arc;
 
+use lineside::health::Health;
 use lineside::{Lineside, Rewired, Role, What};
 use signaller::{Direction, Input, Output};
 use track::wiring::{Thing, Wiring};
@@ -31,6 +32,8 @@ pub(super) struct Hardware {
     trains: BTreeMap<LinkId, Vec<TrainId>>,
     /// Which link reports each input.
     inputs: BTreeMap<InputId, LinkId>,
+    /// What everything is called that is carried.
+    things: BTreeMap<Thing, String>,
 }
 
 impl Outside {
@@ -95,6 +98,22 @@ impl Outside {
         }
     }
 
+    /// How each link to hardware is.
+    pub(super) fn health(&self) -> Vec<Health> {
+        match self {
+            Self::Table(_) => Vec::new(),
+            Self::Links(hardware) => hardware.lineside.health(),
+        }
+    }
+
+    /// What something that a link carries is called.
+    pub(super) fn thing(&self, thing: Thing) -> &str {
+        match self {
+            Self::Table(_) => "",
+            Self::Links(hardware) => hardware.things.get(&thing).map_or("", String::as_str),
+        }
+    }
+
     /// What a link is called.
     pub(super) fn name(&self, link: LinkId) -> String {
         match self {
@@ -125,6 +144,7 @@ impl Hardware {
         numbers: &Arc<Renumbering>,
     ) -> Rewired {
         (self.names, self.trains, self.inputs) = known(wiring);
+        self.things = things(wiring);
         self.lineside.rewire(layout, wiring, numbers).await
     }
 
@@ -135,7 +155,7 @@ impl Hardware {
     pub(super) fn open(layout: &Arc<Layout>, wiring: &Wiring, folder: &Path) -> io::Result<Self> {
         let (names, trains, inputs) = known(wiring);
         let lineside = Lineside::open(layout, wiring, folder, Role::Runs, None)?;
-        Ok(Self { lineside, names, trains, inputs })
+        Ok(Self { lineside, names, trains, inputs, things: things(wiring) })
     }
 
     fn name(&self, link: LinkId) -> String {
@@ -156,4 +176,9 @@ fn known(wiring: &Wiring) -> Known {
         })
     });
     (names, trains, inputs.collect())
+}
+
+fn things(wiring: &Wiring) -> BTreeMap<Thing, String> {
+    let carried = wiring.links.iter().flat_map(|wired| &wired.carries);
+    carried.map(|carried| (carried.thing, carried.name.clone())).collect()
 }
