@@ -3,7 +3,7 @@
 import { spawn } from "node:child_process";
 import { createRequire } from "node:module";
 import { createInterface } from "node:readline";
-import { readFileSync } from "node:fs";
+import { readFileSync, readdirSync } from "node:fs";
 import { join } from "node:path";
 
 const need = createRequire(join(process.env.LINECLEAR_NODE ?? ".", "package.json"));
@@ -39,6 +39,16 @@ export async function daemon(args = [], layout = DEMO) {
       const answer = await fetch(`${this.door}/v1/requests`, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(wish) });
       return answer.json();
     },
+    /** How much processor time its threads took so far, by name, in milliseconds. */
+    processorTime() {
+      const took = new Map();
+      for (const thread of readdirSync(`/proc/${process_.pid}/task`)) {
+        const [, name, rest] = readFileSync(`/proc/${process_.pid}/task/${thread}/stat`, "utf8").match(/\((.*)\) (.*)/s);
+        const [user, system] = rest.split(" ").slice(11, 13);
+        took.set(name, (took.get(name) ?? 0) + (Number(user) + Number(system)) * 10);
+      }
+      return took;
+    },
     async kill() { process_.kill("SIGKILL"); await ended; },
   };
 }
@@ -48,14 +58,14 @@ export async function browser() {
 }
 
 /** Opens the page, and keeps what its console complains of. */
-export async function open(in_, door, { width = 1280, height = 800, dark = false, view = "line", script = true, ...more } = {}) {
+export async function open(in_, door, { width = 1280, height = 800, dark = false, view = "line", script = true, patience = 20000, ...more } = {}) {
   const context = await in_.newContext({ viewport: { width, height }, colorScheme: dark ? "dark" : "light", javaScriptEnabled: script, ...more });
   const page = await context.newPage();
   const complaints = [];
   page.on("console", (message) => { if (["error", "warning"].includes(message.type())) complaints.push(message.text()); });
   page.on("pageerror", (error) => complaints.push(String(error)));
   await page.goto(`${door}/#${view}`);
-  if (script) await page.waitForFunction(() => window.lineclear?.feed.live && document.querySelector("#sheet svg .section.sure, #sheet svg .section.free"), null, { timeout: 20000 });
+  if (script) await page.waitForFunction(() => window.lineclear?.feed.live && document.querySelector("#sheet svg .section.sure, #sheet svg .section.free"), null, { timeout: patience });
   return { page, complaints, close: () => context.close() };
 }
 

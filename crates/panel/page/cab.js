@@ -117,10 +117,10 @@ export class Cab {
   show() {
     const train = this.feed.known.trains.get(this.#train);
     if (!train || this.holder.hidden) return;
-    const { known, plan } = this.feed;
+    const { known, index } = this.feed;
     const next = this.sheet.track?.nextSignal(train, known.turnouts) ?? null;
     const row = next && known.signals.get(next.signal);
-    const signal = next && plan?.signals.find((it) => it.name === next.signal);
+    const signal = next && index?.signals.get(next.signal);
     const stand = this.sheet.track?.stand(train, known.turnouts);
     const left = stand ? Math.max(0, Math.round((stand.end - stand.nose) / 10) * 10) : null;
     const { word, text } = about(train);
@@ -131,7 +131,7 @@ export class Cab {
     ];
     const key = lines.join("|");
     fill(this.#shown, key, () => lines.filter(Boolean).map((line) => html("p", {}, line)));
-    if (row && signal) drawLamps(this.#lamps, signal, row);
+    if (row && signal) drawLamps(this.#lamps, signal, row); else this.#lamps.replaceChildren();
     this.#slider.max = String(train.highest);
     this.#slider.disabled = this.#line === null;
     const held = this.#line !== null;
@@ -154,7 +154,7 @@ function advised(advice, left) {
   if (!advice) return left === null ? [] : [`may go ${far(left)}`];
   const stand = advice["to-stand-mm"];
   return [
-    stand === null ? "how far it may go is not known" : `stand in ${far(Math.max(0, stand))}`,
+    stand === null ? "how far it may go is not known" : `come to stand within ${far(Math.max(0, stand))}`,
     `now at most step ${advice.step}: ${Math.round(advice["speed-mm-s"] / 10)} cm/s`,
     advice["may-go"] ? `it may go ${advice["may-go"]}` : "",
   ];

@@ -3,16 +3,20 @@
 /** @import { Feed } from "./feed.js" */
 /** @import { Asks } from "./asks.js" */
 /** @import { Sheet, Chosen } from "./sheet.js" */
-/** @import { Wish } from "./types" */
+/** @import { Wish, WhyRow } from "./types" */
 import { html, fill, spoken } from "./draw.js";
-import { about, pace, saidOf } from "./words.js";
+import { about, clock, pace, saidOf } from "./words.js";
+import { past } from "./record.js";
 import { inWords } from "./lamps.js";
+
+/** So much is told of what was heard in one moment. */
+const HEARD = 3;
 
 export class Detail {
   /** @type {Sheet | null} */ sheet = null;
   /** @type {Chosen | null} */ #chosen = null;
-  /** @type {string[]} */ #why = [];
-  #whyOf = "";
+  /** What is told of a section beside what is known: headings, and what stands under them. @type {[string, string[]][]} */ #told = [];
+  #toldOf = "";
   /** @type {Element | null} */ #before = null;
 
   /** @param {HTMLElement} holder @param {Feed} feed @param {Asks} asks */
@@ -27,9 +31,9 @@ export class Detail {
   open(chosen) {
     this.#before = document.activeElement;
     this.#chosen = chosen;
-    this.#why = [];
+    this.#told = [];
     this.holder.hidden = false;
-    if (chosen.kind === "section") void this.#askWhy(chosen.name);
+    if (chosen.kind === "section") void this.#ask(chosen.name);
     this.show();
     this.holder.querySelector("button")?.focus();
   }
@@ -40,17 +44,16 @@ export class Detail {
     if (this.#before instanceof HTMLElement) this.#before.focus();
   }
 
-  /** Why something is said of a section, where the daemon can tell. @param {string} name */
-  async #askWhy(name) {
-    this.#whyOf = name;
-    try {
-      const answer = await fetch(`/v1/sections/${encodeURIComponent(name)}/why`, { signal: AbortSignal.timeout(4000) });
-      if (!answer.ok || this.#whyOf !== name) return;
-      this.#why = inLines(await answer.json());
-      this.show();
-    } catch {
-      // A daemon that cannot tell why says nothing; what is known is shown all the same.
-    }
+  /** Why something is said of a section, and what is recorded of its detector, where the daemon can tell. @param {string} name */
+  async #ask(name) {
+    this.#toldOf = name;
+    // A daemon that cannot tell says nothing; what is known is shown all the same.
+    const why = await fetch(`/v1/sections/${encodeURIComponent(name)}/why`, { signal: AbortSignal.timeout(4000) }).then((answer) => (answer.ok ? answer.json() : null), () => null);
+    const faults = await past("faults").catch(() => null);
+    if (this.#toldOf !== name) return;
+    if (why) this.#told.push(["Why", whyLines(/** @type {WhyRow} */ (why), this.feed.known.head.at)]);
+    if (faults) this.#told.push(["Its detector", recordLines(faults.filter((row) => row.name === name && ["detector", "section"].includes(row.kind)))]);
+    this.show();
   }
 
   show() {
@@ -59,11 +62,11 @@ export class Detail {
     const shown = this.#shown(chosen);
     if (!shown) { this.close(); return; }
     const { title, parts, answers } = shown;
-    fill(this.holder, JSON.stringify([chosen, title, parts, answers.map((it) => it[0]), this.#why]), () => [
+    fill(this.holder, JSON.stringify([chosen, title, parts, answers.map((it) => it[0]), this.#told]), () => [
       html("h3", {}, html("span", { class: "kind" }, chosen.kind), title),
       html("button", { type: "button", class: "away", "aria-label": "close", "data-focus": "close", onclick: () => this.close() }, "\u00d7"),
       ...parts.map((text) => html("p", {}, ...spoken(text))),
-      ...(this.#why.length && chosen.kind === "section" ? [html("h4", {}, "Why"), html("ul", {}, ...this.#why.map((text) => html("li", {}, ...spoken(text))))] : []),
+      ...(chosen.kind === "section" ? this.#told : []).flatMap(([title, lines]) => [html("h4", {}, title), html("ul", {}, ...lines.map((text) => html("li", {}, ...spoken(text))))]),
       html("div", { class: "answers" }, ...answers.map(([label, words, wish]) =>
         html("button", { type: "button", "data-focus": label, onclick: () => void this.asks.ask(words, wish) }, label)),
         chosen.kind === "train" && html("a", { class: "button", href: `#train/${encodeURIComponent(chosen.name)}`, "data-focus": "more", "aria-label": `Speeds and faults of ${chosen.name}` }, "Speeds and faults")),
@@ -75,7 +78,7 @@ export class Detail {
    * @returns {{ title: string, parts: string[], answers: [string, string, Wish][] } | null}
    */
   #shown({ kind, name }) {
-    const { known, plan } = this.feed;
+    const { known, index } = this.feed;
     if (kind === "train") {
       const row = known.trains.get(name);
       if (!row) return null;
@@ -97,7 +100,7 @@ export class Detail {
     }
     if (kind === "signal") {
       const row = known.signals.get(name);
-      const signal = plan?.signals.find((signal) => signal.name === name);
+      const signal = index?.signals.get(name);
       if (!row || !signal) return null;
       return { title: name, parts: [`at ${signal.at}, shows ${inWords(signal, row)}`], answers: [
         ["Keep at danger", `${name} kept at danger`, { ask: "keep-at-danger", signal: name, held: true }],
@@ -106,9 +109,9 @@ export class Detail {
     }
     const row = known.sections.get(name);
     if (!row) return null;
-    const way = this.feed.diagram?.sections.find((section) => section.name === name)?.ways[0];
+    const way = index?.drawn.get(name)?.ways[0];
     const long = way?.["length-mm"];
-    const blind = plan?.sections.find((section) => section.name === name)?.detected === false;
+    const blind = index?.sections.get(name)?.detected === false;
     const parts = saidOf(row, this.sheet?.darkBecause(name) ?? null);
     if (blind) parts.push("no detector sees what stands here");
     if (long) parts.push(`${Math.round(long)} mm long`);
@@ -125,15 +128,28 @@ export class Detail {
   }
 }
 
-/** Whatever the daemon says of why, as lines of text. @param {unknown} said @returns {string[]} */
-function inLines(said) {
-  if (typeof said === "string") return [said];
-  if (Array.isArray(said)) return said.flatMap(inLines);
-  if (said && typeof said === "object") {
-    return Object.entries(said).flatMap(([key, value]) => {
-      if (value === null || key === "section" || key === "name") return [];
-      return typeof value === "object" ? inLines(value) : [`${key.replaceAll("-", " ")}: ${value}`];
-    });
+/** @param {WhyRow} why @param {number} now in seconds of layout time @returns {string[]} */
+function whyLines(why, now) {
+  const { evidence } = why;
+  const lines = [why.detector];
+  for (const account of why.accounts) lines.push(why.accounts.length === 1 ? account.words : `${Math.round(account.share * 100)} in 100: ${account.words}`);
+  if (why["open-ended"]) lines.push("there were too many explanations to follow all of them");
+  if (evidence) {
+    const more = evidence.heard.length - HEARD;
+    lines.push(`so since ${clock(evidence.at)}, ${ago(now - evidence.at)}, when this was heard: ${evidence.heard.slice(0, HEARD).join("; ")}${more > 0 ? `; and ${more} more` : ""}`);
   }
-  return said === null || said === undefined ? [] : [String(said)];
+  return lines;
+}
+
+/** @param {number} seconds */
+function ago(seconds) {
+  const whole = Math.max(0, Math.round(seconds));
+  return whole < 120 ? `${whole} s ago` : `${Math.round(whole / 60)} minutes ago`;
+}
+
+/** What was recorded of a detector. @param {Record<string, any>[]} faults @returns {string[]} */
+function recordLines(faults) {
+  if (faults.length === 0) return ["it was never suspected"];
+  const [last] = faults.slice(-1);
+  return [`it was suspected ${faults.length === 1 ? "once" : `${faults.length} times`}, last on ${new Date(last.noticed_wall).toLocaleString()}: ${last.because}`];
 }

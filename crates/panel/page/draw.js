@@ -54,6 +54,11 @@ export function fill(parent, key, make) {
   }
 }
 
+/** Gives an element this text, and leaves it alone where it is the same. @param {Element} element @param {string} text */
+export function say(element, text) {
+  if (element.textContent !== text) element.textContent = text;
+}
+
 /** Text in which names stand between backticks, with these in bold. @param {string} text @returns {(Node | string)[]} */
 export function spoken(text) {
   return text.split("`").map((part, index) => (index % 2 ? html("b", {}, part) : part));

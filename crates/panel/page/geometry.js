@@ -15,7 +15,7 @@ export class Scale {
   constructor(diagram, how) {
     this.upright = how.upright;
     const tight = new Set(how.tight ? diagram.yards.map((yard) => yard.lane) : []);
-    const lane = how.upright ? SHEET.lane * 0.9 : SHEET.lane;
+    const lane = how.upright ? SHEET.lane * 1.2 : SHEET.lane;
     let at = how.upright ? 34 : SHEET.margin;
     for (let half = 0; half <= Math.ceil(diagram.lanes) * 2 + 2; half += 1) {
       this.#across.push(at);
@@ -23,10 +23,11 @@ export class Scale {
       const isTight = tight.has(Math.floor(here)) || (tight.has(Math.ceil(here)) && here !== Math.ceil(here));
       at += (isTight || (tight.has(here + 0.5) && tight.has(here - 0.5)) ? SHEET.tight : lane) / 2;
     }
-    this.column = how.upright ? SHEET.column * 0.8 : SHEET.column;
+    this.column = SHEET.column;
     const along = diagram.columns * this.column + 2 * SHEET.margin;
     const last = this.#across[Math.max(0, Math.ceil(diagram.lanes * 2 - 2))] ?? 0;
-    const across = last + (how.upright ? 34 : SHEET.margin + 6);
+    // Beside a line that runs downwards names stand right of it.
+    const across = last + (how.upright ? 78 : SHEET.margin + 6);
     this.width = how.upright ? across : along;
     this.height = how.upright ? along : across;
   }

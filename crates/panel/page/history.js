@@ -52,10 +52,11 @@ export class Past {
     const wide = short.length && Math.max(...short) - Math.min(...short) > 300 ? 25 : 5;
     const wall = (/** @type {number | null} */ value) => (value === null ? "" : new Date(value).toLocaleString());
     return [
-      histogram("How far short of the stopping point trains came to stand", short, wide, "mm"),
-      bars("Doubts, by what was heard when they were raised", causes.map((row) => [`${row.cause} ${row.cause_at}`, row.doubts])),
-      bars("Detectors, trains and turnouts, by how often they were suspected", suspects.map((row) => [`${row.kind} ${row.name}`, row.times])),
-      bars("Holds, by train", count(holds.map((row) => row.train))),
+      html("div", { class: "plots" },
+        histogram("How far short of the stopping point trains came to stand", short, wide, "mm"),
+        bars("Doubts, by what was heard when they were raised", causes.map((row) => [`${row.cause} ${row.cause_at}`, row.doubts])),
+        bars("Detectors, trains and turnouts, by how often they were suspected", suspects.map((row) => [`${row.kind} ${row.name}`, row.times])),
+        bars("Holds, by train", count(holds.map((row) => row.train)))),
       html("h3", {}, "The latest doubts"),
       doubts.length === 0 ? html("p", { class: "calm" }, "None.") : html("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": "the latest doubts" }, html("table", {},
         html("thead", {}, html("tr", {}, ...["raised", "trains", "sections", "lasted", "settled by"].map((text) => html("th", { scope: "col" }, text)))),

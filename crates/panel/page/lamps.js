@@ -14,6 +14,18 @@ export function lampsOf(signal) {
   return [...new Set(signal.aspects.flatMap((aspect) => [...aspect.lamps, ...aspect.flashing]))];
 }
 
+/** @param {number} lamps how many there are */
+function sizesOf(lamps) {
+  const radius = lamps > 4 ? 2.6 : 3.4;
+  return { radius, step: radius * 2 + 1.6 };
+}
+
+/** How long a signal is drawn, from its foot to its top. @param {PlanSignal} signal */
+export function longOf(signal) {
+  const lamps = lampsOf(signal).length;
+  return lamps * sizesOf(lamps).step + 8;
+}
+
 /** @param {PlanSignal} signal @param {SignalRow} row */
 export function inWords(signal, row) {
   const aspect = signal.aspects.find((aspect) => aspect.name === row.aspect);
@@ -28,8 +40,7 @@ export function inWords(signal, row) {
 export function drawLamps(group, signal, row) {
   const lamps = lampsOf(signal);
   const aspect = row && signal.aspects.find((aspect) => aspect.name === row.aspect);
-  const radius = lamps.length > 4 ? 2.6 : 3.4;
-  const step = radius * 2 + 1.6;
+  const { radius, step } = sizesOf(lamps.length);
   const long = lamps.length * step + 2.4;
   /** @type {SVGElement[]} */
   const parts = [svg("path", { class: "mast", d: "M0 0H5" })];

@@ -15,7 +15,8 @@ import { Cab } from "./cab.js";
 import { TrainView } from "./train.js";
 import { pairing } from "./pair.js";
 import { legend } from "./legend.js";
-import { html, byId, fill, spoken } from "./draw.js";
+import { Lines } from "./lines.js";
+import { html, byId, say } from "./draw.js";
 import { clock, phase } from "./words.js";
 
 const feed = new Feed();
@@ -36,6 +37,7 @@ const times = new Times(byId("view-times", HTMLElement), feed, sheet, new Seen(f
 const past = new Past(byId("view-past", HTMLElement), feed);
 const cab = new Cab(byId("view-cab", HTMLElement), feed, asks, sheet);
 const one = new TrainView(byId("view-train", HTMLElement), feed);
+const lines = new Lines(byId("lines", HTMLElement));
 pairing(byId("pair", HTMLElement), feed);
 
 const VIEWS = ["line", "trains", "open", "times", "past", "cab", "train"];
@@ -56,6 +58,7 @@ function route() {
     if (link.getAttribute("href") === `#${UNDER.get(shown) ?? shown}`) link.setAttribute("aria-current", "page");
     else link.removeAttribute("aria-current");
   }
+  soon();
   if (shown === "times" && feed.plan) void times.open();
   if (shown === "past" && feed.plan) void past.open();
   if (shown === "cab" && feed.plan) cab.open(of); else if (shown !== "cab") cab.close();
@@ -88,7 +91,7 @@ function show() {
   const began = performance.now();
   sheet.show(changes);
   trains.show(changes);
-  if (changes.everything || changes.lists || changes.trains.size || changes.sections.size) queue.show();
+  queue.show();
   if (changes.everything || changes.lists) switches.show();
   detail.show();
   asks.look();
@@ -96,16 +99,14 @@ function show() {
   times.show();
   cab.show();
   one.show();
-  const { head, lines } = feed.known;
-  byId("clock", HTMLElement).textContent = clock(head.at);
-  byId("pace", HTMLElement).textContent = `${head.pace === null ? "as fast as it can" : head.pace === 1 ? "" : `${head.pace}\u00d7 life`}${head.phase === "running" ? "" : ` \u00b7 ${phase(head)}`}`;
+  const { head } = feed.known;
+  say(byId("clock", HTMLElement), clock(head.at));
+  say(byId("pace", HTMLElement), `${head.pace === null ? "as fast as it can" : head.pace === 1 ? "" : `${head.pace}\u00d7 life`}${head.phase === "running" ? "" : ` \u00b7 ${phase(head)}`}`);
   const open = waiting(feed);
   const count = byId("open-count", HTMLElement);
   count.hidden = open === 0;
-  count.textContent = String(open);
-  const latest = lines.slice(-60).reverse();
-  fill(byId("lines", HTMLElement), `${latest[0]?.at} ${latest[0]?.text} ${latest.length}`, () => latest.map((line) =>
-    html("li", { class: line.weight }, html("time", {}, clock(line.at)), " ", ...spoken(line.text))));
+  say(count, String(open));
+  lines.show(feed.known.lines);
   /** @type {any} */ (window).lineclearFrame = performance.now() - began;
 }
 
@@ -129,8 +130,6 @@ feed.addEventListener("layout", () => {
   if (!plan) return;
   byId("layout", HTMLElement).textContent = plan.name;
   document.title = `${plan.name} \u00b7 Lineclear`;
-  byId("places", HTMLElement).replaceChildren(
-    ...[...plan.stops.map((stop) => stop.name), ...plan.sections.map((section) => section.name)].map((name) => html("option", { value: name })));
   sheet.build();
   times.build();
   route();
@@ -138,7 +137,7 @@ feed.addEventListener("layout", () => {
 
 byId("larger", HTMLElement).addEventListener("click", () => sheet.setZoom(sheet.zoom * 1.25));
 byId("smaller", HTMLElement).addEventListener("click", () => sheet.setZoom(sheet.zoom / 1.25));
-byId("whole", HTMLElement).addEventListener("click", () => sheet.fit());
+byId("whole", HTMLElement).addEventListener("click", () => sheet.whole());
 const yards = byId("yards", HTMLElement);
 yards.addEventListener("click", () => {
   sheet.setTight(!sheet.tight);
@@ -152,7 +151,11 @@ legendKey.addEventListener("click", () => {
   box.hidden = !box.hidden;
   legendKey.setAttribute("aria-expanded", String(!box.hidden));
 });
-addEventListener("hashchange", route);
+addEventListener("hashchange", () => {
+  route();
+  // Another view begins at its top, where the connection is to be seen.
+  if (!document.body.classList.contains("wide")) scrollTo({ top: 0, behavior: "instant" });
+});
 addEventListener("resize", measure);
 measure();
 feed.start();

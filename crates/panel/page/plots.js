@@ -25,7 +25,7 @@ export function evenly(last) {
  * @param {string} title @param {number[]} values @param {number} bin @param {string} unit
  */
 export function histogram(title, values, bin, unit) {
-  if (values.length === 0) return html("p", { class: "calm" }, `${title}: nothing was measured yet.`);
+  if (values.length === 0) return html("figure", {}, html("figcaption", {}, title), html("p", { class: "calm" }, "Nothing was measured yet."));
   /** @type {Map<number, number>} */
   const counts = new Map();
   for (const value of values) {
@@ -58,7 +58,7 @@ export function histogram(title, values, bin, unit) {
 
 /** How much of each, as bars to the right. @param {string} title @param {[string, number][]} rows */
 export function bars(title, rows) {
-  if (rows.length === 0) return html("p", { class: "calm" }, `${title}: none.`);
+  if (rows.length === 0) return html("figure", {}, html("figcaption", {}, title), html("p", { class: "calm" }, "None."));
   const most = Math.max(...rows.map((row) => row[1]));
   return html("figure", {}, html("figcaption", {}, title),
     html("table", { class: "bars" }, ...rows.slice(0, 25).map(([name, count]) =>

@@ -1,16 +1,25 @@
 // What waits for somebody: doubts and holds, each in plain words with what settles it and what happens then.
 
-/** @import { Feed } from "./feed.js" */
+/** @import { Feed, Known } from "./feed.js" */
 /** @import { Asks } from "./asks.js" */
-/** @import { DarkRow, DoubtRow, TrainRow, Wish } from "./types" */
+/** @import { DarkRow, DoubtRow, QuestionRow, TrainRow, Wish } from "./types" */
 import { html, fill, spoken } from "./draw.js";
 import { oneOf } from "./words.js";
+import { placeBox } from "./places.js";
+
+/** Where more trains than this may be meant, one is named rather than pointed at. */
+const FEW = 8;
 
 /** @param {Feed} feed */
 export function waiting({ known }) {
-  const held = [...known.trains.values()].filter((train) => train.held);
-  return known.doubts.length + known.dark.length + known.linksDown.length + (known.head.phase === "halted" ? 0 : held.length)
-    + [...known.sections.values()].filter((section) => section.is === "unexplained").length;
+  let held = 0;
+  if (known.head.phase !== "halted") for (const train of known.trains.values()) if (train.held) held += 1;
+  return known.questions.length + known.doubts.length + known.dark.length + known.linksDown.length + held + strange(known).length;
+}
+
+/** Sections with something that nobody knows and no doubt asks about. @param {Known} known */
+function strange({ odd, sections, doubts }) {
+  return [...odd].filter((name) => sections.get(name)?.is === "unexplained" && !doubts.some((doubt) => doubt.sections.includes(name)));
 }
 
 export class Queue {
@@ -23,17 +32,19 @@ export class Queue {
 
   show() {
     const { known } = this.feed;
-    const held = [...known.trains.values()].filter((train) => train.held);
-    const strange = [...known.sections.values()].filter((section) => section.is === "unexplained" && !known.doubts.some((doubt) => doubt.sections.includes(section.name)));
-    const trains = [...known.trains.values()].map((train) => [train.name, train.covers.length]);
-    const key = JSON.stringify([known.doubts, held.map((train) => [train.name, train.held]), strange, known.dark, known.linksDown, known.suspects, trains.filter((it) => it[1] === 0), known.head.phase]);
+    if (this.holder.closest("section")?.hidden) return;
+    const held = known.head.phase === "halted" ? [] : [...known.trains.values()].filter((train) => train.held);
+    const odd = strange(known);
+    const off = [...known.trains.values()].filter((train) => train.covers.length === 0).map((train) => train.name);
+    const key = JSON.stringify([known.questions, known.doubts, held.map((train) => [train.name, train.held, train.to]), odd, known.dark, known.linksDown, known.suspects, off]);
     fill(this.holder, key, () => {
       const items = [
+        ...known.questions.map((question) => this.#question(question)),
         ...known.doubts.map((doubt) => this.#doubt(doubt)),
-        ...strange.map((section) => this.#strange(section.name)),
+        ...odd.map((section) => this.#strange(section)),
         ...known.dark.map((row) => this.#dark(row)),
         ...known.linksDown.map((link) => this.#plain("link down", `The link ${link} is down.`, "What it carries is unknown, and counts as occupied.", "When it is up again and has reported, trains run on by themselves.")),
-        ...held.filter(() => known.head.phase !== "halted").map((train) => this.#hold(train)),
+        ...held.map((train) => this.#hold(train)),
         ...known.suspects.map((row) => this.#plain("look at it", `The ${row.kind} ${row.name} should be looked at.`, row.because, "")),
       ];
       return items.length ? items : [html("li", { class: "calm" }, "Nothing waits for you. Every train is known, and none is held.")];
@@ -45,13 +56,32 @@ export class Queue {
     return html("button", { type: "button", class: "answer", "data-focus": words, onclick: () => void this.asks.ask(words, wish) }, label);
   }
 
+  /** One tap for each train that may be there; of many, one is named. @param {string} section @param {string[]} trains @param {(train: string) => string} label @returns {HTMLElement[]} */
+  #whoIsIn(section, trains, label) {
+    const wish = (/** @type {string} */ train) => ({ ask: "identify", section, train });
+    if (trains.length <= FEW) return trains.map((train) => this.#answer(label(train), `${train} is in ${section}`, wish(train)));
+    const name = placeBox({ placeholder: "name of the train", "aria-label": `which train is in ${section}`, "data-focus": `who ${section}` }, () => trains);
+    return [html("form", { class: "go", onsubmit: (event) => {
+      event.preventDefault();
+      const train = name.value.trim();
+      if (train) void this.asks.ask(`${train} is in ${section}`, wish(train)); else name.focus();
+    } }, name, html("button", { type: "submit", class: "answer", "aria-label": `Is in ${section}` }, `is in ${section}`))];
+  }
+
+  /** @param {QuestionRow} question */
+  #question({ number, script, text, answers }) {
+    return html("li", { class: "question asks" },
+      html("h3", {}, html("span", { class: "kind" }, "question"), text),
+      html("p", { class: "then" }, `The script ${script} goes on with whatever you answer.`),
+      html("div", { class: "answers" }, ...answers.map((answer) => this.#answer(answer, `answer \u201c${text}\u201d with \u201c${answer}\u201d`, { ask: "answer", question: number, answer }))));
+  }
+
   /** @param {DoubtRow} doubt */
   #doubt(doubt) {
     // Of a stranger no train is named: it may be one that is said to be nowhere.
     const off = [...this.feed.known.trains.values()].filter((train) => train.covers.length === 0).map((train) => train.name);
     const likely = doubt.trains.length ? doubt.trains : off.length ? off : [...this.feed.known.trains.keys()];
-    const answers = doubt.sections.flatMap((section) => likely.map((train) =>
-      this.#answer(`${train} is in ${section}`, `${train} is in ${section}`, { ask: "identify", section, train })));
+    const answers = doubt.sections.flatMap((section) => this.#whoIsIn(section, likely, (train) => `${train} is in ${section}`));
     return html("li", { class: "question doubt", "data-doubt": doubt.number },
       html("h3", {}, html("span", { class: "kind" }, "doubt"), doubt.sections.length ? `Who is in ${doubt.sections.join(", ")}?` : `Where is ${oneOf(doubt.trains)}?`),
       html("p", {}, "It may be so:"),
@@ -70,8 +100,7 @@ export class Queue {
     return html("li", { class: "question strange" },
       html("h3", {}, html("span", { class: "kind" }, "nobody's"), `Something is in ${section} that no known train explains.`),
       html("p", {}, "It is an obstacle: no train is let in. Take it off, or say who it is."),
-      html("div", { class: "answers" }, ...(off.length ? off : [...trains.values()]).map((train) =>
-        this.#answer(`It is ${train.name}`, `${train.name} is in ${section}`, { ask: "identify", section, train: train.name }))));
+      html("div", { class: "answers" }, ...this.#whoIsIn(section, (off.length ? off : [...trains.values()]).map((train) => train.name), (train) => `It is ${train}`)));
   }
 
   /** @param {DarkRow} row */

@@ -23,8 +23,8 @@ export class Seen {
 
   /** @param {Feed} feed */
   constructor(feed) {
-    feed.addEventListener("news", () => this.#look(feed, feed.changes.everything ? feed.known.sections.keys() : feed.changes.sections));
-    feed.addEventListener("live", () => { if (!feed.live) this.#end(feed.known.head.at); });
+    feed.addEventListener("news", () => this.#look(feed, feed.latest));
+    feed.addEventListener("live", () => { if (feed.live) this.#look(feed, feed.known.sections.keys()); else this.#end(feed.known.head.at); });
   }
 
   /** @param {number} at */

@@ -9,6 +9,12 @@ import { past } from "./record.js";
 import { ticks } from "./plots.js";
 import { clock } from "./words.js";
 import { sectionOf } from "./track.js";
+import { placeBox } from "./places.js";
+
+/** Of more sections one is named rather than chosen from a list. */
+const MANY = 200;
+/** A path that nobody asked for is no longer than so many sections: of more nothing could be read. */
+const LONGEST = 60;
 
 export class Times {
   #from = "";
@@ -18,6 +24,8 @@ export class Times {
   #plot = html("div", { class: "graph", tabindex: 0, role: "region", "aria-label": "train graph" });
   #note = html("p", { class: "hint" });
   #drawnAt = 0;
+  /** The sections from the one end to the other, and what lies beside them. */
+  #way = { of: "", path: /** @type {string[]} */ ([]), beside: /** @type {Map<string, string>} */ (new Map()) };
 
   /** @param {HTMLElement} holder @param {Feed} feed @param {Sheet} sheet @param {Seen} record */
   constructor(holder, feed, sheet, record) {
@@ -33,10 +41,13 @@ export class Times {
     if (!plan) return;
     const names = plan.sections.map((section) => section.name);
     if (!names.includes(this.#from) || !names.includes(this.#to)) [this.#from, this.#to] = this.#longest();
+    this.#way.of = "";
     const pick = (/** @type {string} */ label, /** @type {string} */ chosen, /** @type {(value: string) => void} */ take) => {
-      const select = html("select", {}, ...names.map((name) => html("option", { value: name, selected: name === chosen }, name)));
-      select.addEventListener("change", () => { take(select.value); this.draw(); });
-      return html("label", {}, label, " ", select);
+      const choice = names.length > MANY
+        ? placeBox({ value: chosen, placeholder: "section" }, () => names)
+        : html("select", {}, ...names.map((name) => html("option", { value: name, selected: name === chosen }, name)));
+      choice.addEventListener("change", () => { take(choice.value.trim()); this.draw(); });
+      return html("label", {}, label, " ", choice);
     };
     const span = html("select", {}, ...[[300, "5 minutes"], [900, "a quarter of an hour"], [3600, "an hour"], [14400, "four hours"]].map(([value, text]) => html("option", { value, selected: value === this.#span }, String(text))));
     span.addEventListener("change", () => { this.#span = Number(span.value); void this.open(); });
@@ -45,43 +56,58 @@ export class Times {
       this.#note, this.#plot);
   }
 
-  /** The two ends of the layout that are farthest apart. @returns {[string, string]} */
+  /** The two ends of the layout that are farthest apart, if it is not large. @returns {[string, string]} */
   #longest() {
     const { plan } = this.feed;
     const first = plan?.sections[0]?.name ?? "";
-    const far = (/** @type {string} */ from) => [...this.#distances(from).keys()].pop() ?? from;
+    const far = (/** @type {string} */ from) => [...this.#reached(from).sections.keys()].pop() ?? from;
     const one = far(first);
-    return [one, far(one)];
+    const path = this.#path(one, far(one));
+    return [one, path[Math.min(path.length, LONGEST) - 1] ?? one];
   }
 
-  /** Every section that can be reached, the nearest first, with the one before it. @param {string} from */
-  #distances(from) {
-    const { plan } = this.feed;
-    /** @type {Map<string, string[]>} */
-    const meets = new Map();
-    for (const [a, b] of plan?.joints ?? []) {
-      meets.set(a, [...(meets.get(a) ?? []), b]);
-      meets.set(b, [...(meets.get(b) ?? []), a]);
-    }
-    const ways = new Map(plan?.sections.map((section) => [section.name, section.ways]));
-    /** @type {Map<string, { path: string[] }>} */
-    const found = new Map([[from, { path: [from] }]]);
-    /** @type {[string, string[]][]} */
-    const next = (ways.get(from) ?? []).flatMap((way) => way.ends).map((end) => [end, [from]]);
-    /** @type {Set<string>} */
-    const seen = new Set();
-    for (let i = 0; i < next.length && i < 200000; i += 1) {
-      const [leave, path] = next[i];
-      for (const enter of meets.get(leave) ?? []) {
-        if (seen.has(enter)) continue;
-        seen.add(enter);
+  /**
+   * Every section that can be reached without turning back, the nearest first, with the end it is entered by; and for each end that
+   * is entered, the one that was entered before.
+   * @param {string} from
+   */
+  #reached(from) {
+    const { track } = this.sheet;
+    /** @type {Map<string, string>} */
+    const sections = new Map([[from, ""]]);
+    /** @type {Map<string, string>} */
+    const before = new Map();
+    /** @type {[string, string][]} */
+    const next = (track?.ways.get(from) ?? []).flatMap((way) => way.ends).map((leave) => [leave, ""]);
+    for (let i = 0; i < next.length; i += 1) {
+      const [leave, entered] = next[i];
+      for (const enter of track?.meets.get(leave) ?? []) {
+        if (before.has(enter)) continue;
+        before.set(enter, entered);
         const section = sectionOf(enter);
-        const on = [...path, section];
-        if (!found.has(section)) found.set(section, { path: on });
-        for (const way of ways.get(section) ?? []) if (way.ends.includes(enter)) next.push([way.ends[way.ends[0] === enter ? 1 : 0], on]);
+        if (!sections.has(section)) sections.set(section, enter);
+        for (const way of track?.ways.get(section) ?? []) if (way.ends.includes(enter)) next.push([way.ends[way.ends[0] === enter ? 1 : 0], enter]);
       }
     }
-    return found;
+    return { sections, before };
+  }
+
+  /** The sections from one to another; none where no track leads there. @param {string} from @param {string} to */
+  #path(from, to) {
+    const { sections, before } = this.#reached(from);
+    const path = [];
+    for (let enter = sections.get(to) ?? ""; enter; enter = before.get(enter) ?? "") path.push(sectionOf(enter));
+    return path.length ? [from, ...path.reverse()] : [];
+  }
+
+  /** The path that is drawn, found once. */
+  #chosen() {
+    const of = `${this.#from}|${this.#to}`;
+    if (this.#way.of !== of) {
+      const path = this.#path(this.#from, this.#to);
+      this.#way = { of, path, beside: this.#beside(path) };
+    }
+    return this.#way;
   }
 
   /** Asks for what was recorded, and draws. */
@@ -106,9 +132,10 @@ export class Times {
     this.#drawnAt = performance.now();
     const { plan, known } = this.feed;
     if (!plan || !this.#from) return;
-    const path = this.#distances(this.#from).get(this.#to)?.path ?? [];
+    const { path, beside } = this.#chosen();
     if (path.length < 2) { this.#plot.replaceChildren(html("p", {}, "No track leads from one to the other.")); return; }
-    const long = new Map(plan.sections.map((section) => [section.name, section.ways[0]?.["length-mm"] ?? 1000]));
+    const { index } = this.feed;
+    const long = new Map(path.map((name) => [name, index?.sections.get(name)?.ways[0]?.["length-mm"] ?? 1000]));
     const [left, top, right, foot] = [110, 12, 12, 26];
     const width = Math.max(300, this.holder.clientWidth - 4);
     const height = Math.max(360, Math.min(path.length * 34 + 40, 760));
@@ -122,44 +149,44 @@ export class Times {
       mm = next;
     }
     const order = new Map(path.map((name, index) => [name, index]));
-    this.#beside(path, order, places);
+    for (const [name, like] of beside) {
+      places.set(name, places.get(like) ?? [0, 0]);
+      order.set(name, order.get(like) ?? 0);
+    }
     const to = known.head.at;
     const from = Math.max(0, to - this.#span);
     const x = (/** @type {number} */ at) => left + ((Math.max(from, at) - from) / Math.max(1, to - from)) * (width - left - right);
     const root = svg("svg", { class: "plot", width, height, viewBox: `0 0 ${width} ${height}`, role: "img", "aria-label": `train graph from ${this.#from} to ${this.#to}, ${clock(from)} to ${clock(to)}` });
     for (const name of path) {
       const [y0, y1] = places.get(name) ?? [0, 0];
-      root.append(svg("path", { class: "grid", d: `M${left} ${y0}H${width - right}` }));
+      if (y1 - y0 > 3) root.append(svg("path", { class: "grid", d: `M${left} ${y0}H${width - right}` }));
       if (y1 - y0 > 10) root.append(svg("text", { x: left - 6, y: (y0 + y1) / 2 + 4, "text-anchor": "end" }, name.length > 16 ? `${name.slice(0, 15)}\u2026` : name));
     }
     for (const tick of ticks(from, to, Math.max(3, Math.floor(width / 110)))) {
-      root.append(svg("path", { class: "grid", d: `M${x(tick)} ${top}V${height - foot}` }), svg("text", { x: x(tick), y: height - 8, "text-anchor": "middle" }, clock(tick)));
+      root.append(svg("path", { class: "grid", d: `M${x(tick)} ${top}V${height - foot}` }));
+      if (x(tick) < width - 26) root.append(svg("text", { x: x(tick), y: height - 8, "text-anchor": "middle" }, clock(tick)));
     }
-    const names = [...known.trains.keys()];
-    for (const [train, stands] of this.#byTrain(places, from)) this.#line(root, train, stands, order, places, x, to, hue(names, train));
+    for (const [train, stands] of this.#byTrain(places, from)) this.#line(root, train, stands, order, places, x, to, hue(known, train));
     this.#plot.replaceChildren(root);
   }
 
-  /**
-   * Tracks side by side with one of the path's, between the same throats, count as one place with it.
-   * @param {string[]} path @param {Map<string, number>} order @param {Map<string, [number, number]>} places
-   */
-  #beside(path, order, places) {
-    /** @type {Map<string, Set<string>>} */
-    const neighbours = new Map();
-    for (const [a, b] of this.feed.plan?.joints ?? []) {
-      for (const [one, other] of [[a, b], [b, a]]) {
-        const of = sectionOf(one);
-        neighbours.set(of, (neighbours.get(of) ?? new Set()).add(sectionOf(other)));
+  /** Tracks side by side with one of the path's, with the same neighbours, count as one place with it. @param {string[]} path */
+  #beside(path) {
+    const { track } = this.sheet;
+    const next = (/** @type {string} */ name) => [...new Set((track?.ways.get(name) ?? []).flatMap((way) => way.ends.flatMap((end) => track?.meets.get(end) ?? [])).map(sectionOf))];
+    const on = new Set(path);
+    /** @type {Map<string, string>} */
+    const beside = new Map();
+    for (const [i, here] of path.entries()) {
+      const between = [path[i - 1], path[i + 1]].filter((name) => name !== undefined);
+      const isEnd = between.length === 1 && next(here).length === 1;
+      for (const name of next(between[0] ?? here)) {
+        if (on.has(name) || beside.has(name)) continue;
+        const around = next(name);
+        if (between.every((one) => around.includes(one)) && (between.length === 2 || (isEnd && around.length === 1))) beside.set(name, here);
       }
     }
-    for (let i = 1; i < path.length - 1; i += 1) {
-      const [before, here, after] = [path[i - 1], path[i], path[i + 1]];
-      for (const name of neighbours.get(before) ?? []) {
-        const place = places.get(here);
-        if (place && !places.has(name) && neighbours.get(name)?.has(after)) { places.set(name, place); order.set(name, i); }
-      }
-    }
+    return beside;
   }
 
   /** @param {Map<string, [number, number]>} places @param {number} from */
@@ -170,7 +197,8 @@ export class Times {
     const found = new Map();
     for (const stand of all) {
       if (!places.has(stand.section) || (stand.until ?? Infinity) < from) continue;
-      found.set(stand.train, [...(found.get(stand.train) ?? []), stand]);
+      const stands = found.get(stand.train);
+      if (stands) stands.push(stand); else found.set(stand.train, [stand]);
     }
     return found;
   }

@@ -2,7 +2,9 @@
 
 /** @import { Plan, Diagram, Place, TrainRow, TurnoutRow, PlanWay } from "./types" */
 /** @import { Scale } from "./geometry.js" */
+/** @import { Box } from "./tiles.js" */
 import { lengthOf } from "./geometry.js";
+import { boxOf } from "./tiles.js";
 
 /**
  * One way as it is run through.
@@ -19,10 +21,22 @@ import { lengthOf } from "./geometry.js";
 /** @param {string} end */
 export const sectionOf = (end) => end.slice(0, end.lastIndexOf("."));
 
+/**
+ * A way as it is run through, either way.
+ * @param {string} section @param {import("./types").DrawnWay} way @param {Place[]} line
+ * @returns {[Leg, Leg]}
+ */
+function legsOf(section, { ends: [a, b], "length-mm": mm }, line) {
+  const both = { section, long: lengthOf(line), mm: mm ?? 1000, measured: mm !== null };
+  return [{ ...both, enter: a, leave: b, line }, { ...both, enter: b, leave: a, line: [...line].reverse() }];
+}
+
 /** What is looked up on a layout. */
 export class Track {
-  /** @type {Map<string, { section: string, ends: [string, string], line: Place[], mm: number | null, needs: PlanWay["needs"] }[]>} */
+  /** @type {Map<string, { section: string, ends: [string, string], line: Place[], needs: PlanWay["needs"], legs: [Leg, Leg] }[]>} */
   ways = new Map();
+  /** Where each section lies. @type {Map<string, Box>} */ boxes = new Map();
+  /** The sections that each turnout is part of. @type {Map<string, string[]>} */ over = new Map();
   /** @type {Map<string, string[]>} */ meets = new Map();
   /** @type {Map<string, string>} */ signalAt = new Map();
   /** @type {Map<string, number | null>} */ trainLength = new Map();
@@ -33,14 +47,13 @@ export class Track {
   constructor(plan, diagram, scale) {
     const needs = new Map(plan.sections.flatMap((section) => section.ways.map((way) => [way.ends.join("|"), way.needs])));
     for (const section of diagram.sections) {
-      const ways = section.ways.map((way) => ({
-        section: section.name,
-        ends: way.ends,
-        line: scale.line(way.line),
-        mm: way["length-mm"],
-        needs: needs.get(way.ends.join("|")) ?? {},
-      }));
+      const ways = section.ways.map((way) => {
+        const line = scale.line(way.line);
+        return { section: section.name, ends: way.ends, line, needs: needs.get(way.ends.join("|")) ?? {}, legs: legsOf(section.name, way, line) };
+      });
       this.ways.set(section.name, ways);
+      this.boxes.set(section.name, boxOf(ways.map((way) => way.line)));
+      for (const turnout of new Set(ways.flatMap((way) => Object.keys(way.needs)))) this.over.set(turnout, [...(this.over.get(turnout) ?? []), section.name]);
     }
     for (const [a, b] of plan.joints) {
       this.meets.set(a, [...(this.meets.get(a) ?? []), b]);
@@ -63,13 +76,7 @@ export class Track {
       Object.entries(way.needs).every(([turnout, lie]) => turnouts?.get(turnout)?.lies === lie);
     const way = leave ? ways.find((way) => way.ends.includes(leave)) : (ways.find(fits) ?? ways[0]);
     if (!way) return null;
-    const forwards = way.ends[0] === enter;
-    const line = forwards ? way.line : [...way.line].reverse();
-    const long = lengthOf(line);
-    const mm = way.mm ?? 1000;
-    return {
-      section: way.section, enter, leave: way.ends[forwards ? 1 : 0], line, long, mm, measured: way.mm !== null,
-    };
+    return way.legs[way.ends[0] === enter ? 0 : 1];
   }
 
   /**

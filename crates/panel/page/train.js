@@ -61,9 +61,8 @@ export class TrainView {
     const row = known.trains.get(this.#train);
     if (!row) return;
     const { word, text } = about(row);
-    const names = [...known.trains.keys()];
     fill(this.#head, JSON.stringify([row.name, word, text, row.speed]), () => [
-      html("h2", { class: hue(names, row.name) }, html("span", { class: "chip" }, row.name)),
+      html("h2", { class: hue(known, row.name) }, html("span", { class: "chip" }, row.name)),
       html("p", {}, `${word}${text ? ": " : ""}`, ...spoken(text), `${row.step ? `, ${pace(row.speed)}` : ""}. `, html("a", { href: "#trains", "data-focus": "all" }, "All trains")),
     ]);
     const suspects = known.suspects.filter((it) => it.kind === "train" && it.name === row.name);

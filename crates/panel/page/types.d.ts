@@ -54,6 +54,14 @@ export interface DoubtRow {
 export interface RouteRow { signal: string; exit: string; stage: string; waits: string | null }
 export interface DarkRow { district: string | null; because: string }
 export interface SuspectRow { kind: string; name: string; because: string }
+export interface QuestionRow { number: number; script: string; text: string; answers: string[] }
+export interface WhyRow {
+  detector: string;
+  accounts: { share: number; words: string }[];
+  "open-ended": boolean;
+  evidence: { at: number; heard: string[] } | null;
+}
+export interface MoveRow { name: string; step: number; nose: Bounds | null; speed: Bounds | null }
 export interface LineRow { at: number; weight: "ordinary" | "notable" | "grave"; text: string }
 
 export interface Head {
@@ -69,6 +77,7 @@ export interface Lists {
   dark?: DarkRow[];
   "links-down"?: string[];
   suspects?: SuspectRow[];
+  questions?: QuestionRow[];
 }
 export interface Rows {
   sections?: SectionRow[];
@@ -78,8 +87,8 @@ export interface Rows {
   accessories?: AccessoryRow[];
   inputs?: InputRow[];
 }
-export interface Picture extends Head, Rows, Lists { kind: "picture"; layout: string }
-export interface News extends Head, Rows, Lists { kind: "news"; lines?: LineRow[] }
+export interface Picture extends Head, Rows, Lists { kind: "picture"; layout: string; lines?: LineRow[] }
+export interface News extends Head, Rows, Lists { kind: "news"; moves?: MoveRow[]; lines?: LineRow[] }
 export type Message = Picture | News;
 
 export interface PlanAspect { name: string; says: string; lamps: string[]; flashing: string[] }
