@@ -8,8 +8,8 @@ use track::{Length, Lie, Speed, TrainId, Traverse};
 
 use crate::names::Names;
 use crate::rows::{
-    AccessoryRow, AdviceRow, DarkRow, DoubtRow, InputRow, Is, Kind, News, Picture, RouteRow, SectionRow, SignalRow,
-    Stage, SuspectRow, TrainRow, TurnoutRow,
+    AccessoryRow, AdviceRow, Bounds, DarkRow, DoubtRow, InputRow, Is, Kind, MoveRow, News, Picture, RouteRow,
+    SectionRow, SignalRow, Stage, SuspectRow, TrainRow, TurnoutRow,
 };
 use crate::wish::Lying;
 
@@ -37,6 +37,7 @@ pub fn board(names: &Names, picture: &Picture) -> Result<Board, OtherLayout> {
         broken_rules: picture.broken_rules,
         sections: picture.sections.clone(),
         trains: picture.trains.clone(),
+        moves: Vec::new(),
         signals: picture.signals.clone(),
         turnouts: picture.turnouts.clone(),
         accessories: picture.accessories.clone(),
@@ -62,6 +63,12 @@ pub fn apply(board: &mut Board, names: &Names, news: &News) -> Result<(), OtherL
     board.now = signaller::Time::from_secs_f64(news.at);
     news.sections.iter().try_for_each(|row| section(board, names, row))?;
     news.trains.iter().try_for_each(|row| train(board, names, row))?;
+    for MoveRow { name, step, nose, speed } in &news.moves {
+        let errand = board.errands.entry(names.train(name)?).or_default();
+        errand.step = *step;
+        errand.nose = nose.map(lengths);
+        errand.speed = speed.map(speeds);
+    }
     news.signals.iter().try_for_each(|row| signal(board, names, row))?;
     for TurnoutRow { name, lies, locked } in &news.turnouts {
         let turnout = names.turnout(name)?;
@@ -145,12 +152,20 @@ fn train(board: &mut Board, names: &Names, row: &TrainRow) -> Result<(), OtherLa
         errand.covers.push((names.section(&cover.section)?, entered));
     }
     errand.is_sure = row.sure;
-    errand.nose = row.nose.map(|nose| (Length::from_mm(nose.least), Length::from_mm(nose.most)));
-    errand.speed = row.speed.map(|speed| (Speed::from_mm(speed.least), Speed::from_mm(speed.most)));
+    errand.nose = row.nose.map(lengths);
+    errand.speed = row.speed.map(speeds);
     errand.is_by_hand = row.by_hand;
     errand.functions.clone_from(&row.functions);
     errand.ahead = ahead(names, row)?;
     Ok(())
+}
+
+fn lengths(bounds: Bounds) -> (Length, Length) {
+    (Length::from_mm(bounds.least), Length::from_mm(bounds.most))
+}
+
+fn speeds(bounds: Bounds) -> (Speed, Speed) {
+    (Speed::from_mm(bounds.least), Speed::from_mm(bounds.most))
 }
 
 fn ahead(names: &Names, row: &TrainRow) -> Result<Option<Ahead>, OtherLayout> {
@@ -285,5 +300,15 @@ mod tests {
         let mut followed = before.clone();
         apply(&mut followed, &names, &glance(&after).news_since(&glance(&before), 2, Vec::new())).unwrap();
         assert_eq!(format!("{followed:?}"), format!("{after:?}"));
+
+        let mut on = after.clone();
+        let errand = on.errands.get_mut(&heron).unwrap();
+        errand.step = 9;
+        errand.nose = Some((Length::from_mm(120), Length::from_mm(150)));
+        errand.speed = Some((Speed::from_mm(80), Speed::from_mm(90)));
+        let news = glance(&on).news_since(&glance(&after), 3, Vec::new());
+        assert_eq!((news.trains.len(), news.moves.len()), (0, 1), "a train that only came on is told in short");
+        apply(&mut followed, &names, &news).unwrap();
+        assert_eq!(format!("{followed:?}"), format!("{on:?}"));
     }
 }

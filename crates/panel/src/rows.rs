@@ -122,6 +122,20 @@ pub struct TrainRow {
     pub advice: Option<AdviceRow>,
 }
 
+/// A train that came on, and of which nothing else is new.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "kebab-case")]
+pub struct MoveRow {
+    /// Its name.
+    pub name: String,
+    /// As in its row.
+    pub step: u8,
+    /// As in its row.
+    pub nose: Option<Bounds>,
+    /// As in its row.
+    pub speed: Option<Bounds>,
+}
+
 /// A number that is known within bounds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "kebab-case")]
@@ -400,13 +414,16 @@ pub struct Picture {
     pub clock: Option<ClockRow>,
     /// Questions of scripts that stand open.
     pub questions: Vec<QuestionRow>,
+    /// What happened of late, in words; over the stream only.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub lines: Vec<LineRow>,
 }
 
 /// What is new since the news before. Rows replace those of the same name; lists that are there replace the whole list.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "kebab-case")]
 pub struct News {
-    /// One more than that of the news before.
+    /// More than that of the news before.
     pub number: u64,
     /// Seconds of layout time.
     pub at: f64,
@@ -422,6 +439,9 @@ pub struct News {
     /// Trains of which something else is said.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub trains: Vec<TrainRow>,
+    /// Trains that only came on: the rest of their rows is as it was.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub moves: Vec<MoveRow>,
     /// Signals that show something else.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub signals: Vec<SignalRow>,
@@ -460,7 +480,8 @@ pub struct News {
     pub lines: Vec<LineRow>,
 }
 
-/// What comes over the stream: first a picture, then news. When news were missed, a picture comes again.
+/// What comes over the stream: first a picture, then news. Whoever does not keep up gets what they missed as one; where the layout
+/// is another, a picture comes again.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(tag = "kind", rename_all = "kebab-case")]
 pub enum Message {

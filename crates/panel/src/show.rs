@@ -1,12 +1,12 @@
 //! From the board to rows.
 
 use signaller::{Advice, Board, Protection, RouteStage, Suspect, Tag, Why};
-use track::{AccessoryId, Aspect, Id, InputId, Layout, SectionId, SignalId, TrainId, TurnoutId};
+use track::{AccessoryId, Aspect, Id, InputId, Layout, Length, SectionId, SignalId, Speed, TrainId, TurnoutId};
 
 use crate::rows::{
     AccessoryRow, AccountRow, AdviceRow, Bounds, ClockRow, Cover, DarkRow, DoubtRow, EvidenceRow, InputRow, Is, Kind,
-    LineRow, News, Passage, Phase, Picture, QuestionRow, RouteRow, SectionRow, SignalRow, Stage, SuspectRow, TrainRow,
-    TurnoutRow, WhyRow,
+    LineRow, MoveRow, News, Passage, Phase, Picture, QuestionRow, RouteRow, SectionRow, SignalRow, Stage, SuspectRow,
+    TrainRow, TurnoutRow, WhyRow,
 };
 
 /// All that is shown of one moment.
@@ -51,6 +51,7 @@ impl Glance {
             suspects: suspects(board),
             clock: self.clock.clone(),
             questions: self.questions.clone(),
+            lines: Vec::new(),
         }
     }
 
@@ -63,7 +64,14 @@ impl Glance {
                 || old.granted[id] != new.granted[id]
                 || old.withdrawn.get(&id) != new.withdrawn.get(&id)
         };
-        let trains = new.errands.iter().filter(|(id, errand)| old.errands.get(id) != Some(errand));
+        let other_trains = new.errands.iter().filter(|(id, errand)| old.errands.get(id) != Some(errand));
+        let (moves, trains): (Vec<_>, Vec<_>) = other_trains.partition(|&(id, errand)| {
+            old.errands.get(id).is_some_and(|old| {
+                let mut moved = old.clone();
+                (moved.step, moved.nose, moved.speed) = (errand.step, errand.nose, errand.speed);
+                moved == *errand
+            })
+        });
         News {
             number,
             at: new.now.secs_f64(),
@@ -71,7 +79,16 @@ impl Glance {
             pace: self.pace,
             broken_rules: self.broken_rules,
             sections: layout.sections.ids().filter(section_changed).map(|id| section(new, id)).collect(),
-            trains: trains.map(|(&id, _)| train(new, id)).collect(),
+            trains: trains.into_iter().map(|(&id, _)| train(new, id)).collect(),
+            moves: moves
+                .into_iter()
+                .map(|(&id, errand)| MoveRow {
+                    name: train_name(layout, id),
+                    step: errand.step,
+                    nose: errand.nose.map(lengths),
+                    speed: errand.speed.map(speeds),
+                })
+                .collect(),
             signals: layout
                 .signals
                 .ids()
@@ -172,14 +189,22 @@ fn train(board: &Board, id: TrainId) -> TrainRow {
             })
             .collect(),
         sure: errand.is_sure,
-        nose: errand.nose.map(|(least, most)| Bounds { least: least.um() / 1000, most: most.um() / 1000 }),
-        speed: errand.speed.map(|(least, most)| Bounds { least: least.um() / 1000, most: most.um() / 1000 }),
+        nose: errand.nose.map(lengths),
+        speed: errand.speed.map(speeds),
         ahead: passages(layout, errand.ahead.as_ref()),
         stop: errand.ahead.and_then(|ahead| ahead.stop).map(|stop| layout.stops[stop].name.clone()),
         by_hand: errand.is_by_hand,
         functions: errand.functions,
         advice: errand.advice.map(|advice| advice_row(layout, &advice)),
     }
+}
+
+fn lengths((least, most): (Length, Length)) -> Bounds {
+    Bounds { least: least.um() / 1000, most: most.um() / 1000 }
+}
+
+fn speeds((least, most): (Speed, Speed)) -> Bounds {
+    Bounds { least: least.um() / 1000, most: most.um() / 1000 }
 }
 
 fn advice_row(layout: &Layout, advice: &Advice) -> AdviceRow {
