@@ -66,10 +66,10 @@ export class Detail {
       html("h3", {}, html("span", { class: "kind" }, chosen.kind), title),
       html("button", { type: "button", class: "away", "aria-label": "close", "data-focus": "close", onclick: () => this.close() }, "\u00d7"),
       ...parts.map((text) => html("p", {}, ...spoken(text))),
-      ...(chosen.kind === "section" ? this.#told : []).flatMap(([title, lines]) => [html("h4", {}, title), html("ul", {}, ...lines.map((text) => html("li", {}, ...spoken(text))))]),
       html("div", { class: "answers" }, ...answers.map(([label, words, wish]) =>
         html("button", { type: "button", "data-focus": label, onclick: () => void this.asks.ask(words, wish) }, label)),
         chosen.kind === "train" && html("a", { class: "button", href: `#train/${encodeURIComponent(chosen.name)}`, "data-focus": "more", "aria-label": `Speeds and faults of ${chosen.name}` }, "Speeds and faults")),
+      ...(chosen.kind === "section" ? this.#told : []).flatMap(([title, lines]) => [html("h4", {}, title), html("ul", {}, ...lines.map((text) => html("li", {}, ...spoken(text))))]),
     ]);
   }
 

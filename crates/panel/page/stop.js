@@ -35,6 +35,9 @@ export function stopEverything(feed, asks) {
     if (event.key.toLowerCase() === "s") { event.preventDefault(); void stop(); }
   });
 
+  // On a phone the way to the other views stands above it, however much it says.
+  new ResizeObserver(() => document.documentElement.style.setProperty("--stop", `${form.offsetHeight}px`)).observe(form);
+
   function show() {
     const { head, trains } = feed.known;
     const there = [...trains.values()].filter((train) => train.covers.length > 0);
