@@ -198,6 +198,7 @@ mod tests {
     use track::wiring::{At, GpioLine};
 
     use super::*;
+    use crate::described::described;
 
     /// A section, a turnout with two coils and two contacts, and a signal with three lamps, on pins.
     fn siding() -> (Arc<Layout>, Bits<GpioLine>) {
@@ -209,20 +210,11 @@ mod tests {
         let links = "[[link]]\nname = \"pins\"\nby = \"gpio\"\nchip = \"none\"\nsections = { quay = 0, throat = 1 }\n\
             turnouts = { W1 = { straight = 2, diverging = 3, set-straight = 4, set-diverging = 5 } }\n\
             signals = { S1 = { red = 6, yellow = 7, green = 8 } }\n";
-        let loaded = layout::load(|name| {
-            Ok(match name {
-                "layout.toml" => Some(track.as_bytes().to_vec()),
-                "links.toml" => Some(links.as_bytes().to_vec()),
-                _ => None,
-            })
+        let (layout, wired) = described(track, links);
+        let things = wired.carries.into_iter().filter_map(|carried| match carried.at {
+            At::Gpio(at) => Some((carried.thing, carried.name, at)),
+            _ => None,
         });
-        let loaded = loaded.unwrap_or_else(|refused| panic!("{refused}"));
-        let layout = Arc::new(loaded.layout);
-        let things =
-            loaded.wiring.unwrap().links.remove(0).carries.into_iter().filter_map(|carried| match carried.at {
-                At::Gpio(at) => Some((carried.thing, carried.name, at)),
-                _ => None,
-            });
         let bits = Bits::new(Arc::clone(&layout), things);
         (layout, bits)
     }

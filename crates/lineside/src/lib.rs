@@ -16,6 +16,8 @@ mod backoff;
 mod behind;
 mod bits;
 pub mod dcc;
+#[cfg(test)]
+mod described;
 mod desired;
 pub mod gpio;
 pub mod health;

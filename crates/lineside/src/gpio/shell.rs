@@ -170,6 +170,7 @@ mod tests {
     use track::wiring::Bias;
 
     use super::*;
+    use crate::described::described;
     use crate::lineside::doubles::start;
     use crate::news::What;
 
@@ -204,15 +205,7 @@ mod tests {
             turnouts = { W1 = { set-straight = 10, set-diverging = 11, pulse = 0.01 } }\n\
             inputs = { lever = { line = 5, bias = \"pull-up\", active-low = true, debounce = 0.02 } }\n\
             districts = { harbour = { set = { line = 12, active-low = true } } }\n";
-        let loaded = layout::load(|name| {
-            Ok(match name {
-                "layout.toml" => Some(track.as_bytes().to_vec()),
-                "links.toml" => Some(links.as_bytes().to_vec()),
-                _ => None,
-            })
-        });
-        let loaded = loaded.unwrap_or_else(|refused| panic!("{refused}"));
-        (Arc::new(loaded.layout), loaded.wiring.unwrap().links.remove(0))
+        described(track, links)
     }
 
     #[tokio::test]

@@ -572,6 +572,23 @@ mod tests {
     }
 
     #[test]
+    fn a_train_that_was_kept_short_of_a_joint_for_long_is_not_taken_to_come_there_only_when_it_is_reported() {
+        let mut estimate = running();
+        // The joint at 900 mm is passed after 19 s, and reported 3 s later: until then the train is kept short of it.
+        for place in 1..=4 {
+            estimate.advance(at(f64::from(10 + place)));
+            estimate.fix(at(f64::from(10 + place)) - REPORT_TAKES, f64::from(100 * place), 1.0);
+        }
+        for tenth in 141..=220 {
+            estimate.advance(at(f64::from(tenth) / 10.0));
+            estimate.keep_within((0.0, 915.0));
+        }
+        estimate.fix(at(22.0) - REPORT_TAKES, 900.0, 2.0);
+        let likely = estimate.likely().unwrap();
+        assert!(likely.is_contradicted && likely.place + likely.deviation > 1190.0, "{likely:?}");
+    }
+
+    #[test]
     fn a_decoder_that_was_learned_wrongly_is_learned_anew_where_reports_do_not_fit() {
         let mut estimate = Estimate::new(MOMENTUM);
         let wrong = Ramps { gathers: 52.0, loses: 120.0, variances: [1.0, 1.0, 0.0] };

@@ -56,7 +56,7 @@ impl Person {
             sections.extend(&open.about.sections);
             trains.extend(&open.about.trains);
         }
-        trains.extend(&watch.pointless);
+        trains.extend(&watch.nose_unknown);
         self.sections.retain(|section, _| sections.contains(section));
         self.trains.retain(|train, _| trains.contains(train));
         for section in sections {
@@ -66,12 +66,12 @@ impl Person {
             }
         }
         for train in trains {
-            let is_pointless = watch.pointless.contains(&train);
             if now.since(*self.trains.entry(train).or_insert(now)) >= PATIENCE {
                 self.trains.insert(train, now);
-                match is_pointless {
-                    true => place(train, table, desk),
-                    false => self.answer_train(train, table, watch, desk),
+                if watch.nose_unknown.contains(&train) {
+                    place(train, table, desk);
+                } else {
+                    self.answer_train(train, table, watch, desk);
                 }
             }
         }

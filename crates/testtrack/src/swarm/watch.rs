@@ -63,7 +63,7 @@ pub(super) struct Watch {
     waits: BTreeMap<TrainId, String>,
     moved_on: BTreeSet<TrainId>,
     /// Trains that cannot be sent anywhere until somebody says how they point.
-    pub(super) pointless: BTreeSet<TrainId>,
+    pub(super) nose_unknown: BTreeSet<TrainId>,
     /// The train that is being called.
     called: Option<TrainId>,
 }
@@ -80,7 +80,7 @@ impl Watch {
             ordered: BTreeMap::new(),
             waits: BTreeMap::new(),
             moved_on: BTreeSet::new(),
-            pointless: BTreeSet::new(),
+            nose_unknown: BTreeSet::new(),
             called: None,
         }
     }
@@ -97,7 +97,7 @@ impl Watch {
                     self.wishes.insert(*ticket, *train);
                 }
                 Input::Requested { request: Request::Place { train, .. }, .. } => {
-                    self.pointless.remove(train);
+                    self.nose_unknown.remove(train);
                 }
                 _ => {}
             }
@@ -143,7 +143,7 @@ impl Watch {
                     self.ordered.insert(train, moment.now);
                 }
                 (Some(train), Answer::Refused(why)) if why.reason.starts_with(NOBODY_KNOWS_WHICH_WAY) => {
-                    self.pointless.insert(train);
+                    self.nose_unknown.insert(train);
                 }
                 _ => {}
             },

@@ -12,6 +12,7 @@ use track::{Layout, Lie};
 
 use super::super::Mirror;
 use super::*;
+use crate::described::described;
 use crate::lineside::doubles::{Orderer, start};
 use crate::news::{News, What};
 
@@ -117,15 +118,7 @@ fn siding() -> (Arc<Layout>, WiredLink) {
     let links = "[[link]]\nname = \"row\"\nby = \"modbus\"\ntcp = \"box\"\nevery = 0.01\nload = 1\npatience = 0.1\n\
         sections = { quay = { input = 3 }, throat = { unit = 2, input = 4 } }\n\
         turnouts = { W1 = { set-straight = { coil = 7 }, set-diverging = { coil = 8 }, pulse = 0.2 } }\n";
-    let loaded = layout::load(|name| {
-        Ok(match name {
-            "layout.toml" => Some(track.as_bytes().to_vec()),
-            "links.toml" => Some(links.as_bytes().to_vec()),
-            _ => None,
-        })
-    });
-    let loaded = loaded.unwrap_or_else(|refused| panic!("{refused}"));
-    (Arc::new(loaded.layout), loaded.wiring.unwrap().links.remove(0))
+    described(track, links)
 }
 
 /// A link that is up, with nothing on the track.
