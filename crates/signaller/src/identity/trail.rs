@@ -83,7 +83,8 @@ impl Identity {
                         continue;
                     }
                     // One that goes back takes its nose out of there, and its tail no farther out of anything.
-                    if !backs && hold.seen && !early && self.is_longer_than(hold.section, blind + SLACK) {
+                    let is_past = !backs && hold.seen && !early && self.is_longer_than(hold.section, blind + SLACK);
+                    if is_past && self.was_surely_in(hold.section, stand.who) {
                         let tags = &mut self.tags;
                         rows.retain(|trail| {
                             let through = trail.train == train;
@@ -117,6 +118,12 @@ impl Identity {
         }
         rows.extend(fresh);
         self.trails.rows = rows;
+    }
+
+    /// Whether every account that counts for anything had the train in a section that it has left.
+    fn was_surely_in(&self, section: SectionId, who: Who) -> bool {
+        let stands = self.joint.iter().filter(|account| account.weight >= self.prices.sure).flat_map(|it| &it.stands);
+        stands.filter(|stand| stand.who == who).all(|stand| stand.position(section).is_some())
     }
 
     /// What lies behind trains that were lost from sight and have shown themselves again, as far back as they are long: a section

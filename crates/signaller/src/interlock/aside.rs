@@ -278,7 +278,7 @@ impl Interlock {
         let stays = self.rehearse_from(train, ground.clone(), Path::new(), cast, picture);
         let by_staying = (gain(&stays, cast, Some(train)), None);
         let leading = if found.turns_back { stand.leading.other() } else { stand.leading };
-        let homeward = self.runs[train].to.map(|to| self.home_from(train, to, &ground, leading, picture));
+        let homeward = self.runs[train].leg().map(|to| self.home_from(train, to, &ground, leading, picture));
         let goes = homeward.unwrap_or_default().into_iter().map(|(ground, course)| {
             let plan = course.path.iter().skip(1).copied().collect();
             let goes = self.rehearse_from(train, ground, plan, cast, picture);

@@ -3,7 +3,7 @@
 
 use std::time::Duration;
 
-use track::{Length, SectionId, TrainId, Traverse};
+use track::{Length, Path, SectionId, TrainId, Traverse};
 
 use super::astray::reaches_beyond;
 use super::by_hand::Driver;
@@ -14,6 +14,9 @@ use crate::drive::Drive;
 use crate::identity::Whereabouts;
 use crate::picture::Picture;
 use crate::time::Time;
+
+/// A train that turns back on its way stands so long first: until it surely stands, as nobody sees. Common practice, no source.
+const TURNS_AFTER: Duration = Duration::from_secs(4);
 
 /// A train that waits to turn back until it is clear what it has left looks again this often.
 const SETTLES: Duration = Duration::from_millis(500);
@@ -259,9 +262,17 @@ impl Interlock {
     fn arrive(&mut self, train: TrainId, outputs: &mut Vec<Output>) {
         let run = &mut self.runs[train];
         run.waits_for = None;
-        let to = run.to.take();
+        let turns = run.turns_first.take();
+        let to = if turns.is_some() { None } else { run.to.take() };
         self.forget_plan(train);
         self.homecomings += 1;
+        if let Some(at) = turns {
+            let section = self.section_of(at);
+            let run = &mut self.runs[train];
+            run.turned_in.push(section);
+            run.dwells_until = self.now + TURNS_AFTER;
+            self.look_again(train, self.now);
+        }
         if let Some(at) = to {
             let dwell = self.roster.train(train).map_or(Duration::ZERO, |described| described.dwell);
             if let Destination::Stop(_) = at {
@@ -296,16 +307,21 @@ impl Interlock {
         stands: bool,
         outputs: &mut Vec<Output>,
     ) {
-        let Some(to) = self.runs[train].to else { return };
+        let Some(to) = self.runs[train].leg() else { return };
         if !stands {
-            match self.path_onward(train, to, picture) {
+            let path = self.path_onward(train, to, picture).or_else(|| self.path_to_turn(train, now, picture, outputs));
+            match path {
                 Some(path) => self.adopt_plan(train, &path, 0),
                 None => self.runs[train].must_stand = true,
             }
             return;
         }
         self.give_back_ahead(train, now, picture, outputs);
-        match self.plan_from_standing(train, to, now, picture, outputs) {
+        let planned = match self.plan_from_standing(train, to, now, picture, outputs) {
+            Err(Wait::NoPath) => self.plan_by_turning(train, now, picture, outputs),
+            planned => planned,
+        };
+        match planned {
             Ok(()) => {}
             Err(wait) => {
                 self.wait(train, wait, outputs);
@@ -314,6 +330,44 @@ impl Interlock {
                 }
             }
         }
+    }
+
+    /// A moving train may have to turn back on its way, and go on until then.
+    fn path_to_turn(
+        &mut self,
+        train: TrainId,
+        now: Time,
+        picture: &impl Picture,
+        outputs: &mut Vec<Output>,
+    ) -> Option<Path> {
+        let stand = picture.whereabouts(train, now).filter(|stand| stand.sure)?;
+        let to = self.runs[train].to.filter(|&to| !self.can_ever_come(&stand, to))?;
+        let at = self.turning_ahead(train, to, picture)?.at;
+        let path = self.path_onward(train, at, picture)?;
+        self.runs[train].turns_first = Some(at);
+        self.wait(train, Wait::TurnsFirst { at }, outputs);
+        Some(path)
+    }
+
+    /// No path leads there from where a train stands, but one may that turns back on its way.
+    fn plan_by_turning<P: Picture>(
+        &mut self,
+        train: TrainId,
+        now: Time,
+        picture: &mut P,
+        outputs: &mut Vec<Output>,
+    ) -> Result<(), Wait> {
+        let stand = picture.whereabouts(train, now).filter(|stand| stand.sure).ok_or(Wait::NotSure)?;
+        let to = self.runs[train].to.ok_or(Wait::NoPath)?;
+        self.runs[train].turns_first = None;
+        if self.could_draw_clear(train, &stand, to, picture) {
+            return Err(Wait::NoPath);
+        }
+        let at = self.turning(train, &stand, to, picture).ok_or(Wait::NoPath)?.at;
+        self.runs[train].turns_first = Some(at);
+        self.plan_from_standing(train, at, now, picture, outputs)?;
+        self.wait(train, Wait::TurnsFirst { at }, outputs);
+        Ok(())
     }
 
     /// No path leads there from where a train stands: it waits for a place that it could draw aside to.

@@ -346,7 +346,7 @@ impl Interlock {
 
     /// Plans anew from the end of what was granted, if that leads another way than before.
     fn find_way_round(&mut self, train: TrainId, picture: &impl Picture) -> bool {
-        let Some(to) = self.runs[train].to.filter(|_| self.runs[train].aside.is_none()) else { return false };
+        let Some(to) = self.runs[train].leg().filter(|_| self.runs[train].aside.is_none()) else { return false };
         let Some(path) = self.path_onward(train, to, picture) else { return false };
         if path.is_empty() || self.runs[train].plan.iter().eq(path.iter()) {
             return false;

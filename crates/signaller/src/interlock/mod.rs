@@ -40,6 +40,7 @@ mod set_route;
 mod shown;
 #[cfg(test)]
 mod tests;
+mod turning;
 mod turnouts;
 mod withdrawn;
 
@@ -309,6 +310,11 @@ impl Interlock {
         self.runs.get(train).and_then(|run| run.to)
     }
 
+    /// The same, and where it turns back first on its way there.
+    pub(crate) fn goals(&self, train: TrainId) -> impl Iterator<Item = Destination> {
+        self.runs.get(train).into_iter().flat_map(|run| [run.to, run.turns_first]).flatten()
+    }
+
     /// The sections granted to a train, from its tail on, and then those beside its path.
     pub fn granted_sections(&self, train: TrainId) -> impl Iterator<Item = SectionId> + '_ {
         let passages = self.runs.get(train).into_iter().flat_map(|run| run.granted.iter().chain(&run.lent));
@@ -524,7 +530,7 @@ impl Interlock {
             end += 1;
         }
         let at_destination = end == run.granted.len() && run.is_planned && run.plan.is_empty();
-        let stop = match run.to {
+        let stop = match run.leg() {
             Some(Destination::Stop(stop)) if at_destination && run.aside.is_none() => {
                 Some((stop, self.layout.stands_short(stop, self.train_length(train))))
             }

@@ -53,10 +53,7 @@ impl Interlock {
         if stand.footprint.last().is_none_or(|hold| hold.enter.is_none()) {
             return Err(format!("nobody knows which way `{name}` points; hint: place it with its nose"));
         }
-        let goal = match to {
-            Destination::Stop(stop) => self.layout.stops[stop].section,
-            Destination::Section(section) => section,
-        };
+        let goal = self.section_of(to);
         // What its nose reaches into unseen counts as well.
         let reaches = || self.granted_sections(train).try_for_each(|section| self.in_service(section));
         let in_service = self.stands_in_service(&stand).and_then(|()| reaches()).and_then(|()| self.in_service(goal));
@@ -64,7 +61,7 @@ impl Interlock {
         // A train in doubt may be anywhere on its likeliest account; it is planned for when it is sure again.
         if stand.sure && drive.is_at_rest(train) {
             self.can_set_out(train, &stand, to, picture)?;
-        } else if stand.sure && !self.can_ever_come(&stand, to) {
+        } else if stand.sure && !self.can_ever_come(&stand, to) && self.turning_ahead(train, to, picture).is_none() {
             return Err(self.why_no_path(train, &stand, to, picture));
         }
         self.forget_plan(train);
@@ -76,7 +73,7 @@ impl Interlock {
         } else {
             run.waited_before |= run.waits_for.is_some();
         }
-        run.to = Some(to);
+        run.send(Some(to));
         (run.has_departed, run.drew_aside_at) = (false, None);
         run.waits_for = None;
         self.touch(train);
@@ -93,8 +90,12 @@ impl Interlock {
     ) -> Result<(), Reason> {
         let name = self.name(train);
         let Some(course) = self.course(train, stand, to, picture) else {
-            let could_go = self.could_draw_clear(train, stand, to, picture);
-            return if could_go { Ok(()) } else { Err(self.why_no_path(train, stand, to, picture)) };
+            if self.could_draw_clear(train, stand, to, picture) {
+                return Ok(());
+            }
+            let turning = self.turning(train, stand, to, picture);
+            let turning = turning.ok_or_else(|| self.why_no_path(train, stand, to, picture))?;
+            return self.has_room(train, &turning.home, to);
         };
         if !course.turns_back && self.cannot_tell_if_there(train, stand, &course.path, to) {
             return Err(format!(
@@ -102,7 +103,13 @@ impl Interlock {
                 self.place_name(to)
             ));
         }
-        let (length, room) = (self.train_length(train), self.room_at_the_end(train, &course.path, to));
+        self.has_room(train, &course.path, to)
+    }
+
+    /// Fails if a train is too long for the end of its path.
+    fn has_room(&self, train: TrainId, path: &[Traverse], to: Destination) -> Result<(), Reason> {
+        let name = self.name(train);
+        let (length, room) = (self.train_length(train), self.room_at_the_end(train, path, to));
         match (length, room) {
             (Some(length), Some(room)) if length > room => Err(format!(
                 "`{name}` is {:.0} mm long, and {} has room for {:.0} mm",
@@ -136,7 +143,7 @@ impl Interlock {
         self.not_by_hand(train)?;
         self.forget_plan(train);
         let run = &mut self.runs[train];
-        run.to = None;
+        run.send(None);
         run.waits_for = None;
         run.must_stand = !run.granted.is_empty();
         self.is_stirred = true;
@@ -218,7 +225,8 @@ impl Interlock {
         self.void_roll_call(train);
         self.give_back_all(train, outputs);
         let run = &mut self.runs[train];
-        (run.to, run.waits_for, run.must_stand) = (None, None, false);
+        run.send(None);
+        (run.waits_for, run.must_stand) = (None, false);
         for kind in [HoldKind::Doubt, HoldKind::Astray, HoldKind::NoAnswer, HoldKind::Dark, HoldKind::Remembered] {
             self.lift_hold(train, kind, outputs);
         }

@@ -9,7 +9,7 @@ use crate::identity::Whereabouts;
 use crate::picture::Picture;
 
 /// Turning back costs as much as going so far: a train does not change direction to save a few millimetres.
-const TURNING_BACK: i64 = Length::from_mm(3000).um();
+pub(super) const TURNING_BACK: i64 = Length::from_mm(3000).um();
 /// A section that another train will leave again costs as much as going so much farther round.
 const TAKEN: i64 = Length::from_mm(4000).um();
 /// Likewise for what may stay there for ever: a train without an order, or something unknown.
@@ -198,7 +198,7 @@ impl Interlock {
             || !picture.is_occupied(passage.section) && picture.holders(passage.section).is_empty()
     }
 
-    fn cost(&self, passage: &Traverse, train: TrainId, picture: &impl Picture) -> Option<i64> {
+    pub(super) fn cost(&self, passage: &Traverse, train: TrainId, picture: &impl Picture) -> Option<i64> {
         // Where an end meets several, nobody can say where the train would go.
         if self.layout.ends[passage.leave].meets.len() > 1 {
             return None;

@@ -324,7 +324,7 @@ impl Interlock {
         scene.stands.retain(|(_, holder)| *holder != player.train);
         let length = self.train_length(player.train);
         let mut to_cover =
-            length.map_or(Length::from_um(1), |length| length + self.stands_short(player.train, run.to, from));
+            length.map_or(Length::from_um(1), |length| length + self.stands_short(player.train, run.leg(), from));
         let passed = run.plan.iter().take(player.from).rev();
         for passage in path.iter().rev().chain(passed).chain(run.granted.iter().rev()) {
             scene.stands.push((passage.section, player.train));

@@ -18,6 +18,10 @@ use crate::time::Time;
 #[derive(Clone, Debug, Default, serde::Serialize, serde::Deserialize)]
 pub(crate) struct Run {
     pub(crate) to: Option<Destination>,
+    /// Where it turns back on its way there: it goes there first.
+    pub(crate) turns_first: Option<Destination>,
+    /// Where it has turned back under this order. It does not turn there once more.
+    pub(crate) turned_in: SmallVec<[SectionId; 2]>,
     /// Older orders are served first.
     pub(crate) age: u64,
     /// The passages granted, from the tail on. Empty for a train that never had an order.
@@ -70,6 +74,19 @@ pub(crate) struct Run {
     pub(crate) waits_since: Time,
     /// It was sent elsewhere while it waited: it has waited since then.
     pub(crate) waited_before: bool,
+}
+
+impl Run {
+    /// It is sent there, or nowhere.
+    pub(crate) fn send(&mut self, to: Option<Destination>) {
+        (self.to, self.turns_first) = (to, None);
+        self.turned_in.clear();
+    }
+
+    /// Where it goes next: to where it was sent, or to where it turns back first.
+    pub(crate) fn leg(&self) -> Option<Destination> {
+        self.turns_first.or(self.to)
+    }
 }
 
 /// What a train waits for.
@@ -147,6 +164,10 @@ pub(crate) enum Wait {
     DrawsAside {
         section: SectionId,
     },
+    /// It has to turn back on its way to where it was sent.
+    TurnsFirst {
+        at: Destination,
+    },
     NotSure,
     /// It stands at a stopping point, and not long enough yet.
     Dwells,
@@ -212,6 +233,13 @@ impl Wait {
             Self::OthersFirst => "other trains have to pass first, or they would block each other".to_owned(),
             Self::DrawsAside { section: id } => {
                 format!("trains stand in each other's way: it draws aside to `{}` first", section(id))
+            }
+            Self::TurnsFirst { at } => {
+                let at = match at {
+                    Destination::Stop(stop) => &layout.stops[stop].name,
+                    Destination::Section(section) => &layout.sections[section].name,
+                };
+                format!("it has to turn back on its way: it goes to `{at}` first")
             }
             Self::Dwells => "it stands at its stopping point a little longer".to_owned(),
             Self::NotSure => "nobody is sure where it stands".to_owned(),

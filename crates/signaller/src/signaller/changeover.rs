@@ -74,11 +74,13 @@ impl Signaller {
             }
         }
         for train in self.roster.ids() {
-            if let Some(Destination::Stop(stop)) = self.interlock.destination(train)
-                && numbers.stops[stop].is_none()
-            {
-                let (train, stop) = (self.train(train), &self.layout.stops[stop].name);
-                reasons.push(format!("`{stop}` is gone, and {train} is to go there; hint: stop it first"));
+            for goal in self.interlock.goals(train) {
+                if let Destination::Stop(stop) = goal
+                    && numbers.stops[stop].is_none()
+                {
+                    let (train, stop) = (self.train(train), &self.layout.stops[stop].name);
+                    reasons.push(format!("`{stop}` is gone, and {train} is to go there; hint: stop it first"));
+                }
             }
         }
         reasons
@@ -88,7 +90,7 @@ impl Signaller {
     fn why_in_use(&self, section: SectionId) -> Option<String> {
         let turnouts = self.layout.sections[section].ways.iter().flat_map(|&way| &self.layout.ways[way].needs);
         let mut locked = turnouts.filter_map(|need| self.interlock.locked_for(need.turnout));
-        let to = Some(Destination::Section(section));
+        let to = Destination::Section(section);
         if let Some(&train) = self.identity.holders(section).first() {
             Some(format!("{} is there, or may be; hint: let it leave first", self.train(train)))
         } else if self.identity.tag(section) == Tag::Unexplained && self.identity.is_reported(section) == Some(true) {
@@ -100,7 +102,7 @@ impl Signaller {
         } else if let Some(train) = self.interlock.planned_by(section) {
             Some(format!("{} is on its way over it; hint: stop it first", self.train(train)))
         } else {
-            let bound = self.roster.ids().find(|&train| self.interlock.destination(train) == to);
+            let bound = self.roster.ids().find(|&train| self.interlock.goals(train).any(|goal| goal == to));
             bound.map(|train| format!("{} is to go there; hint: stop it first", self.train(train)))
         }
     }

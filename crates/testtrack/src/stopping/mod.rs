@@ -115,6 +115,10 @@ impl Dispatcher {
         for output in moment.outputs {
             match output {
                 Output::Drive { step, .. } if self.told.last().is_none_or(|&(_, before, _)| before != *step) => {
+                    if speed == 0.0 && self.told.last().is_some_and(|&(_, before, _)| before == 0) {
+                        // It has turned back on its way: only the run that ends at its stopping point counts.
+                        self.told.clear();
+                    }
                     self.told.push((moment.now, *step, speed));
                 }
                 Output::Fact(Fact::Arrived { at: Destination::Stop(stop), .. }) => {

@@ -103,6 +103,10 @@ pub(crate) fn a_train_that_a_lying_turnout_leads_into_the_wrong_track_is_found_t
     assert!(!railway.lies_in("Plover", "loop-1"));
     railway.session.heal();
     railway.a_person_sees_to(heron);
+    railway.goes_with_help("Heron", "shore-1", 600);
+    let thrown = railway.ask(Request::Throw { turnout, lie: Lie::Diverging });
+    railway.run(3.0);
+    assert_eq!(railway.refusal(thrown), None);
     railway.all_run_on(5, 1800);
     railway.in_order(&[Fault::TurnoutReportsWrongly]);
 }

@@ -82,5 +82,5 @@ fn one_run(digest: &mut Digest, run: &Run, freed: u64, now: Time) {
     let has_waited = (waited.map(|waited| (waited > PATIENCE, waited >= COURTESY)), run.waited_before);
     let has_looked_round = run.looked_round_at_freed == freed;
     (run.look_round_at <= now, has_looked_round, has_waited).hash(&mut digest.0);
-    digest.written(&(run.to, &run.holds, run.waits_for, &run.no_answer));
+    digest.written(&(run.to, run.turns_first, &run.turned_in, &run.holds, run.waits_for, &run.no_answer));
 }

@@ -26,15 +26,26 @@ fn headshunt(mm: i64) -> World {
 }
 
 #[test]
-fn a_train_that_would_have_to_turn_back_on_its_way_is_told_where_to_go_first() {
+fn a_train_that_has_to_turn_back_on_its_way_goes_to_where_it_can_first() {
     let mut world = headshunt(1000);
-    let reason = "`Heron` would have to turn back on its way to `y`, and turns back only before it sets out; hint: send it to \
-                  `h` first";
-    assert_eq!(refusal(world.go_to_section("Heron", "y")), reason);
+    assert_eq!(world.go_to_section("Heron", "y"), Answer::Accepted);
+    let said = "it has to turn back on its way: it goes to `h` first";
+    assert!(world.waits("Heron").iter().any(|why| *why == said), "{:?}", world.waits("Heron"));
+    assert!(world.run(120.0, |world| world.has_arrived("Heron")));
+    assert_eq!(world.nose("Heron").0, "y");
+}
+
+#[test]
+fn a_train_that_is_stopped_where_it_turns_back_forgets_where_it_was_going() {
+    let mut world = headshunt(1000);
+    assert_eq!(world.go_to_section("Heron", "y"), Answer::Accepted);
+    world.run(3.0, |_| false);
+    let train = world.train("Heron");
+    assert_eq!(world.ask(Request::Stop { train }), Answer::Accepted);
+    world.run(20.0, |world| world.speed("Heron") == 0.0);
     assert_eq!(world.go_to_section("Heron", "h"), Answer::Accepted);
     assert!(world.run(60.0, |world| world.has_arrived("Heron")));
-    assert_eq!(world.go_to_section("Heron", "y"), Answer::Accepted);
-    assert!(world.run(60.0, |world| world.has_arrived("Heron")));
+    assert!(!world.run(30.0, |world| world.speed("Heron") != 0.0), "nobody sent it on from there");
 }
 
 #[test]
