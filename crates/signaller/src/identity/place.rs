@@ -343,9 +343,11 @@ impl Identity {
         }
     }
 
-    /// The train has been ordered to move the other way from now on: its nose becomes its tail, in every account.
-    pub fn turn_back(&mut self, train: TrainId, now: Time) {
-        let overhang = self.overhang(train, now);
+    /// The train has been ordered to move the other way from now on: its nose becomes its tail, in every account. What its nose
+    /// may reach into its tail may lie in then, but for what is another's.
+    pub fn turn_back(&mut self, train: TrainId, now: Time, is_anothers: impl Fn(SectionId) -> bool) {
+        let mut overhang = self.overhang(train, now);
+        overhang.retain(|&(section, _)| !is_anothers(section));
         self.turn(train, now, |_| true);
         self.note_overhang(train, &overhang);
     }

@@ -8,8 +8,9 @@
 //! which is all the approach locking they need. For trains that people drive whole routes are set (`set_route`), with flank
 //! protection and approach locking. No train is worked over what is out of service or in a person's hands (`withdrawn.rs`).
 //!
-//! Limits: a train turns back before it sets out and never on the way; orders that could only be carried out if two trains drew
-//! aside at once, or one without an order did, wait until a person or a script changes one of them.
+//! Limits: a train turns back on its way at stopping points and ends of tracks only, where the track was measured and it fits in
+//! (`turning.rs`); orders that could only be carried out if two trains drew aside at once, or one without an order did, wait until
+//! a person or a script changes one of them.
 //!
 //! Read [`Run`] first: it is all that is kept of one train. [`Interlock::work`] follows the trains (`follow.rs`), plans for
 //! those that have an order (`plan.rs`), and grants what is safe (`grant.rs`, `safe.rs`, `rehearsal.rs`); where trains stand in

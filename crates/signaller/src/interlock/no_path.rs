@@ -1,12 +1,11 @@
 //! Why no path leads where a train is sent, as exactly as can be said.
 //!
 //! An order is refused only for what no waiting changes: no track leads there, or only over a junction that nobody reports; the
-//! train would have to turn back on its way, which it never does by itself; it is too long to turn there, or to stand at its
+//! train would have to turn back on its way where it does not by itself; it is too long to turn there, or to stand at its
 //! destination; it would come there the wrong way round; a turnout under the train itself would have to move, and there is no
-//! place near by that is clear of it. Whatever people
-//! or time may change is waited for, and said: sections that are out of service or in a person's hands, turnouts that are locked,
-//! thrown by hand only, or do not move, signals that are kept at danger. Signals that face the other way keep nobody out: track
-//! against them is granted as one piece.
+//! place near by that is clear of it. Whatever people or time may change is waited for, and said: sections that are out of service
+//! or in a person's hands, turnouts that are locked, thrown by hand only, or do not move, signals that are kept at danger. Signals
+//! that face the other way keep nobody out: track against them is granted as one piece.
 
 use std::collections::btree_map::Entry;
 use std::collections::{BTreeMap, VecDeque};
@@ -78,8 +77,8 @@ impl Interlock {
         if let Some((section, _)) = self.first_turn(starts, to, fits) {
             let section = &self.layout.sections[section].name;
             return Some(format!(
-                "`{name}` would have to turn back on its way to {place}, and turns back only before it sets out; hint: send it to \
-                 `{section}` first"
+                "`{name}` would have to turn back in `{section}` on its way to {place}, and does so by itself only at stopping \
+                 points and ends of tracks that have room for it; hint: send it to `{section}` first"
             ));
         }
         if let Destination::Stop(stop) = to

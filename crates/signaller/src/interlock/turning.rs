@@ -132,9 +132,9 @@ impl Interlock {
             let Some(&Reached { first, .. }) = search.reached.get(&place) else { continue };
             for (way, leave) in self.layout.ways_from(place.0) {
                 let passage = Traverse { section: self.layout.ends[place.0].section, enter: place.0, way, leave };
-                let has_just_turned = search.reached.get(&place).is_some_and(|reached| reached.by.is_none());
-                let may_end = !has_just_turned || self.is_short_of(train, &passage, stops.get(&place.0).copied(), to);
-                if let Some(at) = first.filter(|_| may_end && self.stops_at(to, passage)) {
+                // Not in the very section it turned in: nobody sees there how far back it has run, and whether its tail is clear.
+                let has_moved_on = search.reached.get(&place).is_some_and(|reached| reached.by.is_some());
+                if let Some(at) = first.filter(|_| has_moved_on && self.stops_at(to, passage)) {
                     let mut home = search.since_it_turned(place);
                     home.push(passage);
                     return Some(Turning { at, home });
@@ -178,24 +178,12 @@ impl Interlock {
         let way = &layout.ways[passage.way];
         let is_plain = layout.sections[passage.section].ways.len() == 1 && way.needs.is_empty();
         // Of what was not measured nobody knows whether its ends are clear then, and others could not pass.
-        let has_room = way.length.is_some_and(|room| self.takes_at(train, stop).is_some_and(|takes| takes <= room));
+        let takes = self.train_length(train).map(|length| {
+            let short = stop.map_or(Length::ZERO, |stop| layout.stands_short(stop, Some(length)));
+            short.max(NEXT_AXLE) + length + STOPPING_ERROR
+        });
+        let has_room = way.length.zip(takes).is_some_and(|(room, takes)| takes <= room);
         (is_plain && has_room && self.withdrawal(passage.section).is_none()).then_some(at)
-    }
-
-    /// How much of a section a train takes that stands at a stopping point, or else at its end; nothing where nobody knows its length.
-    fn takes_at(&self, train: TrainId, stop: Option<StopId>) -> Option<Length> {
-        let length = self.train_length(train)?;
-        let short = stop.map_or(Length::ZERO, |stop| self.layout.stands_short(stop, Some(length)));
-        Some(short.max(NEXT_AXLE) + length + STOPPING_ERROR)
-    }
-
-    /// Whether a train that turned back at one end of a passage, where a stopping point may be, stands before its destination in the
-    /// same section then, and not beyond it.
-    fn is_short_of(&self, train: TrainId, passage: &Traverse, turned_at: Option<StopId>, to: Destination) -> bool {
-        let Destination::Stop(stop) = to else { return true };
-        let (room, takes) = (self.layout.ways[passage.way].length, self.takes_at(train, turned_at));
-        let short = self.layout.stands_short(stop, self.train_length(train)) + STOPPING_ERROR;
-        room.zip(takes).is_some_and(|(room, takes)| takes + short <= room)
     }
 
     /// The section of a destination.

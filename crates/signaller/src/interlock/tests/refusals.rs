@@ -7,9 +7,14 @@ use super::*;
 /// Tracks `x` and `y`, and the turnout `W1` that leads from both into the headshunt `h`, which is so long and ends there. Heron
 /// stands in `x`, its nose towards the turnout.
 fn headshunt(mm: i64) -> World {
+    headshunt_of(Some(Length::from_mm(mm)))
+}
+
+fn headshunt_of(length: Option<Length>) -> World {
     let mut builder = builder();
-    let plain = [("x", 1000), ("y", 1000), ("h", mm)];
-    let [x, y, h] = plain.map(|(name, mm)| builder.plain_section(name, Some(Length::from_mm(mm))));
+    let other = Some(Length::from_mm(1000));
+    let plain = [("x", other), ("y", other), ("h", length)];
+    let [x, y, h] = plain.map(|(name, length)| builder.plain_section(name, length));
     let (throat, _) = throat(&mut builder, "throat", "W1");
     for (section, leg) in [(x, "one"), (y, "two"), (h, "toe")] {
         let (near, leg) = (end(&builder, section, "a"), end(&builder, throat, leg));
@@ -46,6 +51,17 @@ fn a_train_that_is_stopped_where_it_turns_back_forgets_where_it_was_going() {
     assert_eq!(world.go_to_section("Heron", "h"), Answer::Accepted);
     assert!(world.run(60.0, |world| world.has_arrived("Heron")));
     assert!(!world.run(30.0, |world| world.speed("Heron") != 0.0), "nobody sent it on from there");
+}
+
+#[test]
+fn a_train_does_not_turn_back_by_itself_where_nobody_measured_the_track() {
+    let mut world = headshunt_of(None);
+    let reason = "`Heron` would have to turn back in `h` on its way to `y`, and does so by itself only at stopping points and ends \
+                  of tracks that have room for it; hint: send it to `h` first";
+    assert_eq!(refusal(world.go_to_section("Heron", "y")), reason);
+    assert_eq!(world.go_to_section("Heron", "h"), Answer::Accepted);
+    assert!(world.run(60.0, |world| world.has_arrived("Heron")));
+    assert_eq!(world.go_to_section("Heron", "y"), Answer::Accepted);
 }
 
 #[test]
