@@ -272,6 +272,7 @@ impl Identity {
         while let Some(section) = self.darkened.pop() {
             self.run_out[section] = self.may_run_out_of(section);
         }
+        self.touch_dark();
         self.retag();
         self.review_doubts();
     }

@@ -106,7 +106,7 @@ impl Scene<'_> {
                 }
             }
         }
-        let silent = !stand.is_seen() || self.topology.has_dark || worth.get() <= self.prices.passed_unheard;
+        let silent = !stand.is_seen() || !self.topology.dark.is_empty() || worth.get() <= self.prices.passed_unheard;
         if !next_to_it && silent {
             self.reaches_over(stand, section, occupied, sink);
         }
@@ -117,7 +117,7 @@ impl Scene<'_> {
         if let Some(at) = stand.position(section) {
             return !stand.holds[at].seen;
         }
-        if !stand.is_seen() || self.topology.has_dark {
+        if !stand.is_seen() || !self.topology.dark.is_empty() {
             let mut found = false;
             self.reaches(stand, section, &Cell::new(0.0), &|_| false, &mut |_, _| found = true);
             return found;

@@ -1,10 +1,12 @@
 //! What is said of each section.
 
 use smallvec::{SmallVec, smallvec};
-use track::{EndId, SectionId, Table, TrainId};
+use track::{EndId, Length, SectionId, Table, TrainId};
 
 use super::account::{Account, Stand, Who};
+use super::odometer::detectable_length;
 use super::picture::Hold;
+use super::topology::way_length;
 use super::{Identity, Standing};
 use crate::door::Tag;
 
@@ -116,6 +118,7 @@ impl Identity {
             Some((train, share)) if share >= self.prices.sure => {
                 let against = (total - share).max(1.0 - share) + given_up;
                 let is_stale = self.may_hide_another(section, train)
+                    || dark && self.may_be_out_of(section, train)
                     || match self.standings[section] {
                         Standing::Current => false,
                         Standing::Old | Standing::DarkPerhaps => true,
@@ -149,6 +152,32 @@ impl Identity {
             other != train && self.topology.beside(nose).any(|beside| beside == section)
         };
         self.missing.iter().any(is_beside)
+    }
+
+    /// Whether all of a train may have come out of a dark section by now, by how it was driven, and was not heard beyond.
+    fn may_be_out_of(&self, section: SectionId, train: TrainId) -> bool {
+        let who = Who::train(train);
+        let clusters = self.clusters.at(section).iter().flat_map(|&cluster| &self.clusters.cluster(cluster).accounts);
+        let mut stands = clusters.flat_map(|account| &account.stands).filter(|stand| stand.who == who);
+        stands.any(|stand| {
+            let far = || {
+                let length = way_length(&self.layout, stand.nose().enter?, None)?;
+                let (seen, ..) = detectable_length(&self.roster, who)?;
+                let (least, most) = self.odometers.head(stand, self.heard_at)?;
+                Some(Length::from_um((least.um() + most.um()) / 2 - length.um()).min(most - seen - length))
+            };
+            stand.nose().section == section && far().is_some_and(|beyond| beyond > Length::ZERO)
+        })
+    }
+
+    /// What is said of a dark section may change as time passes and nothing is heard.
+    pub(super) fn touch_dark(&mut self) {
+        for at in 0..self.topology.dark.len() {
+            let section = self.topology.dark[at];
+            if matches!(self.tags.said[section], Some(Tag::Sure(train)) if self.may_be_out_of(section, train)) {
+                self.tags.touch_section(section);
+            }
+        }
     }
 
     /// Whether some of the train stands where there is power, so that it may have drawn out of this section, which has none.

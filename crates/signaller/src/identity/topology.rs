@@ -28,8 +28,8 @@ pub(super) struct Topology {
     near: Flat<SectionId>,
     far: Flat<SectionId>,
     pub section_of: Table<EndId, SectionId>,
-    /// Whether any section is dark.
-    pub has_dark: bool,
+    /// The sections without a detector.
+    pub dark: Vec<SectionId>,
     sections: Table<SectionId, Kind>,
     ends: Table<EndId, Beyond>,
 }
@@ -102,7 +102,7 @@ impl Topology {
             meets: Flat::new(layout.ends.values().map(|end| end.meets.clone())),
             near: Flat::new(layout.sections.ids().map(|section| around(section, NEAR))),
             far: Flat::new(layout.sections.ids().map(|section| around(section, FAR))),
-            has_dark: layout.sections.ids().any(|section| layout.is_dark(section)),
+            dark: layout.sections.ids().filter(|&section| layout.is_dark(section)).collect(),
             section_of: layout.ends.values().map(|end| end.section).collect(),
             sections: layout
                 .sections
