@@ -4,7 +4,7 @@
 use std::time::Duration;
 
 use signaller::{Answer, Destination, Fact, Output, Request, Ticket, Time};
-use track::{Layout, Table as Rows, TrainId};
+use track::{Layout, Speed, Table as Rows, TrainId};
 
 use crate::random::Stream;
 use crate::session::{Desk, Moment};
@@ -15,12 +15,16 @@ const PAUSE_MS: (i64, i64) = (2_000, 20_000);
 /// After so long on its way, a train is sent elsewhere.
 const PATIENCE: Duration = Duration::from_secs(300);
 
+/// Somebody who watches sends a train that stands and waits elsewhere after so long.
+const ATTENTION: Duration = Duration::from_secs(60);
+
 /// Sends trains about. The listener of a session, or part of one.
 #[derive(Debug)]
 pub struct Traffic {
     stream: Stream,
     places: Vec<Destination>,
     errands: Rows<TrainId, Errand>,
+    is_watched: bool,
     refusals: u64,
     given_up: u64,
 }
@@ -45,7 +49,12 @@ impl Traffic {
             let plain = layout.sections.iter().filter(|(_, section)| section.ways.len() == 1);
             places.extend(plain.map(|(id, _)| Destination::Section(id)));
         }
-        Self { stream, places, errands, refusals: 0, given_up: 0 }
+        Self { stream, places, errands, is_watched: false, refusals: 0, given_up: 0 }
+    }
+
+    /// From now on somebody watches, and does not let a train wait for long for what does not come.
+    pub fn watch(&mut self) {
+        self.is_watched = true;
     }
 
     /// How many requests were refused.
@@ -74,7 +83,11 @@ impl Traffic {
             }
         }
         for train in self.errands.ids() {
-            if self.errands[train].next_at <= moment.now && moment.table.is_on_table(train) {
+            let Errand { next_at, under } = self.errands[train];
+            let stands = moment.table.is_on_table(train) && moment.table.speed(train) == Speed::ZERO;
+            let has_waited = || next_at <= moment.now + (PATIENCE - ATTENTION) && stands;
+            let is_due = next_at <= moment.now || self.is_watched && under.is_some() && has_waited();
+            if is_due && moment.table.is_on_table(train) {
                 self.send(train, moment.now, desk);
             }
         }

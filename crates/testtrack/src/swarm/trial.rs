@@ -263,6 +263,7 @@ impl<'a> Crew<'a> {
     /// The faults are over: nobody meddles any more, and somebody helps.
     fn heal(&mut self) {
         self.watch.heal();
+        self.traffic.watch();
         self.meddling = None;
         if let Some(dispatcher) = &mut self.dispatcher {
             dispatcher.go_home();

@@ -59,6 +59,7 @@ pub(super) struct Watch {
     pub(super) raised: u64,
     pub(super) settled: BTreeMap<Settled, u64>,
     wishes: BTreeMap<Ticket, TrainId>,
+    /// Since when each train has had an order, whichever, and has not arrived.
     ordered: BTreeMap<TrainId, Time>,
     waits: BTreeMap<TrainId, String>,
     moved_on: BTreeSet<TrainId>,
@@ -140,7 +141,7 @@ impl Watch {
             }
             Fact::Answered { ticket, answer } => match (self.wishes.remove(ticket), answer) {
                 (Some(train), Answer::Accepted) => {
-                    self.ordered.insert(train, moment.now);
+                    self.ordered.entry(train).or_insert(moment.now);
                 }
                 (Some(train), Answer::Refused(why)) if why.reason.starts_with(NOBODY_KNOWS_WHICH_WAY) => {
                     self.nose_unknown.insert(train);
