@@ -147,7 +147,7 @@ impl Scene<'_> {
         let mut found = false;
         self.for_each_step(stand.nose(), |step| {
             let mut passed: SmallVec<[Hold; 8]> = SmallVec::new();
-            let price = self.ahead(stand, step.way);
+            let price = self.ahead(stand, step.way, section);
             self.look_over(
                 &mut passed,
                 step.leave,
@@ -157,7 +157,7 @@ impl Scene<'_> {
                 occupied,
                 &mut |passed, entry, price| {
                     found = true;
-                    let far = match self.can_have_passed(stand, &step, passed) {
+                    let far = match self.can_have_passed(stand, &step, passed, section) {
                         true => self.authorised(stand.who, section),
                         false => self.prices.by_hand,
                     };
@@ -177,16 +177,17 @@ impl Scene<'_> {
         }
     }
 
-    /// Whether a train can have got through the section of its nose and all those beyond, as far as lengths are known: the
-    /// shortest way through each.
-    fn can_have_passed(&self, stand: &Stand, step: &Step, passed: &[Hold]) -> bool {
+    /// Whether a train can have got through the section of its nose and all those beyond and into `section`, as far as lengths are
+    /// known: the shortest way through each.
+    fn can_have_passed(&self, stand: &Stand, step: &Step, passed: &[Hold], section: SectionId) -> bool {
         let Some(nose) = step.way.and_then(|way| self.layout.ways[way].length) else { return true };
         let ways = |hold: &Hold| hold.enter.map(|enter| self.topology.passages(enter)).unwrap_or_default();
         let length = |hold: &Hold| {
             ways(hold).iter().map(|passage| self.layout.ways[passage.way].length.unwrap_or(Length::ZERO)).min()
         };
         let beyond: Length = passed.iter().filter_map(length).sum();
-        self.odometers.leaving(stand, Some(nose + beyond), self.now) != Leaving::Impossible
+        let kept = self.kept_back[section];
+        self.odometers.leaving(stand, Some(nose + beyond), self.now, kept) != Leaving::Impossible
     }
 
     #[allow(clippy::too_many_arguments, reason = "a recursion that carries its place in the search")]
@@ -395,7 +396,7 @@ impl Scene<'_> {
     /// The price of going ahead by this way with all of the train, into a section to which it was told to go, or not.
     fn all_of_it_into(&self, stand: &Stand, way: Option<WayId>, section: SectionId) -> f64 {
         let (seen, _, _) = detectable_length(self.roster, stand.who).unwrap_or_default();
-        let price = self.ahead_by(stand, way, (seen - MEASURED_WITHIN).max(Length::ZERO));
+        let price = self.ahead_by(stand, way, (seen - MEASURED_WITHIN).max(Length::ZERO), section);
         if price > self.prices.by_hand { price * self.authorised(stand.who, section) } else { price }
     }
 
@@ -489,17 +490,17 @@ impl Scene<'_> {
         }
     }
 
-    /// The price of going ahead out of the nose's section by this way.
-    pub fn ahead(&self, stand: &Stand, way: Option<WayId>) -> f64 {
-        self.ahead_by(stand, way, Length::ZERO)
+    /// The price of going ahead out of the nose's section by this way, and into `section`.
+    pub fn ahead(&self, stand: &Stand, way: Option<WayId>, section: SectionId) -> f64 {
+        self.ahead_by(stand, way, Length::ZERO, section)
     }
 
     /// The same, and so far beyond.
-    fn ahead_by(&self, stand: &Stand, way: Option<WayId>, beyond: Length) -> f64 {
+    fn ahead_by(&self, stand: &Stand, way: Option<WayId>, beyond: Length, section: SectionId) -> f64 {
         let turnouts = way.map_or(1.0, |way| self.turnouts(way));
         let length = way.and_then(|way| self.layout.ways[way].length).map(|length| length + beyond);
         turnouts
-            * match self.odometers.leaving(stand, length, self.now) {
+            * match self.odometers.leaving(stand, length, self.now, self.kept_back[section]) {
                 Leaving::Possible => 1.0,
                 Leaving::ToldLate | Leaving::Disobeying => self.prices.told_late,
                 Leaving::Impossible => self.prices.by_hand,
@@ -508,7 +509,7 @@ impl Scene<'_> {
 
     /// The same, into a section to which it was told to go, or not.
     pub fn ahead_into(&self, stand: &Stand, way: Option<WayId>, section: SectionId) -> f64 {
-        let price = self.ahead(stand, way);
+        let price = self.ahead(stand, way, section);
         // A train that somebody pushes goes where it likes, and one that a turnout leads another way where that leads.
         let is_led = way.is_some_and(|way| self.turnouts(way) < 1.0);
         if price > self.prices.by_hand && !is_led { price * self.authorised(stand.who, section) } else { price }

@@ -227,8 +227,9 @@ impl Odometers {
         }
     }
 
-    /// Whether the train can have reached the far end of a way of this length in the section of its nose.
-    pub fn leaving(&self, stand: &Stand, length: Option<Length>, now: Time) -> Leaving {
+    /// Whether the train can have reached the far end of a way of this length in the section of its nose, before what was kept back
+    /// so long was heard.
+    pub fn leaving(&self, stand: &Stand, length: Option<Length>, now: Time, kept_back: Duration) -> Leaving {
         let Some(odometer) = self.row(stand.who) else { return Leaving::Possible };
         let reach = stand.head.most + odometer.at(now).1 + MEASURED_WITHIN.um() + odometer.lately(now, LATE);
         if stand.head.is_known() && length.is_some_and(|length| reach < length.um()) {
@@ -238,7 +239,7 @@ impl Odometers {
         let surely_left = stand.head.is_known() && length.is_some_and(|length| surely_at >= length.um());
         match now.since(odometer.since) {
             _ if odometer.pace.most > Speed::ZERO => Leaving::Possible,
-            stood_for if stood_for < LATE => Leaving::Possible,
+            stood_for if stood_for < LATE + kept_back => Leaving::Possible,
             // It must have left, and a report is missing.
             _ if surely_left => Leaving::Possible,
             _ if self.is_mistrusted(stand.who, now) => Leaving::Disobeying,
