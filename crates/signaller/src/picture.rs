@@ -38,8 +38,9 @@ pub trait Picture {
     fn holders(&self, section: SectionId) -> SmallVec<[TrainId; 4]>;
     /// Where the train stands, by the likeliest account.
     fn whereabouts(&self, train: TrainId, now: Time) -> Option<Whereabouts>;
-    /// The train moves the other way from now on. Where its nose may reach into what is another's, its tail is not taken to lie.
-    fn turn_back(&mut self, train: TrainId, now: Time, is_anothers: impl Fn(SectionId) -> bool);
+    /// The train moves the other way from now on. What its nose may reach into its tail may lie in then, as far as it was allowed to
+    /// go.
+    fn turn_back(&mut self, train: TrainId, now: Time, was_allowed: impl Fn(SectionId) -> bool);
     /// From now on the train's speed lies between these bounds.
     fn set_pace(&mut self, train: TrainId, now: Time, pace: Pace);
     /// Every place where the train may stand under an account that counts for anything, the likeliest first, with the
@@ -50,7 +51,7 @@ pub trait Picture {
     /// The train moves that way from now on, in every account, whichever way its nose pointed.
     fn face(&mut self, train: TrainId, leading: Direction, now: Time) {
         if self.whereabouts(train, now).is_some_and(|stand| stand.leading != leading) {
-            self.turn_back(train, now, |_| false);
+            self.turn_back(train, now, |_| true);
         }
     }
     /// Each of these may be where the other is believed to be.
@@ -100,8 +101,8 @@ impl Picture for Identity {
         self.whereabouts(train, now)
     }
 
-    fn turn_back(&mut self, train: TrainId, now: Time, is_anothers: impl Fn(SectionId) -> bool) {
-        self.turn_back(train, now, is_anothers);
+    fn turn_back(&mut self, train: TrainId, now: Time, was_allowed: impl Fn(SectionId) -> bool) {
+        self.turn_back(train, now, was_allowed);
     }
 
     fn set_pace(&mut self, train: TrainId, now: Time, pace: Pace) {

@@ -344,10 +344,10 @@ impl Identity {
     }
 
     /// The train has been ordered to move the other way from now on: its nose becomes its tail, in every account. What its nose
-    /// may reach into its tail may lie in then, but for what is another's.
-    pub fn turn_back(&mut self, train: TrainId, now: Time, is_anothers: impl Fn(SectionId) -> bool) {
+    /// may reach into its tail may lie in then, as far as it was allowed to go.
+    pub fn turn_back(&mut self, train: TrainId, now: Time, was_allowed: impl Fn(SectionId) -> bool) {
         let mut overhang = self.overhang(train, now);
-        overhang.retain(|&(section, _)| !is_anothers(section));
+        overhang.retain(|&(section, _)| was_allowed(section));
         self.turn(train, now, |_| true);
         self.note_overhang(train, &overhang);
     }

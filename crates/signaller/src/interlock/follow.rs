@@ -448,7 +448,7 @@ impl Interlock {
             return Err(Wait::Settling);
         }
         let stand = if course.turns_back {
-            picture.turn_back(train, now, |section| self.granted_to[section].is_some_and(|by| by != train));
+            picture.turn_back(train, now, |section| self.granted_to[section] == Some(train));
             picture.whereabouts(train, now).filter(|stand| stand.sure).ok_or(Wait::NotSure)?
         } else {
             stand

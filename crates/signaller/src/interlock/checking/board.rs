@@ -108,7 +108,7 @@ impl Picture for Board {
         })
     }
 
-    fn turn_back(&mut self, train: TrainId, _now: Time, _is_anothers: impl Fn(SectionId) -> bool) {
+    fn turn_back(&mut self, train: TrainId, _now: Time, _was_allowed: impl Fn(SectionId) -> bool) {
         let known = &mut self.stands[train];
         known.has_turned = !known.has_turned;
         known.leading = known.leading.other();

@@ -267,7 +267,7 @@ impl Picture for Painted {
     fn whereabouts(&self, train: TrainId, _now: Time) -> Option<Whereabouts> {
         (train == self.train).then(|| self.stand.clone())
     }
-    fn turn_back(&mut self, _train: TrainId, _now: Time, _is_anothers: impl Fn(SectionId) -> bool) {}
+    fn turn_back(&mut self, _train: TrainId, _now: Time, _was_allowed: impl Fn(SectionId) -> bool) {}
     fn set_pace(&mut self, _train: TrainId, _now: Time, _pace: Pace) {}
     fn forget_pace(&mut self, _train: TrainId) {}
     fn set_lie(&mut self, _turnout: TurnoutId, _lie: Option<Lie>) {}
