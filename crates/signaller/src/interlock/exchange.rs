@@ -5,7 +5,7 @@
 
 use std::time::Duration;
 
-use smallvec::SmallVec;
+use smallvec::{SmallVec, smallvec};
 use track::{SectionId, TrainId};
 
 use super::{HoldKind, Interlock};
@@ -20,10 +20,17 @@ use crate::time::Time;
 /// detectors take. Common practice, no source.
 const AT_REST: Duration = Duration::from_secs(5);
 
-/// Where trains stood when one set out.
+/// The sections that a train covers, tail first.
+type Footprint = SmallVec<[SectionId; 4]>;
+
+/// Where trains stood when one set out, under every account that counted for anything.
 #[derive(Clone, Debug, Default, serde::Serialize, serde::Deserialize)]
 pub(super) struct Stood {
-    rows: Vec<(TrainId, SmallVec<[SectionId; 4]>)>,
+    rows: Vec<(TrainId, SmallVec<[Footprint; 1]>)>,
+}
+
+fn footprint(stand: &Whereabouts) -> Footprint {
+    stand.footprint.iter().map(|hold| hold.section).collect()
 }
 
 impl Interlock {
@@ -37,7 +44,10 @@ impl Interlock {
                 && !self.is_driven_by_hand(train)
                 && let Some(stand) = picture.whereabouts(train, now).filter(|stand| stand.sure)
             {
-                rows.push((train, stand.footprint.iter().map(|hold| hold.section).collect()));
+                let mut stands: SmallVec<[Footprint; 1]> = smallvec![footprint(&stand)];
+                stands.extend(picture.possible_whereabouts(train, now).iter().map(footprint));
+                stands.dedup();
+                rows.push((train, stands));
             }
         }
         self.stood.rows = rows;
@@ -116,8 +126,7 @@ impl Interlock {
             let Some((_, before)) = self.stood.rows.iter().find(|(train, _)| *train == holder && stays) else {
                 continue;
             };
-            let is_elsewhere =
-                |stand: &Whereabouts| !stand.footprint.iter().map(|hold| hold.section).eq(before.iter().copied());
+            let is_elsewhere = |stand: &Whereabouts| !before.contains(&footprint(stand));
             let may_be = picture.possible_whereabouts(holder, now).iter().any(is_elsewhere);
             if may_be && !self.is_driven_by_hand(holder) && !self.is_called(holder) {
                 moved.push(holder);
