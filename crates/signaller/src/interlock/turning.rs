@@ -26,6 +26,17 @@ pub(super) struct Turning {
     pub(super) home: Path,
 }
 
+/// From where places to turn are looked for.
+#[derive(Debug)]
+struct From<'a> {
+    /// By these ends sections are entered.
+    ends: &'a [EndId],
+    /// Or it turns at the end of this passage.
+    last: Option<Traverse>,
+    /// In this section it gains nothing by turning.
+    but: Option<SectionId>,
+}
+
 /// An end by which a section is entered, and whether the train has turned before.
 type Place = (EndId, bool);
 
@@ -82,27 +93,29 @@ impl Interlock {
         let here = stand.footprint.last()?;
         let starts: SmallVec<[EndId; 2]> = here.enter.into_iter().chain(self.enter_after_turning(stand)).collect();
         let gets_to = |at| self.course(train, stand, at, picture).is_some();
-        self.first_turning(train, to, (&starts, Some(here.section)), gets_to, picture)
+        let from = From { ends: &starts, last: None, but: Some(here.section) };
+        self.first_turning(train, to, &from, gets_to, picture)
     }
 
     /// The same for a train that moves: it does not come to stand before that, or change what it was granted.
     pub(super) fn turning_ahead(&self, train: TrainId, to: Destination, picture: &impl Picture) -> Option<Turning> {
         let last = self.runs[train].granted.back()?;
         let gets_to = |at| self.path_onward(train, at, picture).is_some();
-        self.first_turning(train, to, (&self.layout.ends[last.leave].meets, None), gets_to, picture)
+        let from = From { ends: &self.layout.ends[last.leave].meets, last: Some(*last), but: None };
+        self.first_turning(train, to, &from, gets_to, picture)
     }
 
     fn first_turning(
         &self,
         train: TrainId,
         to: Destination,
-        (starts, but): (&[EndId], Option<SectionId>),
+        from: &From<'_>,
         gets_to: impl Fn(Destination) -> bool,
         picture: &impl Picture,
     ) -> Option<Turning> {
-        let mut tried: Vec<SectionId> = self.runs[train].turned_in.iter().copied().chain(but).collect();
+        let mut tried: Vec<SectionId> = self.runs[train].turned_in.iter().copied().chain(from.but).collect();
         for _ in 0..PLACES {
-            let found = self.cheapest_turning(train, starts, to, &tried, picture)?;
+            let found = self.cheapest_turning(train, from, to, &tried, picture)?;
             // Which end leads then depends on how often it turns.
             let gropes =
                 || [Direction::Forward, Direction::Backward].iter().any(|&it| self.gropes(train, it, &found.home));
@@ -117,7 +130,7 @@ impl Interlock {
     fn cheapest_turning(
         &self,
         train: TrainId,
-        starts: &[EndId],
+        from: &From<'_>,
         to: Destination,
         tried: &[SectionId],
         picture: &impl Picture,
@@ -125,8 +138,14 @@ impl Interlock {
         let stops: BTreeMap<EndId, StopId> =
             self.layout.stops.iter().rev().map(|(stop, described)| (described.towards, stop)).collect();
         let mut search = Search::default();
-        for &start in starts {
+        for &start in from.ends {
             search.reach((start, false), Reached { cost: 0, first: None, by: None });
+        }
+        if let Some(last) = from.last.filter(|last| !tried.contains(&last.section)) {
+            let first = self.where_to_turn(train, &last, stops.get(&last.leave).copied());
+            if first.is_some() {
+                search.reach((last.leave, true), Reached { cost: TURNING_BACK, first, by: None });
+            }
         }
         while let Some((cost, place)) = search.open.pop_first() {
             let Some(&Reached { first, .. }) = search.reached.get(&place) else { continue };

@@ -22,7 +22,7 @@ fn fault(says: DarkSays) -> Fault {
 ///
 /// Three trains are out when the power of the whole railway goes for half a minute.
 fn power_fails_with_three_trains_out(says: DarkSays, reports: PowerReports) {
-    for seed in [1, 3, 4, 7] {
+    for seed in [1, 4, 7, 8] {
         let mut railway = Railway::new(seed);
         let out = railway.trains_are_out(3, seed);
         let districts: Vec<DistrictId> = railway.layout.districts.ids().collect();

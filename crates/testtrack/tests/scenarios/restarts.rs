@@ -6,9 +6,8 @@ use crate::railway::Railway;
 
 #[test]
 pub(crate) fn after_a_restart_every_train_is_known_again_where_it_stood_and_runs_on() {
-    // With seed 1 everything is stopped while a train lies over a turnout, and it is sent back over the other leg then. With seed 2
-    // trains come to wait for each other for ever, which the README says may happen.
-    for seed in [1, 3, 4, 5, 6, 7] {
+    // With seed 6 trains come to wait for each other for ever, which the README says may happen.
+    for seed in [1, 2, 3, 4, 5, 7] {
         let mut railway = Railway::new(seed);
         railway.let_traffic_begin(seed);
         railway.run(600.0);

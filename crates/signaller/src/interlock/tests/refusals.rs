@@ -60,8 +60,16 @@ fn a_train_does_not_turn_back_by_itself_where_nobody_measured_the_track() {
                   of tracks that have room for it; hint: send it to `h` first";
     assert_eq!(refusal(world.go_to_section("Heron", "y")), reason);
     assert_eq!(world.go_to_section("Heron", "h"), Answer::Accepted);
-    assert!(world.run(60.0, |world| world.has_arrived("Heron")));
+}
+
+#[test]
+fn a_train_that_runs_to_where_it_can_turn_back_may_be_sent_on_to_where_that_leads() {
+    let mut world = headshunt(1000);
+    assert_eq!(world.go_to_section("Heron", "h"), Answer::Accepted);
+    assert!(world.run(60.0, |world| world.speed("Heron") > 0.0));
     assert_eq!(world.go_to_section("Heron", "y"), Answer::Accepted);
+    assert!(world.run(120.0, |world| world.has_arrived("Heron")));
+    assert_eq!(world.nose("Heron").0, "y");
 }
 
 #[test]
@@ -136,13 +144,11 @@ fn a_train_is_not_sent_over_tracks_that_meet_where_nobody_reports_which_way_it_g
 
 #[test]
 fn an_order_that_no_path_can_fulfil_is_refused_to_a_train_that_runs_too() {
-    let mut world = headshunt(1000);
+    let mut world = headshunt(560);
     assert_eq!(world.go_to_section("Heron", "h"), Answer::Accepted);
     assert!(world.run(60.0, |world| world.speed("Heron") > 0.0));
     let train = world.train("Heron");
-    assert!(
-        refusal(world.go_to_section("Heron", "y")).starts_with("`Heron` would have to turn back on its way to `y`")
-    );
+    assert!(refusal(world.go_to_section("Heron", "y")).starts_with("`Heron` would have to turn back in `h`"));
     assert!(world.signaller.interlock().destination(train).is_some(), "its order stands");
     assert!(world.run(60.0, |world| world.has_arrived("Heron")));
 }
