@@ -158,7 +158,7 @@ impl Scene<'_> {
                 &mut |passed, entry, price| {
                     found = true;
                     let far = match self.can_have_passed(stand, &step, passed, section) {
-                        true => self.authorised(stand.who, section),
+                        true => self.authorised(stand, section),
                         false => self.prices.by_hand,
                     };
                     sink(self.extended(stand, &step, passed, entry), price * far);
@@ -397,7 +397,7 @@ impl Scene<'_> {
     fn all_of_it_into(&self, stand: &Stand, way: Option<WayId>, section: SectionId) -> f64 {
         let (seen, _, _) = detectable_length(self.roster, stand.who).unwrap_or_default();
         let price = self.ahead_by(stand, way, (seen - MEASURED_WITHIN).max(Length::ZERO), section);
-        if price > self.prices.by_hand { price * self.authorised(stand.who, section) } else { price }
+        if price > self.prices.by_hand { price * self.authorised(stand, section) } else { price }
     }
 
     /// Whether what a detector sees of the train may still lie in a dark section behind the one at `at`, and nothing of that kind
@@ -503,6 +503,7 @@ impl Scene<'_> {
             * match self.odometers.leaving(stand, length, self.now, self.kept_back[section]) {
                 Leaving::Possible => 1.0,
                 Leaving::ToldLate | Leaving::Disobeying => self.prices.told_late,
+                Leaving::Impossible if self.has_run_past(stand) => self.prices.told_late,
                 Leaving::Impossible => self.prices.by_hand,
             }
     }
@@ -512,7 +513,7 @@ impl Scene<'_> {
         let price = self.ahead(stand, way, section);
         // A train that somebody pushes goes where it likes, and one that a turnout leads another way where that leads.
         let is_led = way.is_some_and(|way| self.turnouts(way) < 1.0);
-        if price > self.prices.by_hand && !is_led { price * self.authorised(stand.who, section) } else { price }
+        if price > self.prices.by_hand && !is_led { price * self.authorised(stand, section) } else { price }
     }
 
     fn reversing(&self, stand: &Stand) -> f64 {
@@ -532,12 +533,20 @@ impl Scene<'_> {
         }
     }
 
-    /// The price of a train being where it was not told to go: one that is driven ran past the end of its authority.
-    fn authorised(&self, who: Who, section: SectionId) -> f64 {
-        match who.known() {
-            Some(_) if self.odometers.is_mistrusted(who, self.now) => 1.0,
-            Some(train) if self.granted[section] != Some(train) && self.odometers.is_driven(who) => {
-                self.prices.beyond_authority
+    /// Whether the nose of a train that is driven is in a section that it was not granted: it does not do as it is told.
+    fn has_run_past(&self, stand: &Stand) -> bool {
+        stand.who.known().is_some_and(|train| {
+            self.odometers.is_driven(stand.who) && self.granted[stand.nose().section] != Some(train)
+        })
+    }
+
+    /// The price of a train being where it was not told to go: one that is driven ran past the end of its authority. One that has
+    /// done so already goes on.
+    fn authorised(&self, stand: &Stand, section: SectionId) -> f64 {
+        match stand.who.known() {
+            Some(_) if self.odometers.is_mistrusted(stand.who, self.now) => 1.0,
+            Some(train) if self.granted[section] != Some(train) && self.odometers.is_driven(stand.who) => {
+                if self.has_run_past(stand) { 1.0 } else { self.prices.beyond_authority }
             }
             _ => 1.0,
         }
