@@ -18,7 +18,7 @@ use crate::roster::Roster;
 use crate::time::Time;
 
 /// No section that nobody measured is taken to be shorter. Common practice, no source.
-const SHORTEST: Length = Length::from_mm(120);
+pub(super) const SHORTEST: Length = Length::from_mm(120);
 
 /// How many sections a train lost from sight may have moved on unseen.
 const UNSEEN_SECTIONS: usize = 3;

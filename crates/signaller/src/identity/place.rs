@@ -347,7 +347,7 @@ impl Identity {
     /// may reach into its tail may lie in then, as far as it was allowed to go.
     pub fn turn_back(&mut self, train: TrainId, now: Time, was_allowed: impl Fn(SectionId) -> bool) {
         let mut overhang = self.overhang(train, now);
-        overhang.retain(|&(section, _)| was_allowed(section));
+        overhang.retain(|&(section, _)| was_allowed(section) || self.holders(section).contains(&train));
         self.turn(train, now, |_| true);
         self.note_overhang(train, &overhang);
     }

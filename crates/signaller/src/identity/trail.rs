@@ -10,6 +10,7 @@ use track::{EndId, Length, Need, SectionId, TrainId, Vehicle};
 
 use super::Identity;
 use super::account::{Account, Stand, Who};
+use super::moves::SHORTEST;
 use super::odometer::detectable_length;
 use super::picture::Hold;
 use super::topology::length_towards;
@@ -83,11 +84,14 @@ impl Identity {
                         continue;
                     }
                     // One that goes back takes its nose out of there, and its tail no farther out of anything.
-                    let is_past = !backs && hold.seen && !early && self.is_longer_than(hold.section, blind + SLACK);
-                    if is_past && self.was_surely_in(hold.section, stand.who) {
+                    if !backs && hold.seen && !early && self.was_surely_in(hold.section, stand.who) {
+                        let is_long = self.is_longer_than(hold.section, blind + SLACK);
+                        let is_past = |beyond: Beyond| {
+                            next.and_then(|next| next.enter) == Some(beyond.entry) && beyond.distance >= blind + SLACK
+                        };
                         let tags = &mut self.tags;
                         rows.retain(|trail| {
-                            let through = trail.train == train;
+                            let through = trail.train == train && (is_long || trail.beyond.is_some_and(is_past));
                             if through {
                                 tags.touch_section(trail.section);
                             }
@@ -180,12 +184,14 @@ impl Identity {
             return Some(beyond);
         }
         let entry = next?.enter?;
-        Some(Beyond { entry, distance: beyond.distance + length_towards(&self.layout, &self.topology, left, entry)? })
+        let leave = self.topology.leave_towards(left.section, entry)?;
+        let way = self.layout.way_between(beyond.entry, leave)?;
+        Some(Beyond { entry, distance: beyond.distance + self.layout.ways[way].length.unwrap_or(SHORTEST) })
     }
 
     fn is_longer_than(&self, section: SectionId, length: Length) -> bool {
         let mut ways = self.layout.sections[section].ways.iter();
-        ways.all(|&way| self.layout.ways[way].length.is_none_or(|known| known >= length))
+        ways.all(|&way| self.layout.ways[way].length.unwrap_or(SHORTEST) >= length)
     }
 
     /// What of the train trails where no detector sees it.
