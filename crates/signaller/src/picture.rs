@@ -4,7 +4,7 @@ use smallvec::SmallVec;
 use track::{EndId, Lie, SectionId, TrainId, TurnoutId};
 
 use crate::door::{Direction, Tag};
-use crate::identity::{Identity, Pace, Whereabouts};
+use crate::identity::{Identity, Missing, Pace, Whereabouts};
 use crate::time::Time;
 
 /// Who stands where, as far as it is known. [`Identity`] is the one real picture; tests paint their own.
@@ -58,8 +58,8 @@ pub trait Picture {
     fn suspect_exchange(&mut self, one: TrainId, other: TrainId) {
         let _ = (one, other);
     }
-    /// From now on these trains do not answer, and there their noses were seen last.
-    fn set_missing(&mut self, missing: &[(TrainId, SectionId)]) {
+    /// From now on these trains do not answer.
+    fn set_missing(&mut self, missing: &[Missing]) {
         let _ = missing;
     }
     /// From now on somebody drives the train who does not say how.
@@ -121,7 +121,7 @@ impl Picture for Identity {
         self.suspect_exchange(one, other);
     }
 
-    fn set_missing(&mut self, missing: &[(TrainId, SectionId)]) {
+    fn set_missing(&mut self, missing: &[Missing]) {
         self.set_missing(missing);
     }
 

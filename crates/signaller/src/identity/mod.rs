@@ -87,6 +87,17 @@ pub(crate) enum Standing {
     DarkPerhaps,
 }
 
+/// A train that was told to go and does not answer.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+pub struct Missing {
+    /// The train.
+    pub train: TrainId,
+    /// Where its nose was seen last.
+    pub nose: SectionId,
+    /// A turnout may have led it another way than was thought.
+    pub may_be_astray: bool,
+}
+
 /// All accounts of where the trains are.
 #[derive(Debug)]
 pub struct Identity {
@@ -134,8 +145,8 @@ pub struct Identity {
     joint: Vec<Account>,
     /// Pairs of trains that may have been taken for each other, to be looked at in the next instant.
     suspected: Vec<(TrainId, TrainId)>,
-    /// Trains that do not answer, and where their noses were seen last.
-    missing: Vec<(TrainId, SectionId)>,
+    /// Trains that do not answer.
+    missing: Vec<Missing>,
     /// Trains that were read a moment ago, and when: their section may just not have shown them yet.
     read_ahead: Vec<(Time, SectionId, TrainId)>,
     results: Vec<Account>,
@@ -308,6 +319,11 @@ impl Identity {
             self.note(now, before);
         }
         for &(section, train) in &batch.named {
+            // Who says in the same moment where all of another train stands, and that it is there too, knows better: two trains
+            // in one section are more than can be followed.
+            if batch.placed.iter().any(|placed| placed.train != train && placed.stands_on(section)) {
+                continue;
+            }
             let before = self.before(|| Evidence::Said(section, train));
             self.take_word(now, section, train);
             self.note(now, before);
@@ -477,8 +493,11 @@ impl Identity {
         }
     }
 
-    /// From now on these trains do not answer, and there their noses were seen last.
-    pub(crate) fn set_missing(&mut self, missing: &[(TrainId, SectionId)]) {
+    /// From now on these trains do not answer.
+    pub(crate) fn set_missing(&mut self, missing: &[Missing]) {
+        for astray in self.missing.iter().chain(missing).filter(|missing| missing.may_be_astray) {
+            self.changed_standing.extend(self.topology.beside(astray.nose));
+        }
         self.missing.clear();
         self.missing.extend_from_slice(missing);
     }

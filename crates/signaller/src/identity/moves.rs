@@ -8,7 +8,7 @@ use smallvec::{SmallVec, smallvec};
 use track::{EndId, Layout, Length, Lie, Need, SectionId, Table, TrainId, TurnoutId, WayId};
 
 use super::account::{Head, Holds, Stand, Stands, Who, drop, put};
-use super::odometer::{Leaving, MEASURED_WITHIN, Odometers, detectable_length};
+use super::odometer::{LATEST, Leaving, MEASURED_WITHIN, Odometers, detectable_length};
 use super::picture::Hold;
 use super::prices::Prices;
 use super::shares::Share;
@@ -533,11 +533,10 @@ impl Scene<'_> {
         }
     }
 
-    /// Whether the nose of a train that is driven is in a section that it was not granted: it does not do as it is told.
+    /// Whether a train that was driven a moment ago has its nose in a section that it was not granted: it does not do as it is told.
     fn has_run_past(&self, stand: &Stand) -> bool {
-        stand.who.known().is_some_and(|train| {
-            self.odometers.is_driven(stand.who) && self.granted[stand.nose().section] != Some(train)
-        })
+        let is_beyond = stand.who.known().is_some_and(|train| self.granted[stand.nose().section] != Some(train));
+        is_beyond && self.odometers.lately(stand.who, self.now, LATEST) > Length::ZERO
     }
 
     /// The price of a train being where it was not told to go: one that is driven ran past the end of its authority. One that has

@@ -7,7 +7,7 @@ use super::account::{Account, Stand, Who};
 use super::odometer::detectable_length;
 use super::picture::Hold;
 use super::topology::way_length;
-use super::{Identity, Standing};
+use super::{Identity, Missing, Standing};
 use crate::door::Tag;
 
 /// What was said of each section, and what may have changed.
@@ -148,8 +148,8 @@ impl Identity {
     /// does not show then that this train is still there. Its rear may have drawn out of it, and somebody who sees to two trains
     /// that touch each other may have taken it off.
     fn may_hide_another(&self, section: SectionId, train: TrainId) -> bool {
-        let is_beside = |&(other, nose): &(TrainId, SectionId)| {
-            other != train && self.topology.beside(nose).any(|beside| beside == section)
+        let is_beside = |missing: &Missing| {
+            missing.train != train && self.topology.beside(missing.nose).any(|beside| beside == section)
         };
         self.missing.iter().any(is_beside)
     }

@@ -11,7 +11,7 @@ use track::{SectionId, TrainId};
 use super::{HoldKind, Interlock};
 use crate::door::{Fact, Output, Tag};
 use crate::drive::Drive;
-use crate::identity::Whereabouts;
+use crate::identity::{Missing, Whereabouts};
 use crate::picture::Picture;
 use crate::signaller::Changes;
 use crate::time::Time;
@@ -20,7 +20,7 @@ use crate::time::Time;
 /// detectors take. Common practice, no source.
 const AT_REST: Duration = Duration::from_secs(5);
 
-/// The sections that a train covers, tail first.
+/// The sections that a train covers, whichever way round.
 type Footprint = SmallVec<[SectionId; 4]>;
 
 /// Where trains stood when one set out, under every account that counted for anything.
@@ -30,7 +30,9 @@ pub(super) struct Stood {
 }
 
 fn footprint(stand: &Whereabouts) -> Footprint {
-    stand.footprint.iter().map(|hold| hold.section).collect()
+    let mut sections: Footprint = stand.footprint.iter().map(|hold| hold.section).collect();
+    sections.sort_unstable();
+    sections
 }
 
 impl Interlock {
@@ -67,8 +69,11 @@ impl Interlock {
             self.note_who_stands(now, picture, drive);
         }
         if std::mem::take(&mut self.missing_changed) {
-            let missing = self.runs.ids().filter_map(|train| Some((train, self.missing_since(train)?)));
-            picture.set_missing(&missing.collect::<SmallVec<[(TrainId, SectionId); 4]>>());
+            let missing = self.runs.ids().filter_map(|train| {
+                let (nose, may_be_astray) = (self.missing_since(train)?, self.may_have_gone_elsewhere(train));
+                Some(Missing { train, nose, may_be_astray })
+            });
+            picture.set_missing(&missing.collect::<SmallVec<[Missing; 4]>>());
         }
         if changes.sections.is_empty() || !drive.any_unanswered() {
             return;
