@@ -243,8 +243,10 @@ mod tests {
 
     use track::{Builder, Id, Scale, Speed, Train, TrainId, Vehicle};
 
+    use super::super::odometer::Leaving;
     use super::super::{Batch, Pace, Placement};
     use super::*;
+    use crate::door::Tag;
 
     /// Five sections of half a metre in a row, and a train of 300 mm in the first that runs at 60 to 100 mm/s.
     struct Line {
@@ -285,6 +287,38 @@ mod tests {
         fn nose(&self, millis: i64) -> NoseInterval {
             self.identity.whereabouts(self.heron, Time::from_millis(millis)).and_then(|stand| stand.nose).unwrap()
         }
+    }
+
+    #[test]
+    fn a_train_that_has_stood_for_long_may_have_filled_a_section_before_that_if_a_link_was_down_since() {
+        let mut line = Line::new();
+        let standing = Pace { least: Speed::ZERO, most: Speed::ZERO };
+        line.identity.set_pace(line.heron, Time::from_millis(2_500), standing);
+        let home = line.identity.clusters.home(line.heron).unwrap();
+        let stand = line.identity.clusters.only_stand(home).unwrap();
+        let leaving = |kept| {
+            let length = Some(Length::from_mm(500));
+            line.identity.odometers.leaving(stand, length, Time::from_millis(44_000), kept)
+        };
+        assert_eq!(leaving(Duration::from_secs(43)), Leaving::Possible);
+        assert_eq!(leaving(Duration::ZERO), Leaving::Impossible);
+    }
+
+    #[test]
+    fn a_train_that_has_run_past_its_authority_may_run_on_though_it_was_told_to_stand() {
+        let mut line = Line::new();
+        for place in [0, 1] {
+            line.identity.set_granted(line.sections[place], Some(line.heron));
+        }
+        line.hear(4_000, 1, true);
+        line.hear(7_000, 0, false);
+        line.identity.set_pace(line.heron, Time::from_millis(8_500), Pace { least: Speed::ZERO, most: Speed::ZERO });
+        line.hear(9_000, 2, true);
+        line.hear(12_000, 1, false);
+        // By how it was driven it cannot have come so far.
+        line.hear(13_000, 3, true);
+        let tag = line.identity.tag(line.sections[3]);
+        assert!(matches!(&tag, Tag::Doubt(trains) if trains.contains(&line.heron)), "{tag:?}");
     }
 
     #[test]

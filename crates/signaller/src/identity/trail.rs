@@ -353,11 +353,10 @@ mod tests {
     use super::*;
     use crate::time::Time;
 
-    /// Three sections of half a metre, and a locomotive with 300 mm of wagons behind it that no detector sees, on its way out of the
-    /// first.
-    fn line() -> (Identity, Vec<SectionId>, TrainId) {
+    /// Sections of this length, and a locomotive with 300 mm of wagons behind it that no detector sees, on its way out of the first.
+    fn line(names: &[&str], length: Option<Length>) -> (Identity, Vec<SectionId>, TrainId) {
         let mut builder = Builder::new("line", Scale::named("H0").unwrap());
-        let sections = ["a", "b", "c"].map(|name| builder.plain_section(name, Some(Length::from_mm(500)))).to_vec();
+        let sections: Vec<_> = names.iter().map(|name| builder.plain_section(*name, length)).collect();
         for pair in sections.windows(2) {
             let (b, a) = (builder.layout().sections[pair[0]].ends[1], builder.layout().sections[pair[1]].ends[0]);
             builder.join(b, a);
@@ -381,7 +380,7 @@ mod tests {
 
     #[test]
     fn a_section_ahead_that_fills_and_empties_again_proves_nothing_of_a_blind_tail() {
-        let (mut identity, sections, heron) = line();
+        let (mut identity, sections, heron) = line(&["a", "b", "c"], Some(Length::from_mm(500)));
         let mut hear = |millis: i64, section: usize, filled: bool| {
             identity.observe(
                 Time::from_millis(millis),
@@ -393,5 +392,20 @@ mod tests {
         assert!(hear(6000, 0, false), "its wagons are still there");
         assert!(hear(9000, 2, true), "as power fails, the detector ahead says that something is there");
         assert!(hear(9100, 2, false), "nothing was there: the train is no farther on than before");
+    }
+
+    #[test]
+    fn a_blind_tail_is_out_of_a_section_once_so_many_that_nobody_measured_are_behind_it() {
+        let (mut identity, sections, heron) = line(&["a", "b", "c", "d", "e"], None);
+        let drags_after = |left: usize| {
+            let at = |millis| Time::from_millis(10_000 * left as i64 + millis);
+            let hear =
+                |section: usize, filled: bool| Batch { edges: vec![(sections[section], filled)], ..Batch::default() };
+            identity.observe(at(0), &hear(left + 1, true));
+            identity.observe(at(5_000), &hear(left, false));
+            identity.holders(sections[0]).contains(&heron)
+        };
+        // Each is taken to be 120 mm long, and the tail is 300 mm.
+        assert_eq!([0, 1, 2, 3].map(drags_after), [true, true, true, false]);
     }
 }

@@ -18,9 +18,8 @@ use crate::time::Time;
 /// A train that turns back on its way stands so long first: until it surely stands, as nobody sees. Common practice, no source.
 const TURNS_AFTER: Duration = Duration::from_secs(4);
 
-/// A train does not turn back until it has stood so long, and looks again this often whether it is clear what it has left. Common
-/// practice, no source.
-pub(super) const SETTLES: Duration = Duration::from_millis(500);
+/// A train that waits to turn back until it is clear what it has left looks again this often.
+const SETTLES: Duration = Duration::from_millis(500);
 
 impl Interlock {
     /// Brings what is kept of a train up to date with where it stands.
@@ -206,10 +205,7 @@ impl Interlock {
         outputs: &mut Vec<Output>,
     ) {
         let stands = drive.is_at_rest(train);
-        if !std::mem::replace(&mut self.runs[train].stands, stands) && stands {
-            self.runs[train].stood_at = now;
-            self.is_stirred = true;
-        }
+        self.is_stirred |= !std::mem::replace(&mut self.runs[train].stands, stands) && stands;
         if stands && !self.runs[train].guards.is_empty() {
             self.release_guards(train);
         }
@@ -446,9 +442,8 @@ impl Interlock {
             }
         }
         let stand = picture.whereabouts(train, now).filter(|stand| stand.sure).ok_or(Wait::NotSure)?;
-        let may_be_emptying = || stand.footprint.iter().any(|hold| picture.is_emptying(hold.section));
-        if course.turns_back && (!self.runs[train].has_settled(now) || may_be_emptying()) {
-            // Its tail may only just have left that: told once it has turned back, it would be taken for its nose.
+        if course.turns_back && stand.footprint.iter().any(|hold| picture.is_emptying(hold.section)) {
+            // Its tail has only just left that: told once it has turned back, it would be taken for its nose.
             self.look_again(train, now + SETTLES);
             return Err(Wait::Settling);
         }

@@ -8,7 +8,6 @@ use track::{Layout, Lie, SectionId, SignalId, TrainId, Traverse, TurnoutId};
 use super::aside::Aside;
 use super::by_hand::Driver;
 use super::flank::Guard;
-use super::follow::SETTLES;
 use super::holds::Holds;
 use super::no_answer::NoAnswer;
 use super::plan::Course;
@@ -53,10 +52,8 @@ pub(crate) struct Run {
     pub(crate) look_round_at: Time,
     /// and only when something was freed since the last time.
     pub(crate) looked_round_at_freed: u64,
-    /// It stands, as far as is known,
+    /// It stands, as far as is known.
     pub(crate) stands: bool,
-    /// and was found to do so then.
-    pub(crate) stood_at: Time,
     /// It stands at a stopping point, and sets out no sooner than this.
     pub(crate) dwells_until: Time,
     /// The train has to come to stand before anything else is decided.
@@ -84,11 +81,6 @@ impl Run {
     pub(crate) fn send(&mut self, to: Option<Destination>) {
         (self.to, self.turns_first) = (to, None);
         self.turned_in.clear();
-    }
-
-    /// Whether it has stood for so long that what it has left is told.
-    pub(crate) fn has_settled(&self, now: Time) -> bool {
-        self.stood_at + SETTLES <= now
     }
 
     /// Where it goes next: to where it was sent, or to where it turns back first.

@@ -81,7 +81,6 @@ fn one_run(digest: &mut Digest, run: &Run, freed: u64, now: Time) {
     let waited = run.waits_for.map(|_| now.since(run.waits_since));
     let has_waited = (waited.map(|waited| (waited > PATIENCE, waited >= COURTESY)), run.waited_before);
     let has_looked_round = run.looked_round_at_freed == freed;
-    let has_settled = run.has_settled(now);
-    (run.look_round_at <= now, has_looked_round, has_waited, has_settled).hash(&mut digest.0);
+    (run.look_round_at <= now, has_looked_round, has_waited).hash(&mut digest.0);
     digest.written(&(run.to, run.turns_first, &run.turned_in, &run.holds, run.waits_for, &run.no_answer));
 }

@@ -35,7 +35,7 @@ fn a_train_that_has_to_turn_back_on_its_way_goes_to_where_it_can_first() {
     let mut world = headshunt(1000);
     assert_eq!(world.go_to_section("Heron", "y"), Answer::Accepted);
     let said = "it has to turn back on its way: it goes to `h` first";
-    assert!(world.waits("Heron").iter().any(|why| *why == said), "{:?}", world.waits("Heron"));
+    assert!(world.waits("Heron").contains(&said), "{:?}", world.waits("Heron"));
     assert!(world.run(120.0, |world| world.has_arrived("Heron")));
     assert_eq!(world.nose("Heron").0, "y");
 }
