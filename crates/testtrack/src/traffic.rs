@@ -91,7 +91,9 @@ impl Traffic {
                 self.send(train, moment.now, desk);
             }
         }
-        if let Some(next) = self.errands.values().map(|errand| errand.next_at).min() {
+        // One that is off the table is sent on when something happens after it is back.
+        let out = self.errands.iter().filter(|(train, _)| moment.table.is_on_table(*train));
+        if let Some(next) = out.map(|(_, errand)| errand.next_at).min() {
             desk.call_at(next);
         }
     }

@@ -164,6 +164,7 @@ impl Identity {
                 let length = way_length(&self.layout, stand.nose().enter?, None)?;
                 let (seen, ..) = detectable_length(&self.roster, who)?;
                 let (least, most) = self.odometers.head(stand, self.heard_at)?;
+                // Its nose is more likely out than not, and its last wheel may be.
                 Some(Length::from_um((least.um() + most.um()) / 2 - length.um()).min(most - seen - length))
             };
             stand.nose().section == section && far().is_some_and(|beyond| beyond > Length::ZERO)
