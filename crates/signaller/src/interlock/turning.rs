@@ -148,12 +148,12 @@ impl Interlock {
             }
         }
         while let Some((cost, place)) = search.open.pop_first() {
-            let Some(&Reached { first, .. }) = search.reached.get(&place) else { continue };
+            let Some(&Reached { first, by, .. }) = search.reached.get(&place) else { continue };
+            // Not in the very section it turned in: nobody sees there how far back it has run, and whether its tail is clear.
+            let may_end = first.filter(|_| by.is_some());
             for (way, leave) in self.layout.ways_from(place.0) {
                 let passage = Traverse { section: self.layout.ends[place.0].section, enter: place.0, way, leave };
-                // Not in the very section it turned in: nobody sees there how far back it has run, and whether its tail is clear.
-                let has_moved_on = search.reached.get(&place).is_some_and(|reached| reached.by.is_some());
-                if let Some(at) = first.filter(|_| has_moved_on && self.stops_at(to, passage)) {
+                if let Some(at) = may_end.filter(|_| self.stops_at(to, passage)) {
                     let mut home = search.since_it_turned(place);
                     home.push(passage);
                     return Some(Turning { at, home });
