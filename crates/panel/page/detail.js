@@ -121,6 +121,9 @@ export class Detail {
     const answers = row.is === "doubt" || row.is === "unexplained"
       ? (row.trains.length ? row.trains : [...known.trains.keys()]).map((train) => [`${train} is here`, `${train} is in ${name}`, { ask: "identify", section: name, train }])
       : [];
+    if (row.is === "doubt" || row.is === "unexplained") {
+      answers.push(["Nothing is here", `nothing is in ${name}`, { ask: "found-empty", section: name }]);
+    }
     answers.push(row.withdrawn
       ? ["Back in service", `${name} back in service`, { ask: "in-service", section: name }]
       : ["Out of service", `${name} out of service`, { ask: "out-of-service", section: name, reason: "taken out at the page" }]);

@@ -68,6 +68,11 @@ export class Queue {
     } }, name, html("button", { type: "submit", class: "answer", "aria-label": `Is in ${section}` }, `is in ${section}`))];
   }
 
+  /** @param {string} section */
+  #nothing(section) {
+    return this.#answer(`Nothing is in ${section}`, `nothing is in ${section}`, { ask: "found-empty", section });
+  }
+
   /** @param {QuestionRow} question */
   #question({ number, script, text, answers }) {
     return html("li", { class: "question asks" },
@@ -82,6 +87,7 @@ export class Queue {
     const off = [...this.feed.known.trains.values()].filter((train) => train.covers.length === 0).map((train) => train.name);
     const likely = doubt.trains.length ? doubt.trains : off.length ? off : [...this.feed.known.trains.keys()];
     const answers = doubt.sections.flatMap((section) => this.#whoIsIn(section, likely, (train) => `${train} is in ${section}`));
+    if (doubt.trains.length === 0) answers.push(...doubt.sections.map((section) => this.#nothing(section)));
     return html("li", { class: "question doubt", "data-doubt": doubt.number },
       html("h3", {}, html("span", { class: "kind" }, "doubt"), doubt.sections.length ? `Who is in ${doubt.sections.join(", ")}?` : `Where is ${oneOf(doubt.trains)}?`),
       html("p", {}, "It may be so:"),
@@ -99,8 +105,8 @@ export class Queue {
     const off = [...trains.values()].filter((train) => train.covers.length === 0);
     return html("li", { class: "question strange" },
       html("h3", {}, html("span", { class: "kind" }, "nobody's"), `Something is in ${section} that no known train explains.`),
-      html("p", {}, "It is an obstacle: no train is let in. Take it off, or say who it is."),
-      html("div", { class: "answers" }, ...this.#whoIsIn(section, (off.length ? off : [...trains.values()]).map((train) => train.name), (train) => `It is ${train}`)));
+      html("p", {}, "It is an obstacle: no train is let in. Take it off, say who it is, or that nothing is there."),
+      html("div", { class: "answers" }, ...this.#whoIsIn(section, (off.length ? off : [...trains.values()]).map((train) => train.name), (train) => `It is ${train}`), this.#nothing(section)));
   }
 
   /** @param {DarkRow} row */

@@ -64,6 +64,11 @@ pub enum Wish {
         /// The train.
         train: String,
     },
+    /// Somebody looked: nothing stands in that section.
+    FoundEmpty {
+        /// The section.
+        section: String,
+    },
     /// Two trains that stand next to each other were coupled.
     Couple {
         /// The train whose name is kept.
@@ -384,6 +389,7 @@ impl Wish {
             Self::Identify { section, train } => {
                 Request::Identify { section: names.section(section)?, train: of(train)? }
             }
+            Self::FoundEmpty { section } => Request::FoundEmpty { section: names.section(section)? },
             Self::Couple { train, with } => Request::Couple { train: of(train)?, with: of(with)? },
             Self::Uncouple { train, keep, rest } => {
                 Request::Uncouple { train: of(train)?, keep: usize::from(*keep), rest: of(rest)? }

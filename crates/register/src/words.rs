@@ -53,6 +53,7 @@ impl Names {
             Request::Identify { section, train } => {
                 format!("identify {} in {}", self.train(*train), self.section(*section))
             }
+            Request::FoundEmpty { section } => format!("nothing is in {}", self.section(*section)),
             Request::Couple { train, with } => format!("couple {} to {}", self.train(*with), self.train(*train)),
             Request::Uncouple { train, keep, rest } => {
                 format!("uncouple {} behind vehicle {keep}; the rest is {}", self.train(*train), self.train(*rest))

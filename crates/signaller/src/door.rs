@@ -161,6 +161,11 @@ pub enum Request {
         /// The train that is there.
         train: TrainId,
     },
+    /// A person looked, and nothing stands in a section.
+    FoundEmpty {
+        /// The section.
+        section: SectionId,
+    },
     /// Two trains that stand next to each other were coupled: from now on they are one.
     Couple {
         /// The train whose name is kept.

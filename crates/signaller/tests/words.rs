@@ -6,7 +6,7 @@ mod scene;
 
 use std::sync::Arc;
 
-use scene::{doubts, junction, line, play, refused, tags};
+use scene::{doubts, junction, line, play, play_and_listen, refused, tags};
 use signaller::{Answer, Conduct, Fact, Input, Output, Request, Signaller, Ticket, Time};
 use track::{Id, SectionId, TrainId};
 
@@ -97,6 +97,35 @@ fn two_words_that_contradict_each_other_are_not_both_taken() {
     assert_eq!(reason, "something else was said of `Heron` in the same instant");
     let reason = refused(layout(), "+a \n Heron! a:Heron");
     assert_eq!(reason, "something else was said of `Heron` in the same instant");
+}
+
+#[test]
+fn a_section_that_is_found_empty_is_not_asked_about_again_until_its_detector_says_something_new() {
+    let told = |scene: &str| doubts(line("a b c d e").build(), scene);
+    let answered = told("Heron@a +a \n +d \n d:- \n +d");
+    assert!(answered.ends_with("doubt 1 settled: a person said so\n"), "{answered}");
+    assert!(told("Heron@a +a \n +d \n d:- \n -d \n +d").contains("doubt 2: "));
+    // It is no place for trains all the same.
+    check("a b c d e", "Heron@a +a \n +d \n d:-", "a: Heron, d: ?");
+}
+
+#[test]
+fn something_unknown_in_the_dark_is_asked_about_and_gone_once_nothing_is_found_there() {
+    let scene = "Heron@a +a \n +c \n -c";
+    check("a b c *d* e", scene, "a: Heron, d: ?");
+    check("a b c *d* e", &format!("{scene} \n d:-"), "a: Heron");
+}
+
+#[test]
+fn a_train_that_was_thought_to_be_where_nothing_is_is_not_elsewhere_for_that() {
+    let settled = "n: Plover, s: Heron";
+    check("a b (n s) y z", &format!("{SWAP} s:Heron"), settled);
+    let (signaller, _) = play_and_listen(line("a b c d e").build(), "Heron@c>c.b +c \n +d \n -c \n -d \n d:-");
+    assert_eq!(tags(&signaller), "");
+    assert_eq!(
+        refused(line("a b").build(), "Heron@a +a \n a:-"),
+        "`Heron` stands in `a`, by all that was heard; hint: say where it is, or lift it"
+    );
 }
 
 #[test]

@@ -56,6 +56,8 @@ enum What {
     Lift { train: String },
     /// That train is in this section
     Identify { section: String, train: String },
+    /// Nothing stands in this section: I looked
+    FoundEmpty { section: String },
     /// Two trains that stand next to each other were coupled; the first keeps its name
     Couple { train: String, with: String },
     /// A train was uncoupled: it keeps its foremost vehicles, and the rest is another train
@@ -169,6 +171,7 @@ impl What {
             Self::Place { train, on, nose } => Wish::Place { train, on, nose },
             Self::Lift { train } => Wish::Lift { train },
             Self::Identify { section, train } => Wish::Identify { section, train },
+            Self::FoundEmpty { section } => Wish::FoundEmpty { section },
             Self::Couple { train, with } => Wish::Couple { train, with },
             Self::Uncouple { train, keep, rest } => Wish::Uncouple { train, keep, rest },
             Self::RollCall { train } => Wish::RollCall { train },

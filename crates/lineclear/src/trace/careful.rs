@@ -30,6 +30,7 @@ const KINDS: &[(&str, &[&str])] = &[
     ("cancel", &[]),
     ("out-of-service", &["because"]),
     ("in-service", &[]),
+    ("found-empty", &[]),
 ];
 
 /// What a line said.
@@ -86,7 +87,7 @@ pub(super) fn read(line: &[u8], number: u64, layout: &Layout, names: &Names) -> 
             let train = train(object.name_of_train(kind)?, names, &mut stranger);
             Input::Requested { ticket: Ticket(number), request: Request::Identify { section, train } }
         }
-        "throw" | "set" | "cancel" | "out-of-service" | "in-service" => {
+        "throw" | "set" | "cancel" | "out-of-service" | "in-service" | "found-empty" => {
             Input::Requested { ticket: Ticket(number), request: object.wish(kind, names)? }
         }
         _ => {
@@ -241,6 +242,7 @@ impl<'a> Object<'a> {
                 let reason = if self.value("because").is_some() { self.text("because")? } else { String::new() };
                 Request::TakeOutOfService { section, reason }
             }
+            "found-empty" => Request::FoundEmpty { section: self.find(kind, "section", &names.sections)? },
             _ => Request::PutInService { section: self.find(kind, "section", &names.sections)? },
         })
     }

@@ -76,6 +76,7 @@ One JSON object a line, in order of time; `at` is seconds since the record began
   {\"at\": 94.0, \"district\": \"hill\", \"live\": false}     its power went; true: it is back
   {\"at\": 95.0, \"link\": \"west\", \"up\": false}           what it carries is not known; true: it is up again
   {\"at\": 96.0, \"identify\": \"Heron\", \"in\": \"quay-1\"}   a person says which train is there
+  {\"at\": 96.5, \"found-empty\": \"quay-2\"}              a person says that nothing is there
   {\"at\": 0.0, \"remember\": \"Heron\", \"on\": [\"quay-1\"]}  stood there when the record before ended; nose as above
 Where trains stand at first is taken from the record alone, not from `trains.toml`. Lines of one time are one instant, told
 of when a later one begins. What is refused is told on standard error with the line it was asked in, and counts as a bad line;

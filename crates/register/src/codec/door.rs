@@ -102,6 +102,7 @@ kinds! {
         30 SwitchFunction { train, number, on },
         31 SwitchAccessory { accessory, on },
         32 WorkInput { input, on },
+        33 FoundEmpty { section },
     }
     Output {
         0 Drive { train, direction, step },

@@ -132,6 +132,10 @@ impl Dice {
             9 => Input::TrainNamed { train: self.id(), name: self.text() },
             10 => Input::Woke,
             46 => Input::InputReported { input: self.id(), on: self.yes() },
+            47 => {
+                let request = Request::FoundEmpty { section: self.id() };
+                Input::Requested { ticket: Ticket(self.number()), request }
+            }
             kind => Input::Requested { ticket: Ticket(self.number()), request: self.request(kind - 11) },
         }
     }
@@ -271,7 +275,7 @@ impl Dice {
 
 /// How many kinds of inputs and outputs there were when the format was made, and there are now: later ones are last.
 const FIRST: (u64, u64) = (36, 32);
-const NOW: (u64, u64) = (47, 38);
+const NOW: (u64, u64) = (48, 38);
 
 /// One of every kind.
 fn one_of_each(dice: &mut Dice, (inputs, outputs): (u64, u64)) -> (Vec<Input>, Vec<Output>) {

@@ -28,13 +28,14 @@ pub(super) const LOOK: Duration = Duration::from_millis(100);
 pub(super) enum Reach {
     /// Its nose may go so far, reckoned from the farthest place where it can be.
     Measured(Length),
-    /// Lengths are not known: the nose is so many sections short of the last it may enter.
+    /// Lengths are not known: the nose is so many sections short of the last it may enter in which it would be seen.
     Sections(usize),
 }
 
 /// How far the train may go.
 pub(super) fn reach(layout: &Layout, authority: &Authority<'_>, stand: &Whereabouts, profile: &Profile) -> Reach {
-    let sections = Reach::Sections(authority.end - 1 - authority.nose);
+    let seen = (authority.nose..authority.end).rev().find(|&place| !layout.is_dark(authority.granted[place].section));
+    let sections = Reach::Sections(seen.map_or(0, |seen| seen - authority.nose));
     let length_of = |passage: &Traverse| layout.ways[passage.way].length;
     let Some(far) = nose_at_most(layout, authority, stand, profile) else { return sections };
     let mut ahead = Length::ZERO;

@@ -21,6 +21,8 @@ pub struct Batch {
     pub read: Vec<(SectionId, TrainId)>,
     /// Trains that a person says are in a section.
     pub named: Vec<(SectionId, TrainId)>,
+    /// Sections of which a person says that nothing stands there.
+    pub emptied: Vec<SectionId>,
     /// Trains that were coupled.
     pub joined: Vec<Joining>,
     /// Trains that were uncoupled.
@@ -37,6 +39,7 @@ impl Batch {
         self.lifted.clear();
         self.read.clear();
         self.named.clear();
+        self.emptied.clear();
         self.joined.clear();
         self.parted.clear();
         self.passed.clear();

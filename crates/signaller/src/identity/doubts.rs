@@ -118,7 +118,8 @@ impl Identity {
     }
 
     fn is_unexplained(&self, section: SectionId) -> bool {
-        self.reported[section] == Some(true) && self.tag(section) == Tag::Unexplained
+        let may_be_asked = self.topology.is_dark(section) || self.reported[section] == Some(true);
+        may_be_asked && !self.found_empty[section] && self.tag(section) == Tag::Unexplained
     }
 
     fn review_clusters(&mut self) {

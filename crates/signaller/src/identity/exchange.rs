@@ -7,8 +7,9 @@ use super::account::{Account, Head, Stand, Who, put};
 use super::clusters::ClusterId;
 use super::search::settle;
 
-/// The share of belief that each account gives to the two having been taken for each other, once there is reason to think so.
-const EXCHANGED: f64 = 0.1;
+/// The share of belief that each account gives to the two having been taken for each other, once there is reason to think so. So
+/// little that the next move alone does not settle it: somebody may be moving one of them by hand.
+const EXCHANGED: f64 = 0.01;
 
 impl Identity {
     /// One train was told to go and did not answer, and another moved though nobody told it to: perhaps each is where the other

@@ -40,7 +40,8 @@ mod word;
 use std::sync::Arc;
 use std::time::Duration;
 
-use track::{Layout, Lie, SectionId, Speed, Table, TrainId, TurnoutId};
+use smallvec::SmallVec;
+use track::{Layout, Length, Lie, SectionId, Speed, Table, TrainId, TurnoutId};
 
 pub(crate) use account::renumbered_who;
 pub use batch::{Batch, Placement};
@@ -55,17 +56,17 @@ pub use prices::Prices;
 pub use trust::Trust;
 pub(crate) use witness::{Evidence, Explanation, Note, Possible};
 
-use account::{Account, Who};
+use account::{Account, Stand, Who};
 use clusters::Clusters;
 use doubts::Doubts;
 use gather::Gather;
 use memory::Memories;
-use odometer::Odometers;
+use odometer::{Odometers, detectable_length};
 use search::{Question, Search};
 use shares::Share;
 use stretch::Stretched;
 use tags::Tags;
-use topology::Topology;
+use topology::{Topology, way_length};
 use trail::Trails;
 
 use crate::roster::Roster;
@@ -114,6 +115,10 @@ pub struct Identity {
     run_out: Table<SectionId, bool>,
     /// Sections that went dark since the last instant.
     darkened: Vec<SectionId>,
+    /// Sections that a person has found empty since their detectors said something last.
+    found_empty: Table<SectionId, bool>,
+    /// The trains for which power is cut in this step: they run away.
+    runaways: SmallVec<[TrainId; 2]>,
     /// Those that are different since the last instant.
     changed_standing: Vec<SectionId>,
     /// How long what was last heard of each section had been kept back.
@@ -162,6 +167,8 @@ kept!(Identity {
         standings,
         run_out,
         darkened,
+        found_empty,
+        runaways,
         changed_standing,
         kept_back,
         filled_at,
@@ -206,6 +213,8 @@ impl Identity {
             standings: Table::filled(Standing::Current, sections),
             run_out: Table::filled(false, sections),
             darkened: Vec::new(),
+            found_empty: Table::filled(false, sections),
+            runaways: SmallVec::new(),
             changed_standing: Vec::new(),
             emptying: Vec::new(),
             kept_back: Table::filled(Duration::ZERO, sections),
@@ -247,6 +256,9 @@ impl Identity {
                 self.tags.touch(&self.clusters.cluster(cluster).accounts);
             }
         }
+        for &(section, filled) in &batch.edges {
+            self.found_empty[section] &= self.reported[section] == Some(filled);
+        }
         self.stretched.clear();
         self.stretched.forget(&batch.lifted);
         self.heard_at = now;
@@ -283,6 +295,7 @@ impl Identity {
         while let Some(section) = self.darkened.pop() {
             self.run_out[section] = self.may_run_out_of(section);
         }
+        self.runaways.clear();
         self.touch_dark();
         self.retag();
         self.review_doubts();
@@ -326,6 +339,11 @@ impl Identity {
             }
             let before = self.before(|| Evidence::Said(section, train));
             self.take_word(now, section, train);
+            self.note(now, before);
+        }
+        for &section in &batch.emptied {
+            let before = self.before(|| Evidence::FoundEmpty(section));
+            self.take_emptiness(section);
             self.note(now, before);
         }
     }
@@ -502,13 +520,34 @@ impl Identity {
         self.missing.extend_from_slice(missing);
     }
 
-    /// Whether a train whose rear is in the section moves.
+    /// Power is cut in this step because this train runs away.
+    pub(crate) fn note_runaway(&mut self, train: TrainId) {
+        self.runaways.push(train);
+    }
+
+    /// Whether a train that moved as the power went may have drawn out of the section, which nobody hears: its rear is there and its
+    /// nose farther on, or it can have run so far, reports being late.
     fn may_run_out_of(&self, section: SectionId) -> bool {
         let clusters = self.clusters.at(section).iter().flat_map(|&cluster| &self.clusters.cluster(cluster).accounts);
         clusters.flat_map(|account| &account.stands).any(|stand| {
-            stand.position(section).is_some_and(|at| stand.holds[at + 1..].iter().any(|hold| hold.seen))
-                && self.odometers.has_moved(stand.who, self.heard_at)
+            let Some(at) = stand.position(section) else { return false };
+            let is_seen_ahead = || stand.holds[at + 1..].iter().any(|hold| hold.seen);
+            let is_past = || is_seen_ahead() || self.may_be_past_its_section(stand, section);
+            let runs_away = stand.who.known().is_some_and(|train| self.runaways.contains(&train));
+            runs_away || self.odometers.has_moved(stand.who, self.heard_at) && is_past()
         })
+    }
+
+    /// Whether a train whose nose is in a section may be out of it with all that detectors see, if its reports came as late as they
+    /// may. Not asked where nobody said when the power went: it stood by then.
+    fn may_be_past_its_section(&self, stand: &Stand, section: SectionId) -> bool {
+        let far = || {
+            let length = stand.nose().enter.and_then(|enter| way_length(&self.layout, enter, None))?;
+            let (seen, ..) = detectable_length(&self.roster, stand.who)?;
+            Some(self.odometers.far(stand, self.heard_at)? - seen - length)
+        };
+        let is_told = self.standings[section] == Standing::Dark;
+        is_told && stand.nose().section == section && far().is_some_and(|beyond| beyond > Length::ZERO)
     }
 
     /// From now on these sections, and no others, are said to be free, which is not believed yet.

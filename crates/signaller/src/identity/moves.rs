@@ -96,12 +96,16 @@ impl Scene<'_> {
             for &entry in self.topology.meets(back) {
                 if self.topology.section_of[entry] == section {
                     next_to_it = true;
-                    let price = self.reversing(stand)
-                        * self.entered(entry)
-                        * self.past_partner(stand.who, stand.tail().section, back);
+                    let into = self.entered(entry) * self.past_partner(stand.who, stand.tail().section, back);
+                    let step = Step { way: None, leave: back, enter: None };
+                    let price = self.reversing(stand) * into;
                     if price >= worth.get() {
-                        let step = Step { way: None, leave: back, enter: None };
                         sink(self.extended(&self.turned(stand), &step, &[], entry), price);
+                    }
+                    let price = self.prices.points_otherwise * into;
+                    if price >= worth.get() && self.may_point_otherwise(stand) {
+                        let pointed = Stand { backward: stand.backward, ..self.turned(stand) };
+                        sink(self.extended(&pointed, &step, &[], entry), price);
                     }
                 }
             }
@@ -531,6 +535,11 @@ impl Scene<'_> {
             (true, true) => self.prices.reverse_where_others_did,
             (true, false) => self.prices.reverse,
         }
+    }
+
+    /// Whether a train was told to go, and so goes the other way if it points otherwise than was thought.
+    fn may_point_otherwise(&self, stand: &Stand) -> bool {
+        self.odometers.is_driven(stand.who) && self.odometers.has_moved(stand.who, self.now)
     }
 
     /// Whether a train that was driven a moment ago has its nose in a section that it was not granted: it does not do as it is told.

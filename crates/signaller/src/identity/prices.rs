@@ -62,6 +62,8 @@ pub struct Prices {
     pub told_late: f64,
     /// A train moves that stands, or moves farther than it can have got, or backs though driven ahead: pushed by hand.
     pub by_hand: f64,
+    /// A train goes the other way than it is driven: it was put down the other way round, or a motor is wired so.
+    pub points_otherwise: f64,
     /// A reading where the account has somebody else: a reader that reaches to the next track. What is read is protected
     /// against being garbled.
     pub misread: f64,
@@ -98,6 +100,7 @@ impl Prices {
         beyond_authority: 3e-4,
         told_late: 1e-2,
         by_hand: 3e-5,
+        points_otherwise: 1e-4,
         misread: 2e-5,
         passed_by_nobody: 1e-3,
         given_up: 1e-4,
@@ -133,6 +136,7 @@ impl Prices {
         ("a train runs beyond its authority", |prices| &mut prices.beyond_authority),
         ("a report comes seconds late", |prices| &mut prices.told_late),
         ("a train moves otherwise than it is driven: by hand", |prices| &mut prices.by_hand),
+        ("a train points the other way than was thought", |prices| &mut prices.points_otherwise),
         ("a reader misreads", |prices| &mut prices.misread),
         ("a spot answers though nobody passes", |prices| &mut prices.passed_by_nobody),
     ];

@@ -137,11 +137,23 @@ impl Identity {
                 let remembered: SmallVec<[TrainId; 4]> = self.memories.over(section).collect();
                 match (remembered.is_empty(), dark) {
                     (false, _) => Tag::Doubt(remembered),
+                    (true, true) if self.hides_strangers(section) => Tag::Unexplained,
                     (true, true) => Tag::Free,
                     (true, false) => Tag::Unexplained,
                 }
             }
         }
+    }
+
+    /// Whether something unknown may have come into a dark section and stand there still.
+    fn hides_strangers(&self, section: SectionId) -> bool {
+        let clusters = self.clusters.at(section).iter().map(|&cluster| self.clusters.cluster(cluster));
+        let is_there = |account: &&Account| {
+            account.stands.iter().any(|stand| stand.who.known().is_none() && stand.position(section).is_some())
+        };
+        let weight: f64 =
+            clusters.flat_map(|it| it.accounts.iter().filter(is_there)).map(|account| account.weight).sum();
+        weight >= self.prices.sure
     }
 
     /// Whether a train that does not answer may have run into the section unheard, for it was filled already: that it stays filled
@@ -247,7 +259,7 @@ impl Identity {
 mod tests {
     use std::sync::Arc;
 
-    use track::{Builder, Scale, Speed, Train, Vehicle};
+    use track::{Builder, Id, Scale, Speed, Train, Vehicle};
 
     use super::super::{Batch, Pace, Placement};
     use super::*;
@@ -286,5 +298,58 @@ mod tests {
         };
         assert!(is_sure_at(6_000));
         assert!(!is_sure_at(12_000));
+    }
+
+    /// Heron ran into `b` of a row of sections, each 500 mm long, and runs on at 100 mm/s. The identity, and its section.
+    fn on_its_way() -> (Identity, TrainId, SectionId) {
+        let mut builder = Builder::new("line", Scale::named("H0").unwrap());
+        let sections = ["a", "b", "c"].map(|name| builder.plain_section(name, Some(Length::from_mm(500))));
+        for pair in sections.windows(2) {
+            let (b, a) = (builder.layout().sections[pair[0]].ends[1], builder.layout().sections[pair[1]].ends[0]);
+            builder.join(b, a);
+        }
+        let detectable = Some((Length::from_mm(10), Length::from_mm(190)));
+        let vehicle = Vehicle { name: String::new(), length: Length::from_mm(200), detectable, axles: Vec::new() };
+        let heron = builder.train(Train { vehicles: vec![vehicle], ..Train::stranger("Heron") });
+        let layout = Arc::new(builder.build());
+        let mut identity = Identity::new(Arc::clone(&layout));
+        let nose = Some(layout.sections[sections[0]].ends[1]);
+        let placed = Placement::new(&layout, heron, &[sections[0]], nose).unwrap();
+        identity.observe(Time::ZERO, &Batch { placed: vec![placed], ..Batch::default() });
+        identity.set_pace(heron, Time::ZERO, Pace { least: Speed::from_mm(95), most: Speed::from_mm(105) });
+        identity.observe(Time::from_millis(3_000), &Batch { edges: vec![(sections[1], true)], ..Batch::default() });
+        identity.observe(Time::from_millis(5_000), &Batch { edges: vec![(sections[0], false)], ..Batch::default() });
+        assert_eq!(identity.tag(sections[1]), Tag::Sure(heron));
+        (identity, heron, sections[1])
+    }
+
+    /// What is said of its section once the power has gone at that time.
+    fn tag_when_power_goes(millis: i64, before: impl Fn(&mut Identity, TrainId)) -> Tag {
+        let (mut identity, heron, section) = on_its_way();
+        before(&mut identity, heron);
+        identity.set_standing(section, Standing::Dark);
+        identity.observe(Time::from_millis(millis), &Batch::default());
+        identity.tag(section)
+    }
+
+    #[test]
+    fn a_train_that_may_be_past_its_section_as_the_power_goes_is_not_said_to_be_there_for_sure() {
+        let heron = TrainId::from_index(0);
+        assert_eq!(tag_when_power_goes(5_100, |_, _| ()), Tag::Sure(heron));
+        assert_eq!(tag_when_power_goes(10_500, |_, _| ()), Tag::Doubt(smallvec![heron]));
+        let stands = |identity: &mut Identity, train| {
+            identity.set_pace(train, Time::from_millis(5_100), Pace { least: Speed::ZERO, most: Speed::ZERO });
+        };
+        assert_eq!(tag_when_power_goes(10_500, stands), Tag::Sure(heron), "it stood by then");
+    }
+
+    #[test]
+    fn a_train_that_runs_away_is_not_said_for_sure_to_be_where_power_is_cut_for_that() {
+        let runs_away = |identity: &mut Identity, train| {
+            identity.set_pace(train, Time::from_millis(5_100), Pace { least: Speed::ZERO, most: Speed::ZERO });
+            identity.note_runaway(train);
+        };
+        let heron = TrainId::from_index(0);
+        assert_eq!(tag_when_power_goes(10_500, runs_away), Tag::Doubt(smallvec![heron]));
     }
 }

@@ -45,6 +45,11 @@ impl Trails {
     pub fn over(&self, section: SectionId) -> impl Iterator<Item = TrainId> + '_ {
         self.rows.iter().filter(move |trail| trail.section == section).map(|trail| trail.train)
     }
+
+    /// No tail lies in the section.
+    pub fn forget_in(&mut self, section: SectionId) {
+        self.rows.retain(|trail| trail.section != section);
+    }
 }
 
 impl Identity {

@@ -49,6 +49,8 @@ pub(crate) enum Evidence {
     Passed(SectionId),
     /// A person said that a train is in a section.
     Said(SectionId, TrainId),
+    /// A person said that nothing is in a section.
+    FoundEmpty(SectionId),
     /// Trains were put down, or said to stand somewhere.
     PutDown(Vec<TrainId>),
     /// Trains were coupled or uncoupled.
@@ -222,7 +224,7 @@ impl Identity {
         let of_section = |all: &[Vec<Account>]| shares_at(section, &joint(all, &there));
         let speaks_of_it = match &evidence {
             Evidence::Reports(edges, _) => edges.iter().any(|&(other, _)| other == section),
-            Evidence::Read(other, _) | Evidence::Said(other, _) => *other == section,
+            Evidence::Read(other, _) | Evidence::Said(other, _) | Evidence::FoundEmpty(other) => *other == section,
             _ => false,
         };
         if !speaks_of_it && are_alike(&of_section(&accounts), &of_section(&after)) {

@@ -1,4 +1,4 @@
-//! A person's word that a train is in a section.
+//! A person's word that a train is in a section, or that nothing is.
 //!
 //! A word is believed. Where some account has it so, those accounts are kept and nothing else changes. Where none has, what is
 //! believed is wrong: the train is moved there and stands nowhere else, and whoever was believed to be there may be where the
@@ -17,6 +17,7 @@ use super::picture::Hold;
 use super::place::BELIEVABLE;
 use super::search::settle;
 use super::{Evidence, Identity};
+use crate::door::Tag;
 use crate::time::Time;
 
 /// A section shows a train no later than this after a reader read it there. Common practice, no source.
@@ -83,9 +84,58 @@ impl Identity {
             self.keep_those_with(section, train);
             self.keep_others_out(section, train);
         } else {
+            // What it may cover beside that section, unseen, it may cover still.
+            let beside = self.unseen_beside(section, train);
             self.move_there(now, section, train);
+            self.note_hidden(train, &[], &beside);
         }
         self.anchor(train, now);
+    }
+
+    /// Takes a person's word that nothing stands in the section: whatever was believed to be there is not. A train of which an account
+    /// knows no other place is nowhere in that account: it is not elsewhere only because it is not here. What the detector says is
+    /// for nobody to ask about any more.
+    pub(super) fn take_emptiness(&mut self, section: SectionId) {
+        for cluster in self.clusters.at(section).to_vec() {
+            self.change(cluster, |accounts| {
+                for stands in accounts.iter_mut().map(|account| &mut account.stands) {
+                    stands.retain(|stand| {
+                        stand.holds.retain(|hold| hold.section != section);
+                        !stand.holds.is_empty()
+                    });
+                }
+            });
+        }
+        self.trails.forget_in(section);
+        // Where no detector watches it, it is asked anew as soon as something may have come in.
+        self.found_empty[section] = !self.topology.is_dark(section);
+        self.tags.touch_section(section);
+    }
+
+    /// The train that is surely in the section, or is remembered there, so that it cannot be empty.
+    pub(crate) fn must_hold(&self, section: SectionId) -> Option<TrainId> {
+        match self.tag(section) {
+            Tag::Sure(train) => Some(train),
+            _ => self.memories.over(section).next(),
+        }
+    }
+
+    /// The sections in which a train may lie unseen, by an account that counts, in one piece with this one.
+    fn unseen_beside(&self, section: SectionId, train: TrainId) -> SmallVec<[SectionId; 4]> {
+        let mut found: SmallVec<[SectionId; 4]> = SmallVec::new();
+        let Some(home) = self.clusters.home(train) else { return found };
+        let counts = self.clusters.cluster(home).accounts.iter().filter(|account| account.weight >= self.prices.sure);
+        let stands = counts.flat_map(|account| &account.stands).filter(|stand| stand.who == Who::train(train));
+        for stand in stands {
+            let is_beside =
+                |hold: &Hold| hold.section == section || self.topology.beside(section).any(|it| it == hold.section);
+            if stand.holds.iter().any(is_beside) {
+                let unseen = stand.holds.iter().filter(|hold| !hold.seen && hold.section != section);
+                let free = unseen.map(|hold| hold.section).filter(|&it| self.reported[it] == Some(false));
+                found.extend(free.filter(|it| !found.contains(it)).collect::<SmallVec<[SectionId; 4]>>());
+            }
+        }
+        found
     }
 
     fn keep_those_with(&mut self, section: SectionId, train: TrainId) {
@@ -208,7 +258,6 @@ mod tests {
 
     use super::super::{Batch, Placement};
     use super::*;
-    use crate::door::Tag;
 
     /// Five sections in a row. Heron stands before the third one and Plover behind it, and both may come in.
     fn line() -> (Vec<SectionId>, Identity) {

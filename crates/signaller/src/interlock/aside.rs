@@ -248,7 +248,7 @@ impl Interlock {
 
     /// Whether a train can stand there and not be in a throat.
     fn is_plain(&self, passage: &Traverse) -> bool {
-        self.layout.sections[passage.section].ways.len() == 1
+        self.layout.sections[passage.section].ways.len() == 1 && !self.hides_trains(passage.section)
     }
 
     /// Whether the train could be granted a passage now.

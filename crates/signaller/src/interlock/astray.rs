@@ -7,7 +7,7 @@
 use std::time::Duration;
 
 use smallvec::SmallVec;
-use track::{EndId, Length, Lie, Need, SectionId, TrainId, Traverse, TurnoutId};
+use track::{EndId, Length, Lie, SectionId, TrainId, Traverse, TurnoutId, WayId};
 
 use super::{HoldKind, Interlock, Wait};
 use crate::door::{Fact, Output, Suspect};
@@ -69,7 +69,7 @@ impl Interlock {
 
     /// Takes note of the turnouts that most likely led a train another way than it was granted.
     pub(super) fn note_misled(&mut self, train: TrainId, stand: &Whereabouts, outputs: &mut Vec<Output>) {
-        let mut led: SmallVec<[(TurnoutId, Lie); 2]> = SmallVec::new();
+        let mut led: SmallVec<[(TurnoutId, Option<Lie>); 2]> = SmallVec::new();
         for pair in stand.footprint.windows(2) {
             let (Some(enter), Some(next)) = (pair[0].enter, pair[1].enter) else { continue };
             let granted = self.runs[train].granted.iter().find(|passage| passage.enter == enter);
@@ -77,12 +77,46 @@ impl Interlock {
             let leave = ends.find(|&&end| self.layout.ends[end].meets.contains(&next));
             let way = leave.and_then(|&leave| self.layout.way_between(enter, leave));
             if let (Some(granted), Some(way)) = (granted, way) {
-                let wanted = &self.layout.ways[granted.way].needs;
-                let other = |need: &&Need| wanted.iter().any(|it| it.turnout == need.turnout && it.lie != need.lie);
-                led.extend(self.layout.ways[way].needs.iter().filter(other).map(|need| (need.turnout, need.lie)));
+                led.extend(self.told_apart(granted.way, way).map(|(turnout, lie)| (turnout, Some(lie))));
             }
         }
-        for (turnout, lie) in led {
+        self.suspect_turnouts(train, &led, outputs);
+    }
+
+    /// Somebody says that a train that did not answer stands elsewhere than it was granted. Most likely a turnout led it there, and
+    /// will lead the next one there too; or it was taken off and put down there, and nobody said so.
+    pub(super) fn note_misled_by_word(&mut self, train: TrainId, on: &[SectionId], outputs: &mut Vec<Output>) {
+        if !self.is_missing(train) {
+            return;
+        }
+        let granted = &self.runs[train].granted;
+        let mut led: SmallVec<[(TurnoutId, Option<Lie>); 2]> = SmallVec::new();
+        for passage in granted {
+            let elsewhere = self.layout.ways_from(passage.enter).filter(|&(_, leave)| {
+                leave != passage.leave
+                    && self.layout.ends[leave].meets.iter().any(|&enter| {
+                        let section = self.layout.ends[enter].section;
+                        on.contains(&section) && granted.iter().all(|other| other.section != section)
+                    })
+            });
+            for (way, _) in elsewhere {
+                led.extend(self.told_apart(passage.way, way).map(|(turnout, _)| (turnout, None)));
+            }
+        }
+        self.suspect_turnouts(train, &led, outputs);
+    }
+
+    /// The turnouts that would have to lie otherwise for `taken` than for `wanted`, and how.
+    fn told_apart(&self, wanted: WayId, taken: WayId) -> impl Iterator<Item = (TurnoutId, Lie)> + '_ {
+        let wanted = &self.layout.ways[wanted].needs;
+        let taken = self.layout.ways[taken].needs.iter();
+        taken
+            .filter(|need| wanted.iter().any(|it| it.turnout == need.turnout && it.lie != need.lie))
+            .map(|need| (need.turnout, need.lie))
+    }
+
+    fn suspect_turnouts(&mut self, train: TrainId, led: &[(TurnoutId, Option<Lie>)], outputs: &mut Vec<Output>) {
+        for &(turnout, lie) in led {
             if self.turnouts.led(turnout, lie) {
                 let because = format!("it led `{}` another way than it was thought to lie", self.name(train));
                 outputs.push(Output::Fact(Fact::Suspected { suspect: Suspect::Turnout(turnout), because }));

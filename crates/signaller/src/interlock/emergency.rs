@@ -75,8 +75,8 @@ impl Interlock {
         self.to_stop.pop()
     }
 
-    /// A power district that is to be cut, since this was asked last.
-    pub(crate) fn next_to_cut(&mut self) -> Option<DistrictId> {
+    /// A power district that is to be cut, since this was asked last, and the train that runs away there.
+    pub(crate) fn next_to_cut(&mut self) -> Option<(DistrictId, TrainId)> {
         self.to_cut.pop()
     }
 
@@ -113,7 +113,7 @@ impl Interlock {
                 self.set_hold(other, HoldKind::Emergency, reason, outputs);
             }
         }
-        self.to_cut.extend(districts.into_iter().filter(|it| !self.to_cut.contains(it)).collect::<SmallVec<[_; 4]>>());
+        self.to_cut.extend(districts.into_iter().map(|district| (district, train)));
     }
 
     /// The next sections on the way of a train, as turnouts are known to lie.

@@ -465,6 +465,7 @@ impl Interlock {
         }
         for passage in &footing {
             self.nobody_else_crosses(train, passage.section, picture)?;
+            self.nobody_else_hides(train, passage.section, now, picture)?;
         }
         self.give_back_all(train, outputs);
         for &passage in &footing {
@@ -488,6 +489,30 @@ impl Interlock {
             }
         }
         Ok(())
+    }
+
+    /// Fails where another train may be in a section that this one stands in, and nothing shows it anywhere: two trains were said to
+    /// be there, or one ran into the other's section unheard.
+    fn nobody_else_hides(
+        &self,
+        train: TrainId,
+        section: SectionId,
+        now: Time,
+        picture: &impl Picture,
+    ) -> Result<(), Wait> {
+        if self.layout.is_dark(section) {
+            return Ok(());
+        }
+        let hides = |other: TrainId| {
+            let stand = picture.whereabouts(other, now);
+            stand.is_some_and(|stand| {
+                stand.footprint.iter().all(|hold| !hold.seen && !self.layout.is_dark(hold.section))
+            })
+        };
+        match picture.holders(section).iter().find(|&&other| other != train && hides(other)) {
+            Some(&by) => Err(Wait::Taken { section, by }),
+            None => Ok(()),
+        }
     }
 
     /// Marks a passage as granted and its turnouts as locked.

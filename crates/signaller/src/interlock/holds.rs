@@ -28,14 +28,24 @@ pub enum HoldKind {
     Dark,
     /// It was stopped as quickly as it could; a person lifts it.
     Emergency,
+    /// Somebody says that another train stands on track that it has; lifted when that one is placed or lifted, or by a person.
+    Disputed,
     /// It stood there when the signaller was last in charge; lifted when what detectors say agrees.
     Remembered,
 }
 
 impl HoldKind {
     /// All that concern one train, and not everything.
-    pub(super) const OF_A_TRAIN: [Self; 7] =
-        [Self::Wished, Self::Emergency, Self::Doubt, Self::Astray, Self::NoAnswer, Self::Dark, Self::Remembered];
+    pub(super) const OF_A_TRAIN: [Self; 8] = [
+        Self::Wished,
+        Self::Emergency,
+        Self::Doubt,
+        Self::Astray,
+        Self::NoAnswer,
+        Self::Dark,
+        Self::Disputed,
+        Self::Remembered,
+    ];
 
     /// Whether the train is held because it is not sure who is where.
     pub fn is_doubt(self) -> bool {

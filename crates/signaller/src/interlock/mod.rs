@@ -21,6 +21,7 @@ mod astray;
 mod by_hand;
 #[cfg(test)]
 mod checking;
+mod disputed;
 mod emergency;
 mod exchange;
 mod flank;
@@ -125,7 +126,7 @@ pub struct Interlock {
     roll_call: Option<roll_call::RollCall>,
     /// Trains that are to stop as quickly as they can, and power districts that are to be cut, since somebody asked last.
     to_stop: Vec<TrainId>,
-    to_cut: Vec<DistrictId>,
+    to_cut: Vec<(DistrictId, TrainId)>,
     /// Other trains do not answer, or answer again, than identity knows of.
     missing_changed: bool,
     /// Where trains stood when one set out.
@@ -337,11 +338,11 @@ impl Interlock {
         fitting.next().is_none().then_some(way)
     }
 
-    /// Whether a route from this signal on is set, locked and proved for the train that comes to it next, and that train can
-    /// not have passed it unseen.
+    /// Whether a route from this signal on is set, locked and proved for the train that comes to it next, that train can not have
+    /// passed it unseen, and nobody says that something else stands there.
     pub(crate) fn is_cleared(&self, signal: SignalId) -> bool {
         let of = self.granted_to[self.layout.ends[self.layout.signals[signal].at].section];
-        self.cleared[signal] && !of.is_some_and(|train| self.is_missing(train))
+        self.cleared[signal] && !of.is_some_and(|train| self.is_missing(train) || self.is_disputed(train))
     }
 
     /// The trains that this step has to do with.

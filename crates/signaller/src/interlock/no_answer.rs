@@ -86,7 +86,7 @@ impl Interlock {
         self.runs.get(train).and_then(|run| run.no_answer.nose)
     }
 
-    fn look_at_signals_of(&mut self, train: TrainId) {
+    pub(super) fn look_at_signals_of(&mut self, train: TrainId) {
         let ends = self.runs[train].granted.iter().map(|passage| passage.leave);
         self.cleared_anew.extend(ends.filter_map(|end| self.layout.ends[end].signal));
     }

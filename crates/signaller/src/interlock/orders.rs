@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use smallvec::SmallVec;
 use track::{EndId, Length, Lie, SectionId, TrainId, Traverse, TurnoutId};
 
 use super::holds::ALL_STOPPED;
@@ -58,6 +59,13 @@ impl Interlock {
         let reaches = || self.granted_sections(train).try_for_each(|section| self.in_service(section));
         let in_service = self.stands_in_service(&stand).and_then(|()| reaches()).and_then(|()| self.in_service(goal));
         in_service.map_err(|wait| self.in_words(wait))?;
+        if self.hides_trains(goal) {
+            return Err(format!(
+                "no detector watches {}, and lengths are missing there, so that nobody would know when to stop `{name}`; hint: give \
+                 the lengths of that section and those beside it, or send it farther",
+                self.place_name(to)
+            ));
+        }
         // A train in doubt may be anywhere on its likeliest account; it is planned for when it is sure again.
         if stand.sure && drive.is_at_rest(train) {
             self.can_set_out(train, &stand, to, picture)?;
@@ -198,23 +206,30 @@ impl Interlock {
         Ok(())
     }
 
-    /// Lifts the hold that somebody wished, that of an emergency, and that on a train found where it was not allowed to be or that did not answer:
-    /// whoever releases it vouches for it. One that was astray gives back all it was granted, and starts anew from where it
+    /// Lifts the hold that somebody wished, that of an emergency, and that on a train found where it was not allowed to be, that did not answer or that another is said to
+    /// stand in the way of: whoever releases it vouches for it. One that was astray gives back all it was granted, and starts anew from where it
     /// stands.
     pub(crate) fn release(&mut self, train: TrainId, outputs: &mut Vec<Output>) -> Result<(), Reason> {
         self.known(train)?;
         let mut held = false;
-        for kind in [HoldKind::Wished, HoldKind::Emergency, HoldKind::NoAnswer, HoldKind::Astray] {
+        for kind in [HoldKind::Wished, HoldKind::Emergency, HoldKind::Disputed, HoldKind::NoAnswer, HoldKind::Astray] {
             if self.lift_hold(train, kind, outputs) {
                 held = true;
                 match kind {
                     HoldKind::Astray => self.give_back_all(train, outputs),
                     HoldKind::NoAnswer => self.vouched_for.push(train),
+                    HoldKind::Disputed => self.look_at_signals_of(train),
                     _ => {}
                 }
             }
         }
         if held { Ok(()) } else { Err(format!("nobody holds `{}`", self.name(train))) }
+    }
+
+    /// A person says that a train stands on these sections.
+    pub(crate) fn placed(&mut self, train: TrainId, on: &[SectionId], outputs: &mut Vec<Output>) {
+        self.note_misled_by_word(train, on, outputs);
+        self.start_anew(train, outputs);
     }
 
     /// A train was put down somewhere, or taken off: what it was granted means nothing any more.
@@ -223,11 +238,14 @@ impl Interlock {
             return;
         }
         self.void_roll_call(train);
+        self.settle_disputes(train, outputs);
         self.give_back_all(train, outputs);
         let run = &mut self.runs[train];
         run.send(None);
         (run.waits_for, run.must_stand) = (None, false);
-        for kind in [HoldKind::Doubt, HoldKind::Astray, HoldKind::NoAnswer, HoldKind::Dark, HoldKind::Remembered] {
+        for kind in
+            HoldKind::OF_A_TRAIN.into_iter().filter(|kind| !matches!(kind, HoldKind::Wished | HoldKind::Emergency))
+        {
             self.lift_hold(train, kind, outputs);
         }
         self.touch(train);
@@ -242,9 +260,11 @@ impl Interlock {
         outputs: &mut Vec<Output>,
     ) {
         let stand = picture.whereabouts(train, now);
-        let fits = stand.is_some_and(|stand| self.nose_among_granted(train, &stand).is_some());
+        let fits = stand.as_ref().is_some_and(|stand| self.nose_among_granted(train, stand).is_some());
         if self.runs.get(train).is_some_and(|run| !run.granted.is_empty()) && !fits {
-            self.start_anew(train, outputs);
+            let footprint = stand.iter().flat_map(|stand| &stand.footprint);
+            let on: SmallVec<[SectionId; 4]> = footprint.map(|hold| hold.section).collect();
+            self.placed(train, &on, outputs);
         }
     }
 
@@ -305,7 +325,10 @@ impl Interlock {
             };
             let other = self.granted_to[section].or(sure).filter(|&other| other != train)?;
             let (name, section) = (self.name(other), &self.layout.sections[section].name);
-            Some(format!("`{name}` has `{section}`; hint: lift it first, if it is not there"))
+            Some(format!(
+                "`{name}` has `{section}`; hint: lift it first, if it is not there; if both are, move one out of it by hand: two \
+                 trains in one section cannot be told apart"
+            ))
         })
     }
 }

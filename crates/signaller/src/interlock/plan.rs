@@ -76,6 +76,16 @@ impl Interlock {
         self.leads_blind(train, leading) && path.iter().any(|passage| self.layout.ways[passage.way].length.is_none())
     }
 
+    /// Whether no detector watches a section, and lengths are missing that would tell where in it a train is: nobody would know that
+    /// it has come there, and it would not stop before the far end.
+    pub(super) fn hides_trains(&self, section: SectionId) -> bool {
+        let row = &self.layout.sections[section];
+        let beside =
+            row.ends.iter().flat_map(|&end| &self.layout.ends[end].meets).map(|&end| self.layout.ends[end].section);
+        let mut ways = std::iter::once(section).chain(beside).flat_map(|it| &self.layout.sections[it].ways);
+        self.layout.is_dark(section) && ways.any(|&way| self.layout.ways[way].length.is_none())
+    }
+
     /// Whether no detector sees the end of the train that leads this way, beyond what sticks out of any.
     pub(super) fn leads_blind(&self, train: TrainId, leading: Direction) -> bool {
         self.roster.measure(train).is_some_and(|measure| match leading {

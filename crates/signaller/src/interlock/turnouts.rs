@@ -64,14 +64,15 @@ impl Turnouts {
         if row.movement.is_some() { None } else { row.lies }
     }
 
-    /// A train was led by it as if it lay so. Tells whether it was believed until now.
-    pub(crate) fn led(&mut self, turnout: TurnoutId, lie: Lie) -> bool {
+    /// A train was led by it as if it lay so; nothing where nobody saw how it came to where it is. Tells whether it was believed until
+    /// now.
+    pub(crate) fn led(&mut self, turnout: TurnoutId, lie: Option<Lie>) -> bool {
         let row = &mut self.rows[turnout];
         if std::mem::replace(&mut row.is_doubtful, true) {
             return false;
         }
         // One that reports otherwise may lie in any way.
-        row.lies = Some(lie).filter(|_| !row.reports);
+        row.lies = lie.filter(|_| !row.reports);
         row.movement = None;
         self.moving.retain(|&other| other != turnout);
         true

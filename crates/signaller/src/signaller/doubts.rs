@@ -176,6 +176,9 @@ impl Signaller {
             Input::Requested { request: Request::Identify { train, section }, .. } => {
                 (train, std::slice::from_ref(section))
             }
+            Input::Requested { request: Request::FoundEmpty { section }, .. } => {
+                return matter.sections.contains(section);
+            }
             Input::Requested { request: Request::Lift { train }, .. } => (train, &[]),
             Input::TrainRead { train, .. } => (train, &[]),
             _ => return false,
@@ -202,5 +205,8 @@ impl Signaller {
 
 fn is_word(input: &Input) -> bool {
     let Input::Requested { request, .. } = input else { return false };
-    matches!(request, Request::Place { .. } | Request::Lift { .. } | Request::Identify { .. })
+    matches!(
+        request,
+        Request::Place { .. } | Request::Lift { .. } | Request::Identify { .. } | Request::FoundEmpty { .. }
+    )
 }

@@ -57,9 +57,10 @@ impl Signaller {
     fn condition(&mut self, now: Time, inputs: &[Input], batch: &mut Batch) {
         self.detect.begin();
         // Found to be needed in the step before, after which this one was due at once.
-        while let Some(district) = self.interlock.next_to_cut() {
+        while let Some((district, train)) = self.interlock.next_to_cut() {
             self.outputs.push(Output::Power { district, live: false });
             self.detect.cut(now, district);
+            self.identity.note_runaway(train);
         }
         for input in inputs {
             match input {
@@ -202,8 +203,25 @@ impl Signaller {
                 let answer = refusal.map_or(Answer::Accepted, |reason| Answer::Refused(Refusal { reason }));
                 self.outputs.push(Output::Fact(Fact::Answered { ticket, answer }));
             }
+            Request::FoundEmpty { section } => {
+                let refusal = self.emptiness_refusal(*section);
+                if refusal.is_none() {
+                    batch.emptied.push(*section);
+                }
+                let answer = refusal.map_or(Answer::Accepted, |reason| Answer::Refused(Refusal { reason }));
+                self.outputs.push(Output::Fact(Fact::Answered { ticket, answer }));
+            }
             _ => {}
         }
+    }
+
+    /// Why a person's word that nothing is in a section is not taken; nothing if it is.
+    fn emptiness_refusal(&self, section: SectionId) -> Option<String> {
+        let Some(row) = self.layout.sections.get(section) else {
+            return Some("there is no such section".to_owned());
+        };
+        let train = self.roster.name(self.identity.must_hold(section)?);
+        Some(format!("`{train}` stands in `{}`, by all that was heard; hint: say where it is, or lift it", row.name))
     }
 
     /// Why a person's word that a train is in a section is not taken; nothing if it is.

@@ -112,6 +112,7 @@ impl Signaller {
             Request::Place { .. }
             | Request::Lift { .. }
             | Request::Identify { .. }
+            | Request::FoundEmpty { .. }
             | Request::Couple { .. }
             | Request::Uncouple { .. } => Ok(()),
             Request::RollCall { train } => {
@@ -228,12 +229,19 @@ impl Signaller {
             None => Answer::Accepted,
         };
         self.outputs.push(Output::Fact(Fact::Answered { ticket, answer: answer.clone() }));
-        if let (Answer::Accepted, Request::Place { train, .. } | Request::Lift { train }) = (&answer, request) {
-            self.interlock.start_anew(*train, &mut self.outputs);
-        }
-        if let (Answer::Accepted, Request::Lift { train }) = (&answer, request) {
-            // A train that is taken off the track is nobody's any more.
-            self.drive.give_throttle_back(*train);
+        match (&answer, request) {
+            (Answer::Accepted, Request::Place { train, on, .. }) => {
+                self.interlock.placed(*train, on, &mut self.outputs);
+            }
+            (Answer::Refused(_), Request::Place { train, on, .. }) if self.roster.train(*train).is_some() => {
+                self.interlock.dispute(*train, on, &self.identity, &mut self.outputs);
+            }
+            (Answer::Accepted, Request::Lift { train }) => {
+                self.interlock.start_anew(*train, &mut self.outputs);
+                // A train that is taken off the track is nobody's any more.
+                self.drive.give_throttle_back(*train);
+            }
+            _ => {}
         }
         answer
     }
@@ -269,6 +277,7 @@ fn is_placement(request: &Request) -> bool {
         Request::Place { .. }
             | Request::Lift { .. }
             | Request::Identify { .. }
+            | Request::FoundEmpty { .. }
             | Request::Couple { .. }
             | Request::Uncouple { .. }
     )

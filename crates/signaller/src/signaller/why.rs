@@ -132,6 +132,7 @@ impl Signaller {
             Evidence::Said(section, train) => {
                 format!("a person said that {} is in {}", self.train(*train), self.section(*section))
             }
+            Evidence::FoundEmpty(section) => format!("a person said that nothing is in {}", self.section(*section)),
             Evidence::PutDown(trains) => {
                 let names: Vec<String> = trains.iter().map(|&train| self.train(train)).collect();
                 format!("a person said where {} stands", names.join(", "))

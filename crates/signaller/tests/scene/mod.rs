@@ -2,7 +2,7 @@
 //!
 //! A line an instant, everything in it at once. `+x` fills section `x`, `-x` empties it, `Name@x` or `Name@x>x.b` puts a train
 //! down, `Name!` takes it off, `W1=straight` is a report of a turnout, `Name?x` a reading, `x:Name` a person's word that this
-//! train is in `x`, `Name+Other` couples two trains, `Name/2/Other` uncouples one behind its second vehicle. `expect` gives the tags that differ from free after the last instant: `x: Heron`, `x: Heron|Plover` (doubt),
+//! train is in `x`, `x:-` that nothing is, `Name+Other` couples two trains, `Name/2/Other` uncouples one behind its second vehicle. `expect` gives the tags that differ from free after the last instant: `x: Heron`, `x: Heron|Plover` (doubt),
 //! `x: Heron|?` (Heron or something unknown), `x: ?`.
 
 #![allow(dead_code, reason = "no test needs all of it")]
@@ -79,6 +79,9 @@ pub fn input(layout: &Layout, ticket: u64, word: &str) -> Input {
         let on = on.split(',').map(section).collect();
         let nose = nose.map(|nose| layout.end_named(nose).unwrap());
         return request(Request::Place { train: train(name), on, nose });
+    }
+    if let Some(name) = word.strip_suffix(":-") {
+        return request(Request::FoundEmpty { section: section(name) });
     }
     if let Some((section_name, name)) = word.split_once(':') {
         return request(Request::Identify { section: section(section_name), train: train(name) });

@@ -129,11 +129,25 @@ pub(super) fn something_filled_it_just_before(
 }
 
 /// *No report said that it had come*: the train was granted the section and went there as it was told, and the last report that
-/// was delivered says that the section is free.
+/// was delivered says that the section is free. Where no detector watches it, the same of the last section on the train's way that
+/// has one, if it stands there still.
 pub(super) fn nobody_said_it_had_come(checkers: &Checkers, table: &Table, body: TrainId, section: SectionId) -> bool {
-    checkers.said.authority[section].contains(&body)
-        && table.told_occupied_since(section).is_none()
-        && checkers.layout.sections[section].detector.is_some()
+    let is_unheard = |section: SectionId| {
+        checkers.said.authority[section].contains(&body)
+            && table.told_occupied_since(section).is_none()
+            && checkers.layout.sections[section].detector.is_some()
+    };
+    if checkers.layout.sections[section].detector.is_some() {
+        return is_unheard(section);
+    }
+    let came = table.present_since(body, section);
+    let on = table.footprint(body);
+    let before = on
+        .iter()
+        .copied()
+        .filter(|&other| checkers.layout.sections[other].detector.is_some() && table.present_since(body, other) < came);
+    let last = before.max_by_key(|&other| table.present_since(body, other));
+    checkers.said.authority[section].contains(&body) && last.is_some_and(is_unheard)
 }
 
 /// *A person named it wrongly*: the last thing that a person said of where the train is was not so when they said it.

@@ -15,8 +15,8 @@ const ONE_BY_ONE: Duration = Duration::from_millis(1500);
 impl Table {
     /// No fault of trains, turnouts and hands happens from now on, and what still goes wrong is set right: what stalls or runs
     /// away is itself again, who drives by hand stops and gives the train back, wagons that nobody knows of are taken off,
-    /// tails are put to their trains, trains in somebody's hand are put down, wrecks are set right, turnouts lie as they were
-    /// ordered and report how they lie. People say what they do to trains.
+    /// tails are put to their trains, trains in somebody's hand are put down, wrecks are set right, trains that got into one section
+    /// are parted, turnouts lie as they were ordered and report how they lie. People say what they do to trains.
     pub(crate) fn heal_hands(&mut self) {
         self.hands.rates = Faults::NONE;
         self.hands.agenda.retain(|_, deed| !matches!(deed, Deed::Strike(_)));
@@ -48,6 +48,9 @@ impl Table {
         for &train in &trains {
             if self.is_wrecked(train) {
                 deeds.push(Deed::SetRight(train));
+            }
+            if self.stands_with_another(train) {
+                deeds.push(Deed::Part(train));
             }
             if let Some(parked) = self.hands.parked.get_mut(&train) {
                 parked.tell();

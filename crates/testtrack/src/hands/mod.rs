@@ -58,6 +58,8 @@ pub(crate) enum Deed {
     Mend(TrainId),
     /// A train that derailed or collided is set right again.
     SetRight(TrainId),
+    /// A train that stands in a section with another one is moved out of it by hand.
+    Part(TrainId),
     /// A person at a throttle looks at the track ahead.
     Look(TrainId),
 }
@@ -212,6 +214,7 @@ impl Table {
             Deed::TakeOff(wagon) => self.take_wagon_off(wagon),
             Deed::Mend(tail) => self.mend(tail),
             Deed::SetRight(train) => self.set_right(train),
+            Deed::Part(train) => self.part_from_others(train),
             Deed::Look(train) => self.look_ahead(train),
         }
     }

@@ -178,6 +178,32 @@ impl Table {
         self.say_soon(Fault::Lifted, Word::Stands(train));
     }
 
+    /// Whether another train stands in a section with it of which one detector tells.
+    pub(super) fn stands_with_another(&self, train: TrainId) -> bool {
+        let trains = self.layout().trains.len();
+        self.footprint(train).iter().any(|&section| {
+            let mut others = self.trains_in(section).iter().map(|presence| presence.train);
+            !self.layout().is_dark(section) && others.any(|other| other != train && other.index() < trains)
+        })
+    }
+
+    /// A person takes a train out of a section in which another one is, says so at once, and puts it down elsewhere: nobody could
+    /// tell the two apart.
+    pub(super) fn part_from_others(&mut self, train: TrainId) {
+        if !self.is_on_table(train) || self.is_wrecked(train) || !self.stands_with_another(train) {
+            return;
+        }
+        if self.trains[train].speed != 0 {
+            self.hands.plan(self.now() + LOOK_AGAIN, Deed::Part(train));
+            return;
+        }
+        self.take_off(train, LOOK_AGAIN, Talk::Forget, Return::Elsewhere);
+        if let Some(parked) = self.hands.parked.get_mut(&train) {
+            parked.tell();
+        }
+        self.hands.say(self.now(), Word::Lifted(train));
+    }
+
     /// Where a train stands, as a person says it who looks at it.
     pub(super) fn place_in_words(&self, train: TrainId) -> Option<Request> {
         if !self.is_on_table(train) {

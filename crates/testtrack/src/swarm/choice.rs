@@ -11,7 +11,7 @@ use crate::random::Stream;
 pub enum FaultSet {
     /// Nothing.
     None,
-    /// Everything, now and then.
+    /// Everything, now and then, on a layout that is kept well: somebody is there and answers what the signaller asks.
     Mild,
     /// Everything, often.
     Harsh,
@@ -21,6 +21,8 @@ pub enum FaultSet {
     Dispatched(Box<Self>),
     /// That, and people who drive trains through the signaller.
     Driven(Box<Self>),
+    /// That, and nobody answers what the signaller asks until the faults are over.
+    Alone(Box<Self>),
 }
 
 impl FaultSet {
@@ -39,7 +41,7 @@ impl FaultSet {
     pub fn has_dispatcher(&self) -> bool {
         match self {
             Self::Dispatched(_) => true,
-            Self::Driven(faults) => faults.has_dispatcher(),
+            Self::Driven(faults) | Self::Alone(faults) => faults.has_dispatcher(),
             _ => false,
         }
     }
@@ -48,12 +50,22 @@ impl FaultSet {
     pub fn has_drivers(&self) -> bool {
         match self {
             Self::Driven(_) => true,
-            Self::Dispatched(faults) => faults.has_drivers(),
+            Self::Dispatched(faults) | Self::Alone(faults) => faults.has_drivers(),
             _ => false,
         }
     }
 
-    /// Reads `none`, `mild`, `harsh` or names of faults with commas between them; behind it `+dispatcher` and `+drivers` may stand.
+    /// Whether somebody answers what the signaller asks while things go wrong, and not only afterwards.
+    pub fn is_attended(&self) -> bool {
+        match self {
+            Self::Mild => true,
+            Self::Dispatched(faults) | Self::Driven(faults) => faults.is_attended(),
+            Self::None | Self::Harsh | Self::Only(_) | Self::Alone(_) => false,
+        }
+    }
+
+    /// Reads `none`, `mild`, `harsh` or names of faults with commas between them; behind it `+dispatcher`, `+drivers` and `+alone` may
+    /// stand.
     ///
     /// # Errors
     /// In plain words, which name means nothing.
@@ -70,6 +82,9 @@ impl FaultSet {
         if let Some(faults) = text.strip_suffix("+drivers") {
             return Self::read(faults).map(|faults| Self::Driven(Box::new(faults)));
         }
+        if let Some(faults) = text.strip_suffix("+alone") {
+            return Self::read(faults).map(|faults| Self::Alone(Box::new(faults)));
+        }
         match text {
             "none" => Ok(Self::None),
             "mild" => Ok(Self::Mild),
@@ -85,7 +100,7 @@ impl FaultSet {
             Self::Mild => Faults::mild(),
             Self::Harsh => Faults::harsh(),
             Self::Only(faults) => Faults::only(faults),
-            Self::Dispatched(faults) | Self::Driven(faults) => faults.faults(),
+            Self::Dispatched(faults) | Self::Driven(faults) | Self::Alone(faults) => faults.faults(),
         }
     }
 
@@ -96,7 +111,7 @@ impl FaultSet {
             Self::Mild => "mild",
             Self::Harsh => "harsh",
             Self::Only(_) => "single",
-            Self::Dispatched(faults) | Self::Driven(faults) => faults.kind(),
+            Self::Dispatched(faults) | Self::Driven(faults) | Self::Alone(faults) => faults.kind(),
         }
     }
 }
@@ -110,6 +125,7 @@ impl fmt::Display for FaultSet {
             }
             Self::Dispatched(faults) => write!(f, "{faults}+dispatcher"),
             Self::Driven(faults) => write!(f, "{faults}+drivers"),
+            Self::Alone(faults) => write!(f, "{faults}+alone"),
             set => f.write_str(set.kind()),
         }
     }

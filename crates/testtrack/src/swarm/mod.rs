@@ -2,9 +2,10 @@
 //!
 //! A trial has two phases. While there are **faults**, nothing of N0 to N6 may happen. Then everything heals, and trains
 //! **finish**: within [`FINISH`] every train that nobody holds moves on, and whatever is still in doubt is a question that the
-//! signaller has put to people in words. In that phase a helpful person answers such questions, truthfully. In both phases roll
-//! calls are made of trains that are held in doubt, as a script would have them made that never looks at the table, and detectors
-//! say every 10 to 30 s what they said last.
+//! signaller has put to people in words. In that phase a helpful person answers such questions, truthfully, a minute after they were
+//! put; under mild faults, the layout being kept well, in the first phase too. In both phases roll calls are made of trains that
+//! are held in doubt, as a script would have them made that never looks at the table, and detectors say every 10 to 30 s what they
+//! said last.
 //!
 //! Each trial is run twice, and what was heard in the first run is replayed into a signaller without any table, which is now and
 //! then taken down in a snapshot and restored from it; all three must agree to the last byte (N9).

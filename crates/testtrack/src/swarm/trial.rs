@@ -243,7 +243,7 @@ impl<'a> Crew<'a> {
             meddling: meddles.then(|| Meddling::new(&plan.layout, plan.seed)),
             dispatcher: plan.faults.has_dispatcher().then(|| Dispatcher::new(&plan.layout, plan.seed)),
             drivers: plan.faults.has_drivers().then(|| Drivers::new(&plan.layout, plan.seed)),
-            person: None,
+            person: plan.faults.is_attended().then(|| Person::new(plan.seed)),
             caller: Caller::default(),
             seed: plan.seed,
             watch: Watch::new(&plan.layout),
@@ -271,7 +271,7 @@ impl<'a> Crew<'a> {
         if let Some(drivers) = &mut self.drivers {
             drivers.go_home();
         }
-        self.person = Some(Person::new(self.seed));
+        self.person.get_or_insert_with(|| Person::new(self.seed));
     }
 
     fn hear(&mut self, moment: &Moment<'_>, desk: &mut Desk) {

@@ -218,7 +218,11 @@ fn settled_by(moment: &Moment<'_>, called: Option<TrainId>) -> Settled {
         Input::Requested { request, .. } => {
             matches!(
                 request,
-                Request::Place { .. } | Request::Lift { .. } | Request::Identify { .. } | Request::Release { .. }
+                Request::Place { .. }
+                    | Request::Lift { .. }
+                    | Request::Identify { .. }
+                    | Request::FoundEmpty { .. }
+                    | Request::Release { .. }
             )
         }
         _ => false,

@@ -11,6 +11,7 @@ mod segments;
 mod set_route;
 mod throttle;
 mod withdrawn;
+mod words;
 
 use std::sync::Arc;
 
