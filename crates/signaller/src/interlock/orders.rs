@@ -226,9 +226,12 @@ impl Interlock {
         if held { Ok(()) } else { Err(format!("nobody holds `{}`", self.name(train))) }
     }
 
-    /// A person says that a train stands on these sections.
+    /// A person says that a train stands on these sections. One that was told to run does not do so from there, where it has no track.
     pub(crate) fn placed(&mut self, train: TrainId, on: &[SectionId], outputs: &mut Vec<Output>) {
         self.note_misled_by_word(train, on, outputs);
+        if self.runs.get(train).is_some_and(|run| !run.stands && !run.granted.is_empty()) {
+            self.to_stop.push(train);
+        }
         self.start_anew(train, outputs);
     }
 

@@ -48,6 +48,18 @@ fn a_train_that_was_stopped_for_another_goes_on_when_somebody_releases_it() {
     assert!(world.run(180.0, |world| world.has_arrived("Heron")));
 }
 
+#[test]
+fn a_train_that_is_put_down_elsewhere_while_it_runs_stands_at_once() {
+    let mut world = heron_runs_alone();
+    let (heron, w0) = (world.train("Heron"), world.section("w0"));
+    let is_stopped = |world: &World| world.said.iter().any(|(_, it)| *it == Output::EmergencyStop { train: heron });
+    assert!(!is_stopped(&world));
+    let nose = world.layout.end_named("w0.b");
+    assert_eq!(world.ask(Request::Place { train: heron, on: vec![w0], nose }), Answer::Accepted);
+    assert!(is_stopped(&world));
+    assert_eq!(world.speed("Heron"), 0.0);
+}
+
 /// Track `x`, and the turnout `W1`, which nobody reports, from there into `y` or `z`. Heron was sent to `z`, the turnout stayed as
 /// it was, and what came into `y` nobody heard.
 fn led_astray() -> World {
