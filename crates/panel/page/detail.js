@@ -118,10 +118,10 @@ export class Detail {
     const suspect = known.suspects.find((it) => it.kind === "section" && it.name === name);
     if (suspect) parts.push(`its detector should be looked at: ${suspect.because}`);
     /** @type {[string, string, Wish][]} */
-    const answers = row.is === "doubt" || row.is === "unexplained"
-      ? (row.trains.length ? row.trains : [...known.trains.keys()]).map((train) => [`${train} is here`, `${train} is in ${name}`, { ask: "identify", section: name, train }])
-      : [];
+    const answers = [];
     if (row.is === "doubt" || row.is === "unexplained") {
+      const trains = row.trains.length ? row.trains : [...known.trains.keys()];
+      for (const train of trains) answers.push([`${train} is here`, `${train} is in ${name}`, { ask: "identify", section: name, train }]);
       answers.push(["Nothing is here", `nothing is in ${name}`, { ask: "found-empty", section: name }]);
     }
     answers.push(row.withdrawn

@@ -265,18 +265,10 @@ mod tests {
     use super::*;
     use crate::time::Time;
 
-    #[test]
-    fn a_train_that_must_be_out_of_the_dark_by_now_and_was_not_heard_is_not_said_to_be_there_for_sure() {
+    /// Heron, 200 mm long, stands in `a` of a row of sections, `a b c`, each 500 mm long, and is about to leave it at 100 mm/s.
+    fn sets_out(b_is_dark: bool) -> (Identity, TrainId, [SectionId; 3]) {
         let mut builder = Builder::new("line", Scale::named("H0").unwrap());
-        let length = Some(Length::from_mm(500));
-        let dark = |builder: &mut Builder| {
-            let section = builder.section("b");
-            let (near, far) = (builder.end(section, "a"), builder.end(section, "b"));
-            builder.way(near, far, length);
-            section
-        };
-        let a = builder.plain_section("a", length);
-        let sections = [a, dark(&mut builder), builder.plain_section("c", length)];
+        let sections = ["a", "b", "c"].map(|name| builder.plain_section(name, Some(Length::from_mm(500))));
         for pair in sections.windows(2) {
             let (b, a) = (builder.layout().sections[pair[0]].ends[1], builder.layout().sections[pair[1]].ends[0]);
             builder.join(b, a);
@@ -284,12 +276,22 @@ mod tests {
         let detectable = Some((Length::from_mm(10), Length::from_mm(190)));
         let vehicle = Vehicle { name: String::new(), length: Length::from_mm(200), detectable, axles: Vec::new() };
         let heron = builder.train(Train { vehicles: vec![vehicle], ..Train::stranger("Heron") });
-        let layout = Arc::new(builder.build());
+        let mut layout = builder.build();
+        if b_is_dark {
+            layout.sections[sections[1]].detector = None;
+        }
+        let layout = Arc::new(layout);
         let mut identity = Identity::new(Arc::clone(&layout));
         let nose = Some(layout.sections[sections[0]].ends[1]);
         let placed = Placement::new(&layout, heron, &[sections[0]], nose).unwrap();
         identity.observe(Time::ZERO, &Batch { placed: vec![placed], ..Batch::default() });
         identity.set_pace(heron, Time::ZERO, Pace { least: Speed::from_mm(95), most: Speed::from_mm(105) });
+        (identity, heron, sections)
+    }
+
+    #[test]
+    fn a_train_that_must_be_out_of_the_dark_by_now_and_was_not_heard_is_not_said_to_be_there_for_sure() {
+        let (mut identity, heron, sections) = sets_out(true);
         // All of it has gone into the tunnel, which it takes five seconds to run through, and two to leave.
         identity.observe(Time::from_millis(4_000), &Batch { edges: vec![(sections[0], false)], ..Batch::default() });
         let mut is_sure_at = |millis| {
@@ -300,23 +302,9 @@ mod tests {
         assert!(!is_sure_at(12_000));
     }
 
-    /// Heron ran into `b` of a row of sections, each 500 mm long, and runs on at 100 mm/s. The identity, and its section.
+    /// It ran into `b`, which is not dark, and runs on.
     fn on_its_way() -> (Identity, TrainId, SectionId) {
-        let mut builder = Builder::new("line", Scale::named("H0").unwrap());
-        let sections = ["a", "b", "c"].map(|name| builder.plain_section(name, Some(Length::from_mm(500))));
-        for pair in sections.windows(2) {
-            let (b, a) = (builder.layout().sections[pair[0]].ends[1], builder.layout().sections[pair[1]].ends[0]);
-            builder.join(b, a);
-        }
-        let detectable = Some((Length::from_mm(10), Length::from_mm(190)));
-        let vehicle = Vehicle { name: String::new(), length: Length::from_mm(200), detectable, axles: Vec::new() };
-        let heron = builder.train(Train { vehicles: vec![vehicle], ..Train::stranger("Heron") });
-        let layout = Arc::new(builder.build());
-        let mut identity = Identity::new(Arc::clone(&layout));
-        let nose = Some(layout.sections[sections[0]].ends[1]);
-        let placed = Placement::new(&layout, heron, &[sections[0]], nose).unwrap();
-        identity.observe(Time::ZERO, &Batch { placed: vec![placed], ..Batch::default() });
-        identity.set_pace(heron, Time::ZERO, Pace { least: Speed::from_mm(95), most: Speed::from_mm(105) });
+        let (mut identity, heron, sections) = sets_out(false);
         identity.observe(Time::from_millis(3_000), &Batch { edges: vec![(sections[1], true)], ..Batch::default() });
         identity.observe(Time::from_millis(5_000), &Batch { edges: vec![(sections[0], false)], ..Batch::default() });
         assert_eq!(identity.tag(sections[1]), Tag::Sure(heron));

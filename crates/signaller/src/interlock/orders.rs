@@ -206,9 +206,9 @@ impl Interlock {
         Ok(())
     }
 
-    /// Lifts the hold that somebody wished, that of an emergency, and that on a train found where it was not allowed to be, that did not answer or that another is said to
-    /// stand in the way of: whoever releases it vouches for it. One that was astray gives back all it was granted, and starts anew from where it
-    /// stands.
+    /// Lifts the hold that somebody wished, that of an emergency, and that on a train which was found where it was not allowed to be,
+    /// did not answer, or has track on which another is said to stand: whoever releases it vouches for it. One that was astray gives
+    /// back all it was granted, and starts anew from where it stands.
     pub(crate) fn release(&mut self, train: TrainId, outputs: &mut Vec<Output>) -> Result<(), Reason> {
         self.known(train)?;
         let mut held = false;

@@ -200,19 +200,22 @@ impl Signaller {
                 if refusal.is_none() {
                     batch.named.push((*section, *train));
                 }
-                let answer = refusal.map_or(Answer::Accepted, |reason| Answer::Refused(Refusal { reason }));
-                self.outputs.push(Output::Fact(Fact::Answered { ticket, answer }));
+                self.answer_word(ticket, refusal);
             }
             Request::FoundEmpty { section } => {
                 let refusal = self.emptiness_refusal(*section);
                 if refusal.is_none() {
                     batch.emptied.push(*section);
                 }
-                let answer = refusal.map_or(Answer::Accepted, |reason| Answer::Refused(Refusal { reason }));
-                self.outputs.push(Output::Fact(Fact::Answered { ticket, answer }));
+                self.answer_word(ticket, refusal);
             }
             _ => {}
         }
+    }
+
+    fn answer_word(&mut self, ticket: Ticket, refusal: Option<String>) {
+        let answer = refusal.map_or(Answer::Accepted, |reason| Answer::Refused(Refusal { reason }));
+        self.outputs.push(Output::Fact(Fact::Answered { ticket, answer }));
     }
 
     /// Why a person's word that nothing is in a section is not taken; nothing if it is.

@@ -86,14 +86,13 @@ impl Person {
 
     /// Says which train stands in a section, or where it really stands, or that nothing does.
     fn answer_section(&mut self, section: SectionId, table: &Table, desk: &mut Desk) {
-        let present = table.trains_in(section).iter().map(|presence| presence.train);
-        let present: Vec<_> = present.collect();
-        let known = |train: &TrainId| table.layout().trains.get(*train).is_some();
-        let standing: Vec<_> = present.iter().copied().filter(known).collect();
+        let present = table.trains_in(section);
         if present.is_empty() {
             let _: Ticket = desk.request(Request::FoundEmpty { section });
             return;
         }
+        let present = present.iter().map(|presence| presence.train);
+        let standing: Vec<_> = present.filter(|&train| table.layout().trains.get(train).is_some()).collect();
         if let Some(&train) = self.stream.one_of(&standing) {
             if self.stream.below(2) == 0 {
                 let _: Ticket = desk.request(Request::Identify { section, train });
