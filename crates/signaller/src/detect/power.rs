@@ -384,14 +384,17 @@ impl Detect {
         }
     }
 
-    /// A person took a train away that was said to stand here: a detector of a dark district that says so is right.
-    pub(crate) fn lifted(&mut self, now: Time, sections: &[SectionId], identity: &Identity) {
+    /// A person says that nothing is left in these sections. Where their district is dark, that is heard at once: their detectors
+    /// have said so since, or say nothing that means anything.
+    pub(crate) fn emptied(&mut self, now: Time, sections: &[SectionId], identity: &Identity) {
         for &section in sections {
             self.release(now, section, identity);
             let Some(place) = self.rules[section].supply.filter(|&place| self.supplies[place].is_dark()) else {
                 continue;
             };
-            if self.channels[section].raw == Some(false) && self.channels[section].told == Some(true) {
+            let channel = &self.channels[section];
+            let supply = &self.supplies[place];
+            if channel.told == Some(true) && (channel.raw == Some(false) || supply.dark_says_occupied) {
                 self.tell(now, section, false, Duration::ZERO, identity);
             }
             let supply = &self.supplies[place];

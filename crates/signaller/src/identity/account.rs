@@ -147,6 +147,14 @@ impl Stand {
         self.holds.iter().any(|hold| hold.section == section && hold.seen)
     }
 
+    /// It does not cover the section after all. Where its nose was thought to be there, nobody knows how far it came before that.
+    pub fn forget_in(&mut self, section: SectionId) {
+        if self.nose().section == section {
+            self.head = Head::UNKNOWN;
+        }
+        self.holds.retain(|hold| hold.section != section);
+    }
+
     /// A stand in a section that a train has just filled.
     pub fn new(who: Who, hold: Hold) -> Self {
         Self { who, backward: false, is_said: false, lost_for: 0, holds: smallvec![hold], head: Head::UNKNOWN }

@@ -271,7 +271,7 @@ impl Scene<'_> {
                 sink(stands, 1.0);
             } else {
                 let mut rest = stand.clone();
-                rest.holds.remove(at);
+                rest.forget_in(section);
                 sink(with(rest), 1.0);
             }
         } else if seen_ahead && !seen_behind && self.may_come_out_of_the_dark(stand, at) {

@@ -171,6 +171,11 @@ impl Odometers {
         self.row(who).is_none_or(|odometer| odometer.lately(now, LATE + LATE) > 0 || odometer.pace.most > Speed::ZERO)
     }
 
+    /// Whether the train surely stood for so long by what it was told; not of one of which nobody says how it is driven.
+    pub fn has_stood(&self, who: Who, now: Time, span: Duration) -> bool {
+        self.row(who).is_some_and(|odometer| odometer.pace.most == Speed::ZERO && odometer.lately(now, span) == 0)
+    }
+
     fn row(&self, who: Who) -> Option<&Odometer> {
         if self.rows.is_empty() {
             return None;

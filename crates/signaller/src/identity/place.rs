@@ -161,7 +161,7 @@ impl Identity {
                     for mut stand in stands {
                         let Some(at) = stand.position(section) else { continue };
                         if stand.holds.len() > 1 {
-                            stand.holds.remove(at);
+                            stand.forget_in(section);
                             put(&mut account.stands, stand);
                         } else if stand.who.known().is_none() {
                             drop(&mut account.stands, stand.who);
@@ -302,9 +302,10 @@ impl Identity {
                 stand.head = odometers.head_between(who, now, (least, most), least);
                 continue;
             }
-            // Whoever says where a train stands means all of it, blind ends included.
-            let most = (length - nose).max(Length::ZERO);
-            let least = if stand.holds.len() == 1 { (seen + tail).min(most) } else { Length::ZERO };
+            // Whoever says where a train stands means all of it, blind ends included: of a train that covers more than one section,
+            // the first axle that detectors see may be short of the last.
+            let most = length - nose;
+            let least = if stand.holds.len() == 1 { (seen + tail).min(most) } else { Length::ZERO - nose };
             stand.head = odometers.head_between(who, now, (least, most), least);
         }
         if stood.is_some() {

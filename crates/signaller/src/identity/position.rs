@@ -44,6 +44,12 @@ pub(super) fn delays(layout: &Layout, section: SectionId) -> (Duration, Duration
     detector.map_or_else(Default::default, |detector| (detector.on_delay, detector.off_delay))
 }
 
+/// The length of the longest way through a section; nothing where one of them was not measured.
+fn longest_way(layout: &Layout, section: SectionId) -> Option<Length> {
+    let lengths = layout.sections[section].ways.iter().map(|&way| layout.ways[way].length);
+    lengths.reduce(|one, other| Some(one?.max(other?))).flatten()
+}
+
 impl Identity {
     /// The nose, from where the first detectable axle can be.
     pub(super) fn nose(&self, stand: &Stand, now: Time) -> Option<NoseInterval> {
@@ -77,8 +83,10 @@ impl Identity {
         let far = unheard.min(told.unwrap_or(unheard)).max(most);
         detectable_length(&self.roster, stand.who)?;
         let blind = self.blind_nose(stand);
-        let (least, most) = (least.max(Length::ZERO) + blind, most.max(Length::ZERO) + blind);
-        let (far, unheard) = (far.max(Length::ZERO) + blind, unheard.max(Length::ZERO) + blind);
+        // Where only what detectors do not see has come into the section, the head is short of it.
+        let beyond = |head: Length| (head + blind).max(Length::ZERO);
+        let (least, most) = (beyond(least), beyond(most));
+        let (far, unheard) = (beyond(far), beyond(unheard));
         let reach = far + Length::from_um(stand.head.slack);
         Some(NoseInterval { least, most, far, unheard, reach, overdue })
     }
@@ -161,9 +169,18 @@ impl Scene<'_> {
     /// The head of a train that has just been reported to have come into a section out of the one that its nose was in.
     ///
     /// A report that comes so late that the train must be farther on by how it was driven tells only that it came in: then the
-    /// bounds are those reckoned from where it was before.
+    /// bounds are those reckoned from where it was before. One that was not told to move came in by other means, and may be
+    /// anywhere in the section.
     pub fn head_beyond(&self, before: &Stand, way: Option<WayId>, section: SectionId) -> Head {
         let (on_delay, kept) = (delays(self.layout, section).0, self.kept_back[section]);
+        if self.odometers.has_stood(before.who, self.now, on_delay + kept + LATEST) {
+            return match longest_way(self.layout, section) {
+                Some(length) => {
+                    self.odometers.head_between(before.who, self.now, (Length::ZERO, length), Length::ZERO)
+                }
+                None => Head::UNKNOWN,
+            };
+        }
         let fresh = self.odometers.head_at_joint(before.who, self.now, on_delay, kept);
         let before_joint = before.head.beyond(way.and_then(|way| self.layout.ways[way].length));
         let reckoned = || {

@@ -425,7 +425,7 @@ fn fill_again(
     // What is left of the holder if the section emptied unheard meanwhile.
     let mut without = stands.clone();
     let mut rest = holder.clone();
-    rest.holds.retain(|hold| hold.section != section);
+    rest.forget_in(section);
     if rest.holds.is_empty() {
         rest = holder.clone();
         for hold in &mut rest.holds {

@@ -100,7 +100,7 @@ impl Identity {
             self.change(cluster, |accounts| {
                 for stands in accounts.iter_mut().map(|account| &mut account.stands) {
                     stands.retain(|stand| {
-                        stand.holds.retain(|hold| hold.section != section);
+                        stand.forget_in(section);
                         !stand.holds.is_empty()
                     });
                 }

@@ -127,12 +127,18 @@ impl Signaller {
                 self.detect.release(now, section, &self.identity);
             }
         }
-        for &train in &batch.lifted {
-            if let Some(stood) = self.identity.whereabouts(train, now) {
-                let sections: SmallVec<[SectionId; 4]> = stood.footprint.iter().map(|hold| hold.section).collect();
-                self.detect.lifted(now, &sections, &self.identity);
-            }
+        let mut left: SmallVec<[SectionId; 8]> = batch.emptied.iter().copied().collect();
+        for &train in batch.lifted.iter().chain(batch.placed.iter().map(|placement| &placement.train)) {
+            let Some(stood) = self.identity.whereabouts(train, now) else { continue };
+            let placed = batch.placed.iter().find(|placement| placement.train == train);
+            let is_left = |&section: &SectionId| {
+                placed.is_none_or(|placement| {
+                    !placement.sections().any(|it| it == section) && self.identity.holders(section)[..] == [train]
+                })
+            };
+            left.extend(stood.footprint.iter().map(|hold| hold.section).filter(is_left));
         }
+        self.detect.emptied(now, &left, &self.identity);
     }
 
     /// Hands those edges on that are not yet in the batch.

@@ -329,7 +329,9 @@ impl Interlock {
             let reaches = grounds.iter().any(|ground| {
                 ground.as_ref().is_none_or(|ground| ground.passages.iter().any(|it| it.section == passage.section))
             });
-            if reaches || picture.holders(passage.section).contains(&train) {
+            // What it has on its path it has anyway.
+            let is_on_its_path = self.runs[train].granted.iter().any(|own| own.way == passage.way);
+            if !is_on_its_path && (reaches || picture.holders(passage.section).contains(&train)) {
                 place += 1;
             } else {
                 self.runs[train].lent.remove(place);
