@@ -1,6 +1,6 @@
 //! Trains put down, taken off, read or turned: what people, readers and our own orders say of them.
 
-use smallvec::smallvec;
+use smallvec::{SmallVec, smallvec};
 use track::{Length, SectionId, TrainId};
 
 use super::Identity;
@@ -148,11 +148,13 @@ impl Identity {
         });
     }
 
-    /// Nobody is seen in the section.
+    /// Nobody is seen in the section. Who reaches into it from another may do so still: two trains that ran against each other stand
+    /// in one section.
     fn vacate(&mut self, section: SectionId) {
         if self.topology.is_dark(section) {
             return;
         }
+        let mut reaching: SmallVec<[TrainId; 4]> = SmallVec::new();
         let clusters: Vec<ClusterId> = self.clusters.at(section).to_vec();
         for cluster in clusters {
             self.change(cluster, |accounts| {
@@ -161,6 +163,7 @@ impl Identity {
                     for mut stand in stands {
                         let Some(at) = stand.position(section) else { continue };
                         if stand.holds.len() > 1 {
+                            reaching.extend(stand.who.known().filter(|train| !reaching.contains(train)));
                             stand.forget_in(section);
                             put(&mut account.stands, stand);
                         } else if stand.who.known().is_none() {
@@ -172,6 +175,9 @@ impl Identity {
                     }
                 }
             });
+        }
+        for train in reaching {
+            self.note_hidden(train, &[], &[section]);
         }
     }
 

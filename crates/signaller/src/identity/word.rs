@@ -166,6 +166,7 @@ impl Identity {
 
     fn move_there(&mut self, now: Time, section: SectionId, train: TrainId) {
         let who = Who::train(train);
+        let shared = self.may_be_unseen_in(section, train);
         let before = self.sure_stand(who);
         if let Some(before) = &before {
             // What was too unlikely to count until now would else be all that is left there.
@@ -192,6 +193,14 @@ impl Identity {
                 accounts.push(Account { weight: account.weight, stands });
                 continue;
             };
+            if shared && holder.holds.len() > 1 {
+                let mut stands = account.stands.clone();
+                let mut both = holder.clone();
+                both.holds.iter_mut().filter(|hold| hold.section == section).for_each(|hold| hold.seen = false);
+                put(&mut stands, both);
+                put(&mut stands, Stand::new(who, alone));
+                accounts.push(Account { weight: account.weight, stands });
+            }
             for new in self.taken_over(now, who, holder) {
                 for (share, mut stands) in displaced(account, holder, before.as_ref(), stranger) {
                     put(&mut stands, new.clone());
@@ -204,6 +213,14 @@ impl Identity {
         settle(&mut accounts, 0.0);
         self.tags.touch(&accounts);
         self.clusters.add_split(&mut accounts, given_up);
+    }
+
+    /// Whether the train may share the section with the one that is seen there: then that one stays where it is.
+    fn may_be_unseen_in(&self, section: SectionId, train: TrainId) -> bool {
+        let Some(home) = self.clusters.home(train) else { return false };
+        let stands = self.clusters.cluster(home).accounts.iter().flat_map(|account| &account.stands);
+        let is_unseen = |stand: &Stand| stand.holds.iter().any(|hold| hold.section == section && !hold.seen);
+        stands.filter(|stand| stand.who == Who::train(train)).any(is_unseen)
     }
 
     /// Where a train stands, if that is beyond doubt and some section shows it.
