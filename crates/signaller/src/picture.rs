@@ -48,6 +48,8 @@ pub trait Picture {
     fn possible_whereabouts(&self, train: TrainId, now: Time) -> Vec<Whereabouts> {
         self.whereabouts(train, now).into_iter().collect()
     }
+    /// A roll call has told where the train is.
+    fn has_answered(&mut self, _train: TrainId) {}
     /// The train moves that way from now on, in every account, whichever way its nose pointed.
     fn face(&mut self, train: TrainId, leading: Direction, now: Time) {
         if self.whereabouts(train, now).is_some_and(|stand| stand.leading != leading) {
@@ -111,6 +113,10 @@ impl Picture for Identity {
 
     fn possible_whereabouts(&self, train: TrainId, now: Time) -> Vec<Whereabouts> {
         self.possible_whereabouts(train, now)
+    }
+
+    fn has_answered(&mut self, train: TrainId) {
+        self.note_answer(train);
     }
 
     fn face(&mut self, train: TrainId, leading: Direction, now: Time) {

@@ -30,14 +30,11 @@ impl Detect {
         };
         if gone.len() >= 2 {
             let because = format!("all {} occupied sections emptied in one moment", gone.len());
-            self.go_dark(now, place, now, because);
-            let mut trains = gone.iter().flat_map(|&section| identity.holders(section));
-            let first = trains.next();
-            let is_alone = (0..self.supplies.len()).all(|other| other == place || !self.went_dark_together(now, other));
-            self.supplies[place].is_guess = is_alone && trains.all(|train| Some(train) == first);
+            self.go_dark(now, place, now, because, only_train(&gone, identity));
             return true;
         }
         let mut with: SmallVec<[usize; 4]> = SmallVec::new();
+        let mut all_gone = gone.clone();
         let mut has_company = false;
         for other in (0..self.supplies.len()).filter(|&other| other != place) {
             if self.supplies[other].is_dark() {
@@ -47,18 +44,16 @@ impl Detect {
                 && !self.can_have_left(&gone)
             {
                 with.push(other);
+                all_gone.extend(gone);
             }
         }
         if with.is_empty() && !has_company {
             return false;
         }
+        let because = "all occupied sections of several districts emptied in one moment";
+        let train = only_train(&all_gone, identity);
         for place in with.into_iter().chain([place]) {
-            self.go_dark(
-                now,
-                place,
-                now,
-                "all occupied sections of several districts emptied in one moment".to_owned(),
-            );
+            self.go_dark(now, place, now, because.to_owned(), train);
         }
         true
     }
@@ -115,7 +110,7 @@ impl Detect {
             }
         }
         let count = filled.len();
-        self.go_dark(now, place, now, format!("all {count} free sections filled in one moment"));
+        self.go_dark(now, place, now, format!("all {count} free sections filled in one moment"), None);
     }
 
     /// Sections next to each other, together.
@@ -137,4 +132,11 @@ impl Detect {
         }
         pieces
     }
+}
+
+/// The train that stood on all of these sections, by all accounts.
+fn only_train(sections: &[SectionId], identity: &Identity) -> Option<TrainId> {
+    let mut trains = sections.iter().flat_map(|&section| identity.holders(section));
+    let first = trains.next()?;
+    trains.all(|train| train == first).then_some(first)
 }

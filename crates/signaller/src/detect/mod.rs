@@ -181,7 +181,8 @@ impl Detect {
     pub(crate) fn standing(&self, section: SectionId) -> Standing {
         let (rules, channel) = (&self.rules[section], &self.channels[section]);
         if rules.supply.is_some_and(|supply| self.supplies[supply].is_dark()) {
-            match channel.filled_as_power_went || rules.supply.is_some_and(|supply| self.supplies[supply].is_guess) {
+            let is_guess = |supply: usize| self.supplies[supply].perhaps_only.is_some();
+            match channel.filled_as_power_went || rules.supply.is_some_and(is_guess) {
                 true => Standing::DarkPerhaps,
                 false => Standing::Dark,
             }

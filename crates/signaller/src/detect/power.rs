@@ -11,7 +11,7 @@
 use std::time::Duration;
 
 use smallvec::SmallVec;
-use track::{DistrictId, Layout, SectionId};
+use track::{DistrictId, Layout, SectionId, TrainId};
 
 use super::infer::TOGETHER;
 use super::rules::SPREAD;
@@ -46,8 +46,8 @@ pub(super) struct Supply {
     power: Power,
     /// All its detectors have said occupied since it went dark: that is how they say it.
     dark_says_occupied: bool,
-    /// That it is dark was inferred from what a single train may have done.
-    pub is_guess: bool,
+    /// That it is dark was inferred from what this train alone may have done.
+    pub perhaps_only: Option<TrainId>,
     /// When it last went dark.
     pub dark_from: Option<Time>,
     reported: Option<bool>,
@@ -57,7 +57,7 @@ pub(super) struct Supply {
 }
 
 kept!(Supply {
-    kept: [occupied, free, power, dark_says_occupied, is_guess, dark_from, reported, is_cut, due],
+    kept: [occupied, free, power, dark_says_occupied, perhaps_only, dark_from, reported, is_cut, due],
     parts: [],
     made_anew: [district, sections, detected, slowest_on, slowest_off],
 });
@@ -110,7 +110,7 @@ impl Supply {
             free: 0,
             power: Power::Live,
             dark_says_occupied: false,
-            is_guess: false,
+            perhaps_only: None,
             dark_from: None,
             reported: None,
             is_cut: false,
@@ -179,14 +179,14 @@ impl Detect {
             Power::Live => {
                 self.doubt_fillings(now, place);
                 let fallen = now + FALLING + self.supplies[place].slowest();
-                self.go_dark(now, place, fallen, because.to_owned());
+                self.go_dark(now, place, fallen, because.to_owned(), None);
             }
             Power::Returning { changed, .. } => {
                 let changed = std::mem::take(changed);
                 self.stay_dark(now, place, changed);
             }
             Power::Dark { .. } => {
-                self.supplies[place].is_guess = false;
+                self.supplies[place].perhaps_only = None;
                 self.say_power_changed(place);
             }
         }
@@ -240,11 +240,18 @@ impl Detect {
         }
     }
 
-    pub(super) fn go_dark(&mut self, now: Time, place: usize, fallen: Time, because: String) {
+    pub(super) fn go_dark(
+        &mut self,
+        now: Time,
+        place: usize,
+        fallen: Time,
+        because: String,
+        perhaps_only: Option<TrainId>,
+    ) {
         debug_assert!(fallen >= now, "darkness does not fall in the past");
         self.supplies[place].power = Power::Dark { fallen, changed: SmallVec::new() };
         self.supplies[place].dark_from = Some(now);
-        self.supplies[place].is_guess = false;
+        self.supplies[place].perhaps_only = perhaps_only;
         self.supplies[place].dark_says_occupied = self.supplies[place].says_nothing_but_occupied();
         for at in 0..self.supplies[place].sections.len() {
             let section = self.supplies[place].sections[at];
@@ -257,11 +264,16 @@ impl Detect {
         self.say_power_changed(place);
     }
 
-    /// Another district goes dark in the same moment: one train that was taken off does not explain that.
+    /// Districts go dark in the same moment: no train that was taken off explains that, unless the same one stood in all of them.
     fn confirm_guesses(&mut self, now: Time, place: usize) {
-        for other in (0..self.supplies.len()).filter(|&other| other != place) {
-            if self.supplies[other].is_guess && self.went_dark_together(now, other) {
-                self.supplies[other].is_guess = false;
+        let together: SmallVec<[usize; 4]> =
+            (0..self.supplies.len()).filter(|&other| self.went_dark_together(now, other)).collect();
+        let train = self.supplies[place].perhaps_only;
+        if together.iter().all(|&other| self.supplies[other].perhaps_only == train) {
+            return;
+        }
+        for other in together {
+            if self.supplies[other].perhaps_only.take().is_some() {
                 self.say_power_changed(other);
             }
         }

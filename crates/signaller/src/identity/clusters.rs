@@ -78,6 +78,11 @@ impl Clusters {
         cluster.live && cluster.made == made
     }
 
+    /// A cluster, and which making of it.
+    pub fn key(&self, id: ClusterId) -> (ClusterId, u64) {
+        (id, self.store[id as usize].made)
+    }
+
     /// The one stand of a cluster that has only one train and one account of it.
     pub fn only_stand(&self, id: ClusterId) -> Option<&Stand> {
         match self.store[id as usize].accounts.as_slice() {

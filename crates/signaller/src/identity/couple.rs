@@ -278,6 +278,7 @@ impl Identity {
         for before in &joining.before {
             self.settle_as(before);
         }
+        self.is_named(joining.train);
         self.remove(joining.train);
         self.remove(joining.with);
         self.shares.retain(|share| !share.is_of(joining.train) && !share.is_of(joining.with));
@@ -288,6 +289,7 @@ impl Identity {
     /// Does what was planned.
     pub(super) fn part(&mut self, now: Time, parting: &Parting) {
         self.settle_as(&parting.before);
+        self.is_named(parting.train);
         self.remove(parting.train);
         for stand in &parting.stands {
             self.stand_alone(stand.clone());

@@ -86,8 +86,20 @@ impl Identity {
         if !self.doubts.unexplained.is_empty() || !self.doubts.open.is_empty() {
             self.review_sections();
         }
+        self.look_at_strange();
         if !self.clusters.fresh.is_empty() || !self.doubts.open.is_empty() {
             self.review_clusters();
+        }
+    }
+
+    /// Clusters whose accounts agree are looked at too, where something strange happened near their trains.
+    fn look_at_strange(&mut self) {
+        for at in 0..self.strange.len() {
+            let Some(key) = self.clusters.home(self.strange[at].0).map(|home| self.clusters.key(home)) else { continue };
+            let is_known = self.doubts.open.iter().any(|open| open.cluster == Some(key));
+            if !is_known && !self.clusters.fresh.contains(&key) {
+                self.clusters.fresh.push(key);
+            }
         }
     }
 
@@ -110,6 +122,7 @@ impl Identity {
                     alternatives: Vec::new(),
                     others: 0,
                     is_open_ended: false,
+                    is_strange: false,
                 };
                 doubts.raise(None, matter);
             }

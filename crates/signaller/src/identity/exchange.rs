@@ -36,6 +36,7 @@ impl Identity {
             settle(&mut accounts, 0.0);
             self.clusters.add_split(&mut accounts, given_up);
             self.joint = accounts;
+            [one, other].iter().filter_map(|who| who.known()).for_each(|train| self.is_strange_from_now_on(train));
         }
     }
 }

@@ -50,6 +50,8 @@ pub(crate) struct Matter {
     pub(crate) others: usize,
     /// There were too many possibilities to follow them all.
     pub(crate) is_open_ended: bool,
+    /// What happened near one of them is strange.
+    pub(crate) is_strange: bool,
 }
 
 impl Identity {
@@ -81,7 +83,8 @@ impl Identity {
         let others = alternatives.len().saturating_sub(TOLD);
         alternatives.truncate(TOLD);
         let is_open_ended = cluster.given_up >= self.prices.sure;
-        Some(Matter { trains, sections, alternatives, others, is_open_ended })
+        let is_strange = trains.iter().any(|&train| self.is_strange(train));
+        Some(Matter { trains, sections, alternatives, others, is_open_ended, is_strange })
     }
 
     /// The known trains of a cluster of which it is not known where they stand.
@@ -90,7 +93,7 @@ impl Identity {
         let Some(likeliest) = cluster.accounts.first() else { return trains };
         let agreed = 1.0 - likeliest.weight + cluster.given_up < self.prices.sure;
         if agreed {
-            let lost = likeliest.stands.iter().filter(|stand| self.is_out_of_sight(stand));
+            let lost = likeliest.stands.iter().filter(|stand| self.is_out_of_sight(stand) || self.is_known_strange(stand));
             trains.extend(lost.filter_map(|stand| stand.who.known()));
             return trains;
         }
@@ -98,11 +101,18 @@ impl Identity {
             let Some(train) = stand.who.known().filter(|train| !trains.contains(train)) else { continue };
             // Accounts come with the likeliest first, so this is the likeliest stand of the train.
             let agree: f64 = cluster.accounts.iter().filter(|it| it.stands.contains(stand)).map(|it| it.weight).sum();
-            if 1.0 - agree + cluster.given_up >= self.prices.sure || self.is_out_of_sight(stand) {
+            if 1.0 - agree + cluster.given_up >= self.prices.sure
+                || self.is_out_of_sight(stand)
+                || self.is_known_strange(stand)
+            {
                 trains.push(train);
             }
         }
         trains
+    }
+
+    fn is_known_strange(&self, stand: &Stand) -> bool {
+        stand.who.known().is_some_and(|train| self.is_strange(train))
     }
 
     fn is_out_of_sight(&self, stand: &Stand) -> bool {
@@ -174,6 +184,7 @@ impl Matter {
         };
         all_named
             && self.is_open_ended == now.is_open_ended
+            && self.is_strange == now.is_strange
             && (self.others == 0) == (now.others == 0)
             && self.alternatives.len() == now.alternatives.len()
             && (self.alternatives.iter().all(|one| told(one, now)))

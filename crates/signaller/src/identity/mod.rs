@@ -29,6 +29,7 @@ mod prices;
 mod reconcile;
 mod search;
 mod shares;
+mod strange;
 mod stretch;
 mod tags;
 mod topology;
@@ -155,6 +156,10 @@ pub struct Identity {
     /// Trains that were read a moment ago, and when: their section may just not have shown them yet.
     read_ahead: Vec<(Time, SectionId, TrainId)>,
     results: Vec<Account>,
+    /// Trains near which something strange happened, and how often they did as they were told since.
+    strange: Vec<(TrainId, u8)>,
+    /// Trains that have answered a roll call since the last instant.
+    answered: Vec<TrainId>,
     /// Takes note of how accounts come about, where somebody called it.
     witness: Option<Box<witness::Witness>>,
 }
@@ -190,6 +195,8 @@ kept!(Identity {
         suspected,
         missing,
         read_ahead,
+        strange,
+        answered,
     ],
     parts: [],
     made_anew: [layout, roster, topology, search, gather, joint, results, witness],
@@ -233,6 +240,8 @@ impl Identity {
             stretched: Stretched::default(),
             heard_at: Time::ZERO,
             strangers: 0,
+            strange: Vec::new(),
+            answered: Vec::new(),
             search: Search::default(),
             gather: Gather::default(),
             joint: Vec::new(),
@@ -259,6 +268,7 @@ impl Identity {
         for &(section, filled) in &batch.edges {
             self.found_empty[section] &= self.reported[section] == Some(filled);
         }
+        self.hear_answers();
         self.stretched.clear();
         self.stretched.forget(&batch.lifted);
         self.heard_at = now;
@@ -338,6 +348,7 @@ impl Identity {
                 continue;
             }
             let before = self.before(|| Evidence::Said(section, train));
+            self.is_named(train);
             self.take_word(now, section, train);
             self.note(now, before);
         }
@@ -361,6 +372,7 @@ impl Identity {
         if self.results.is_empty() {
             self.keep_what_fits(lines, lifted);
         }
+        self.note_strange(lines, self.search.likelihood);
         self.take_off_what_is_too_long(now);
         self.note_tails();
         self.note_turns();
@@ -389,7 +401,8 @@ impl Identity {
     fn explain_plainly(&mut self, now: Time, lines: &[search::Line], clusters: &[clusters::ClusterId]) -> bool {
         let [cluster] = *clusters else { return false };
         let Some(before) = self.clusters.only_stand(cluster) else { return false };
-        if self.clusters.cluster(cluster).given_up > 0.0 || self.drags_unseen(before.who) {
+        let is_strange = before.who.known().is_some_and(|train| self.is_strange(train));
+        if self.clusters.cluster(cluster).given_up > 0.0 || self.drags_unseen(before.who) || is_strange {
             return false;
         }
         let mut after = before.clone();

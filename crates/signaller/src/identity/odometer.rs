@@ -161,6 +161,11 @@ impl Odometers {
         self.row(who).is_some()
     }
 
+    /// Whether somebody says how any train is driven.
+    pub fn is_any_driven(&self) -> bool {
+        self.rows.iter().any(|(_, row)| row.is_some()) || !self.in_hand.is_empty()
+    }
+
     /// Whether a person has taken the train over, and drives it as they like.
     pub fn is_in_hand(&self, who: Who) -> bool {
         who.known().is_some_and(|train| self.in_hand.contains(&train))

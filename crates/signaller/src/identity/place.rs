@@ -54,6 +54,7 @@ impl Identity {
                 continue;
             }
             gather.settled.push(at);
+            self.is_named(placement.train);
             if !self.pick_out(placement) {
                 self.remove(placement.train);
                 self.put_down(now, batch, placement);

@@ -56,6 +56,8 @@ pub(super) struct Search {
     frontier: Vec<State>,
     seen: Vec<u64>,
     options: Vec<(Stands, f64)>,
+    /// How likely what was heard last was, by all accounts together.
+    pub likelihood: f64,
 }
 
 /// What is to be explained, and with what.
@@ -93,6 +95,7 @@ impl Search {
                 cut |= self.explain_one(question, account, &mut best, accounts);
             }
         }
+        self.likelihood = accounts.iter().map(|account| account.weight).sum();
         let dropped = settle(accounts, given_up);
         if cut { 1.0 } else { dropped }
     }

@@ -6,7 +6,7 @@ use track::{EndId, Length, SectionId, Table, TrainId};
 use super::account::{Account, Stand, Who};
 use super::odometer::detectable_length;
 use super::picture::Hold;
-use super::topology::way_length;
+use super::topology::{length_towards, way_length};
 use super::{Identity, Missing, Standing};
 use crate::door::Tag;
 
@@ -124,7 +124,7 @@ impl Identity {
                         Standing::Old | Standing::DarkPerhaps => true,
                         Standing::Dark => self.run_out[section] || self.is_drawn_out(section, train),
                     };
-                if against < self.prices.sure && is_stale {
+                if against < self.prices.sure && (is_stale || self.is_strange(train)) {
                     Tag::Doubt(smallvec![train])
                 } else if against < self.prices.sure {
                     Tag::Sure(train)
@@ -179,8 +179,27 @@ impl Identity {
                 // Its nose is more likely out than not, and its last wheel may be.
                 Some(Length::from_um((least.um() + most.um()) / 2 - length.um()).min(most - seen - length))
             };
-            stand.nose().section == section && far().is_some_and(|beyond| beyond > Length::ZERO)
+            match stand.position(section) {
+                Some(at) if at + 1 == stand.holds.len() => far().is_some_and(|beyond| beyond > Length::ZERO),
+                Some(at) => self.tail_may_be_past(stand, at),
+                None => false,
+            }
         })
+    }
+
+    /// Whether the last wheel of a train that reaches beyond a section may be out of it: that it is still seen behind may be a report
+    /// that was lost.
+    fn tail_may_be_past(&self, stand: &Stand, at: usize) -> bool {
+        let past = || {
+            let (seen, ..) = detectable_length(&self.roster, stand.who)?;
+            let (least, most) = self.odometers.head(stand, self.heard_at)?;
+            let mut head = Length::from_um((least.um() + most.um()) / 2);
+            for pair in stand.holds[at + 1..].windows(2) {
+                head += length_towards(&self.layout, &self.topology, &pair[0], pair[1].enter?)?;
+            }
+            Some(head - seen)
+        };
+        past().is_some_and(|past| past > Length::ZERO)
     }
 
     /// What is said of a dark section may change as time passes and nothing is heard.

@@ -50,6 +50,9 @@ impl Identity {
 
     /// The section shows the train that was read there, unless that was misread.
     fn weigh_reading(&mut self, section: SectionId, train: TrainId) {
+        if self.believes(section, train) {
+            self.is_named(train);
+        }
         let Some(home) = self.clusters.home(train) else { return };
         let who = Who::train(train);
         let accounts = self.clusters.cluster(home).accounts.iter();

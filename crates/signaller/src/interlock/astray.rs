@@ -267,6 +267,13 @@ impl Interlock {
         }
     }
 
+    /// Looks at a train again at that time at the latest.
+    pub(super) fn look_within(&mut self, train: TrainId, at: Time) {
+        if !self.looks.iter().any(|&(due, other)| other == train && due <= at) {
+            self.looks.push((at, train));
+        }
+    }
+
     /// Touches the trains that are due to be looked at again.
     pub(super) fn touch_due(&mut self, now: Time) {
         let mut place = 0;

@@ -39,6 +39,9 @@ impl Signaller {
                 others => format!("or {others} others"),
             });
         }
+        if matter.is_strange {
+            alternatives.push("or something else: what was heard near by can hardly be explained at all".to_owned());
+        }
         if matter.is_open_ended {
             alternatives.push("or something else: there was too much that might be so to follow all of it".to_owned());
         }
@@ -123,6 +126,10 @@ impl Signaller {
                             trains.join(" or ")
                         ));
                     }
+                }
+                if matter.is_strange {
+                    let trains: Vec<String> = matter.trains.iter().map(|&train| self.train(train)).collect();
+                    ways.push(format!("{} doing a few times what it is told", trains.join(" or ")));
                 }
                 if telling.is_empty() && matter.trains.len() > 1 {
                     ways.push("perhaps the next section that one of them fills".to_owned());

@@ -27,6 +27,8 @@ use crate::time::Time;
 /// Turnouts have so long to lie right, and a train to show itself.
 const SETTING: Duration = Duration::from_secs(10);
 const CREEPING: Duration = Duration::from_secs(180);
+/// A train that is called is looked at so often.
+const LOOK: Duration = Duration::from_millis(200);
 
 /// A train that goes back after a call keeps so far from the end of what it is seen in. Common practice, no source.
 const SHORT: Length = Length::from_mm(50);
@@ -244,7 +246,7 @@ impl Interlock {
             Phase::Ending if drive.is_at_rest(train) => return self.end_roll_call(&call, now, picture, outputs),
             Phase::Setting | Phase::Turning | Phase::Ending => {}
         }
-        self.look_again(train, now + Duration::from_millis(200));
+        self.look_within(train, now + LOOK);
         self.touch(train);
         self.roll_call = Some(call);
     }
@@ -298,6 +300,9 @@ impl Interlock {
             let stand = picture.whereabouts(train, now);
             let sure = stand.as_ref().is_some_and(|stand| stand.sure);
             let stands_in = stand.and_then(|stand| stand.footprint.last().map(|hold| hold.section));
+            if sure && call.answered.is_some() {
+                picture.has_answered(train);
+            }
             let found = call.answered.map(|answered| stands_in.filter(|_| sure).unwrap_or(answered));
             outputs.push(Output::Fact(Fact::RollCallEnded { train, found }));
             let again = call.lifted.iter().filter(|&&kind| kind != HoldKind::Doubt && kind != HoldKind::Astray);

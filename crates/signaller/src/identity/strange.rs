@@ -1,0 +1,127 @@
+//! Trains near which something strange happened.
+//!
+//! Where what was heard can only be explained by a hand, by something unknown, or by a train that does otherwise than it is told,
+//! the reckoning of what is how likely ends: hands do one such thing after another, and each of them would have to be paid for.
+//! So whatever the accounts say, no section is said for sure to hold a train that was near, until it is named by a reading or a
+//! person, or does a few times what it is told. Where people drive every train, none is told anything: there the accounts are all
+//! there is.
+
+use track::{Length, SectionId, TrainId};
+
+use super::account::{Account, Who};
+use super::search::Line;
+use super::{Identity, LATEST};
+
+/// Less likely than this is strange, where more than one thing may have done it. Common practice, no source.
+const STRANGE: f64 = 5e-3;
+
+/// The same where there is only one train near: what its wheels and detectors get wrong by themselves is no reason to mistake it.
+const STRANGE_ALONE: f64 = 1e-4;
+
+/// What is as likely as this is in the ordinary course of things.
+const ORDINARY: f64 = 0.3;
+
+/// So often a train must do what it is told, and be heard where it should be, until it is said for sure to be anywhere again.
+const TIMES: u8 = 3;
+
+impl Identity {
+    /// Takes note of how likely what was heard was, with `self.joint` before it and `self.results` after.
+    pub(super) fn note_strange(&mut self, lines: &[Line], likelihood: f64) {
+        if likelihood < STRANGE && self.odometers.is_any_driven() {
+            let mut near: Vec<Who> = Vec::new();
+            for account in self.joint.iter().filter(|account| account.weight >= self.prices.sure) {
+                near.extend(account.stands.iter().map(|stand| stand.who));
+            }
+            near.sort_unstable();
+            near.dedup();
+            if near.len() > 1 || likelihood < STRANGE_ALONE {
+                for train in near.into_iter().filter_map(Who::known) {
+                    self.is_strange_from_now_on(train);
+                }
+            }
+        } else if likelihood > ORDINARY && !self.strange.is_empty() {
+            let Some(likeliest) = self.results.first().cloned() else { return };
+            if likeliest.weight > 1.0 - self.prices.sure {
+                self.confirm_in(&likeliest, lines);
+            }
+        }
+    }
+
+    /// Something strange happened near the train.
+    pub(super) fn is_strange_from_now_on(&mut self, train: TrainId) {
+        self.strange.retain(|&(other, _)| other != train);
+        self.strange.push((train, 0));
+    }
+
+    fn confirm_in(&mut self, account: &Account, lines: &[Line]) {
+        for stand in &account.stands {
+            let nose = stand.nose().section;
+            if lines.iter().any(|line| line.section == nose && line.values.last() == Some(&true)) {
+                self.has_done_as_told(stand.who, nose);
+            }
+        }
+    }
+
+    /// The train was heard where it should be: once more it has done as it was told.
+    pub(super) fn has_done_as_told(&mut self, who: Who, nose: SectionId) {
+        let Some(train) = who.known() else { return };
+        let is_told = match self.odometers.is_driven(who) {
+            true => {
+                self.granted[nose] == Some(train)
+                    && self.odometers.lately(who, self.heard_at, LATEST) > Length::ZERO
+            }
+            // Where people drive, nobody says what a train is told: there it must do what trains do.
+            false => !self.odometers.is_in_hand(who),
+        };
+        if let Some(row) = self.strange.iter_mut().find(|row| row.0 == train && is_told) {
+            row.1 += 1;
+            if row.1 >= TIMES {
+                self.is_known_again(train);
+            }
+        }
+    }
+
+    /// A roll call has told where the train is: from the next instant on it is known again.
+    pub(crate) fn note_answer(&mut self, train: TrainId) {
+        self.answered.push(train);
+    }
+
+    /// Hears the answers to roll calls.
+    pub(super) fn hear_answers(&mut self) {
+        while let Some(train) = self.answered.pop() {
+            self.is_named(train);
+        }
+    }
+
+    /// The train was named, and so every train is known again that could only be where it is not.
+    pub(super) fn is_named(&mut self, train: TrainId) {
+        if self.strange.is_empty() {
+            return;
+        }
+        let home = self.clusters.home(train);
+        let with = home.into_iter().flat_map(|home| &self.clusters.cluster(home).accounts);
+        let mut trains: Vec<TrainId> =
+            with.flat_map(|account| &account.stands).filter_map(|stand| stand.who.known()).chain([train]).collect();
+        trains.sort_unstable();
+        trains.dedup();
+        for train in trains {
+            self.is_known_again(train);
+        }
+    }
+
+    /// The train was named, or has confirmed by what it did that it is where it is said to be.
+    fn is_known_again(&mut self, train: TrainId) {
+        if self.strange.iter().any(|row| row.0 == train) {
+            self.strange.retain(|row| row.0 != train);
+            if let Some(home) = self.clusters.home(train) {
+                // Made anew, so that its doubts are looked at.
+                self.change(home, |_| {});
+            }
+        }
+    }
+
+    /// Whether something strange happened near the train since it was known for sure.
+    pub(super) fn is_strange(&self, train: TrainId) -> bool {
+        self.strange.iter().any(|row| row.0 == train)
+    }
+}
