@@ -667,3 +667,47 @@ fn where_a_section_fills_falsely_again_and_again_a_train_beside_it_need_not_have
     assert_eq!(comes(0), "Heron");
     assert_ne!(comes(40), "Heron", "that may be moisture again");
 }
+
+#[test]
+fn whoever_finds_a_dark_section_empty_is_heard_and_what_is_taken_to_be_dark_is_live_again() {
+    let mut scene = Scene::with_two_trains();
+    scene.report(&[("main", true)]);
+    scene.wait(3_000);
+    // Somebody lifts a train that lies over a joint, says nothing, and is asked.
+    scene.report_apart(30, &[("main", false), ("quay", false)]);
+    scene.wait(3_000);
+    scene.ask(Request::FoundEmpty { section: scene.section("main") });
+    scene.wait(100);
+    assert_eq!((scene.tag("main"), scene.tag("quay")), ("free".to_owned(), "in doubt".to_owned()));
+    scene.ask(Request::FoundEmpty { section: scene.section("quay") });
+    scene.wait(100);
+    assert!(!scene.is_dark("harbour"));
+    assert_eq!(scene.tags(), ["free", "free", "free", "free", "Plover", "free"]);
+}
+
+#[test]
+fn a_train_said_to_stand_elsewhere_leaves_nothing_behind_in_the_dark() {
+    let mut scene = Scene::with_two_trains();
+    scene.report(&[("main", true)]);
+    scene.wait(3_000);
+    scene.report_apart(30, &[("main", false), ("quay", false)]);
+    scene.wait(3_000);
+    scene.put("Heron", "shed");
+    scene.wait(100);
+    assert!(!scene.is_dark("harbour"));
+    assert_eq!(scene.tags(), ["free", "free", "free", "free", "Plover", "Heron"]);
+}
+
+#[test]
+fn a_train_lifted_from_a_joint_between_two_districts_leaves_doubt_and_not_its_name() {
+    let mut scene = Scene::new(branch().build(), Conduct::Observe);
+    scene.put("Heron", "lower");
+    scene.wait(3_000);
+    scene.report(&[("upper", true)]);
+    scene.wait(3_000);
+    assert_eq!((scene.tag("lower"), scene.tag("upper")), ("Heron".to_owned(), "Heron".to_owned()));
+    scene.report_apart(60, &[("lower", false), ("upper", false)]);
+    scene.wait(3_000);
+    assert!(scene.is_dark("harbour") && scene.is_dark("hill"), "it looks as if the power went");
+    assert_eq!((scene.tag("lower"), scene.tag("upper")), ("in doubt".to_owned(), "in doubt".to_owned()));
+}

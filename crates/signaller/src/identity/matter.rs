@@ -93,7 +93,8 @@ impl Identity {
         let Some(likeliest) = cluster.accounts.first() else { return trains };
         let agreed = 1.0 - likeliest.weight + cluster.given_up < self.prices.sure;
         if agreed {
-            let lost = likeliest.stands.iter().filter(|stand| self.is_out_of_sight(stand) || self.is_known_strange(stand));
+            let lost =
+                likeliest.stands.iter().filter(|stand| self.is_out_of_sight(stand) || self.is_known_strange(stand));
             trains.extend(lost.filter_map(|stand| stand.who.known()));
             return trains;
         }

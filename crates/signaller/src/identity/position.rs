@@ -175,9 +175,7 @@ impl Scene<'_> {
         let (on_delay, kept) = (delays(self.layout, section).0, self.kept_back[section]);
         if self.odometers.has_stood(before.who, self.now, on_delay + kept + LATEST) {
             return match longest_way(self.layout, section) {
-                Some(length) => {
-                    self.odometers.head_between(before.who, self.now, (Length::ZERO, length), Length::ZERO)
-                }
+                Some(length) => self.odometers.head_between(before.who, self.now, (Length::ZERO, length), Length::ZERO),
                 None => Head::UNKNOWN,
             };
         }

@@ -67,8 +67,7 @@ impl Identity {
         let Some(train) = who.known() else { return };
         let is_told = match self.odometers.is_driven(who) {
             true => {
-                self.granted[nose] == Some(train)
-                    && self.odometers.lately(who, self.heard_at, LATEST) > Length::ZERO
+                self.granted[nose] == Some(train) && self.odometers.lately(who, self.heard_at, LATEST) > Length::ZERO
             }
             // Where people drive, nobody says what a train is told: there it must do what trains do.
             false => !self.odometers.is_in_hand(who),
@@ -123,5 +122,146 @@ impl Identity {
     /// Whether something strange happened near the train since it was known for sure.
     pub(super) fn is_strange(&self, train: TrainId) -> bool {
         self.strange.iter().any(|row| row.0 == train)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::sync::Arc;
+
+    use track::{Builder, Id, Layout, Scale, Speed, Train};
+
+    use super::super::{Batch, Pace, Placement};
+    use super::*;
+    use crate::Time;
+    use crate::door::Tag;
+
+    const HERON: u32 = 0;
+    const PLOVER: u32 = 1;
+
+    fn train(number: u32) -> TrainId {
+        TrainId::from_index(number as usize)
+    }
+
+    struct Scene {
+        layout: Arc<Layout>,
+        sections: Vec<SectionId>,
+        identity: Identity,
+        now: i64,
+    }
+
+    impl Scene {
+        /// Eight sections in a row. Heron stands in the second and points to the third; Plover stands in the first behind it. The
+        /// signaller drives both.
+        fn new() -> Self {
+            let mut builder = Builder::new("line", Scale::named("H0").unwrap());
+            let names = ["a", "b", "c", "d", "e", "f", "g", "h"];
+            let sections: Vec<_> = names.map(|name| builder.plain_section(name, None)).to_vec();
+            for pair in sections.windows(2) {
+                let (b, a) = (builder.layout().sections[pair[0]].ends[1], builder.layout().sections[pair[1]].ends[0]);
+                builder.join(b, a);
+            }
+            for name in ["Heron", "Plover"] {
+                builder.train(Train::stranger(name));
+            }
+            let layout = Arc::new(builder.build());
+            let identity = Identity::new(Arc::clone(&layout));
+            let mut scene = Self { layout, sections, identity, now: 0 };
+            scene.place(HERON, 1);
+            scene.place(PLOVER, 0);
+            for number in [HERON, PLOVER] {
+                scene.drive(number, Speed::ZERO);
+            }
+            scene.observe(60_000, &Batch::default());
+            scene
+        }
+
+        fn place(&mut self, number: u32, at: usize) {
+            let on = self.sections[at];
+            let nose = Some(self.layout.sections[on].ends[1]);
+            let placed = vec![Placement::new(&self.layout, train(number), &[on], nose).unwrap()];
+            self.observe(1, &Batch { placed, ..Batch::default() });
+        }
+
+        fn drive(&mut self, number: u32, speed: Speed) {
+            self.identity.set_pace(train(number), Time::from_millis(self.now), Pace { least: speed, most: speed });
+        }
+
+        fn observe(&mut self, later: i64, batch: &Batch) {
+            self.now += later;
+            self.identity.observe(Time::from_millis(self.now), batch);
+        }
+
+        fn hear(&mut self, at: usize, filled: bool) {
+            let edges = vec![(self.sections[at], filled)];
+            self.observe(2_000, &Batch { edges, ..Batch::default() });
+        }
+
+        /// Heron runs on by one section, as it was told.
+        fn runs_to(&mut self, at: usize) {
+            self.identity.set_granted(self.sections[at], Some(train(HERON)));
+            self.hear(at, true);
+            self.hear(at - 1, false);
+        }
+
+        fn tag(&self, at: usize) -> Tag {
+            self.identity.tag(self.sections[at])
+        }
+    }
+
+    fn doubted(number: u32) -> Tag {
+        Tag::Doubt(smallvec::smallvec![train(number)])
+    }
+
+    /// Heron is told to stand, and the section before it fills: somebody pushed it, or something is there.
+    fn heron_was_pushed() -> Scene {
+        let mut scene = Scene::new();
+        assert_eq!((scene.tag(0), scene.tag(1)), (Tag::Sure(train(PLOVER)), Tag::Sure(train(HERON))));
+        scene.hear(2, true);
+        scene.hear(1, false);
+        assert!(!matches!(scene.tag(2), Tag::Sure(_)), "{:?}", scene.tag(2));
+        scene
+    }
+
+    #[test]
+    fn a_train_that_moved_by_a_hand_is_not_sure_until_it_did_three_times_what_it_was_told() {
+        let mut scene = heron_was_pushed();
+        scene.observe(60_000, &Batch::default());
+        scene.place(HERON, 2);
+        assert_eq!(scene.tag(2), Tag::Sure(train(HERON)), "a person named it");
+        scene.identity.is_strange_from_now_on(train(HERON));
+        scene.drive(HERON, Speed::from_mm(100));
+        for at in [3, 4] {
+            scene.runs_to(at);
+            assert_eq!(scene.tag(at), doubted(HERON), "section {at}");
+        }
+        scene.runs_to(5);
+        assert_eq!(scene.tag(5), Tag::Sure(train(HERON)));
+    }
+
+    #[test]
+    fn what_a_train_does_that_it_was_not_told_confirms_nothing() {
+        let mut scene = Scene::new();
+        scene.identity.is_strange_from_now_on(train(HERON));
+        scene.drive(HERON, Speed::from_mm(100));
+        for at in 2..7 {
+            scene.hear(at, true);
+            scene.hear(at - 1, false);
+            assert!(!matches!(scene.tag(at), Tag::Sure(_)), "section {at}: {:?}", scene.tag(at));
+        }
+    }
+
+    #[test]
+    fn what_is_strange_is_a_doubt_that_says_so() {
+        let mut scene = Scene::new();
+        scene.identity.is_strange_from_now_on(train(HERON));
+        scene.place(PLOVER, 0);
+        let doubts: Vec<_> = scene.identity.open_doubts().map(|(_, matter)| matter.clone()).collect();
+        assert_eq!(doubts.len(), 1);
+        assert!(doubts[0].is_strange && doubts[0].trains[..] == [train(HERON)]);
+        assert_eq!(doubts[0].sections, [scene.sections[1]]);
+        scene.observe(1_000, &Batch { named: vec![(scene.sections[1], train(HERON))], ..Batch::default() });
+        assert_eq!(scene.identity.open_doubts().count(), 0);
+        assert_eq!(scene.tag(1), Tag::Sure(train(HERON)));
     }
 }

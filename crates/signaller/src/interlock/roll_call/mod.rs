@@ -217,6 +217,9 @@ impl Interlock {
                 let settled = settled.and_then(|stand| stand.footprint.last().map(|hold| hold.section));
                 let filled = call.asked.iter().copied().find(|&section| picture.is_occupied(section));
                 call.answered = filled.or(settled);
+                if call.answered.is_some() {
+                    picture.has_answered(train);
+                }
                 let gone = travelled.1 - call.from.1 + drive.room_to_stop_creeping(train);
                 let is_shown = || {
                     let mut stands = picture.possible_whereabouts(train, now).into_iter();
@@ -300,9 +303,6 @@ impl Interlock {
             let stand = picture.whereabouts(train, now);
             let sure = stand.as_ref().is_some_and(|stand| stand.sure);
             let stands_in = stand.and_then(|stand| stand.footprint.last().map(|hold| hold.section));
-            if sure && call.answered.is_some() {
-                picture.has_answered(train);
-            }
             let found = call.answered.map(|answered| stands_in.filter(|_| sure).unwrap_or(answered));
             outputs.push(Output::Fact(Fact::RollCallEnded { train, found }));
             let again = call.lifted.iter().filter(|&&kind| kind != HoldKind::Doubt && kind != HoldKind::Astray);
