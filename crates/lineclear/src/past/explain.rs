@@ -130,6 +130,13 @@ fn tell(
     if why.is_open_ended {
         writeln!(output, "  there was too much that might be so to follow all of it")?;
     }
+    if why.is_strange {
+        writeln!(
+            output,
+            "  what was heard near by can hardly be explained at all: a train is not sure then until it is named, or has done a \
+             few times what it was told"
+        )?;
+    }
     match since {
         Some(since) => writeln!(output, "\nwhat led there, since it was free at {}", words::clock(since))?,
         None => writeln!(output, "\nwhat led there")?,

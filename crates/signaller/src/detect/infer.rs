@@ -12,7 +12,7 @@ use crate::identity::Identity;
 use crate::time::Time;
 
 /// Districts that go dark together are found dark no further apart than this.
-pub(super) const TOGETHER: Duration = Duration::from_millis(1_500);
+const TOGETHER: Duration = Duration::from_millis(1_500);
 
 impl Detect {
     /// Whether everything that a district saw emptied in one moment, and trains cannot have done that. It is dark then.

@@ -13,7 +13,6 @@ use std::time::Duration;
 use smallvec::SmallVec;
 use track::{DistrictId, Layout, SectionId, TrainId};
 
-use super::infer::TOGETHER;
 use super::rules::SPREAD;
 use super::{Detect, Timer};
 use crate::door::Fact;
@@ -28,6 +27,9 @@ const FALLING: Duration = Duration::from_millis(700);
 const SETTLED: Duration = Duration::from_millis(400);
 /// At most so long do they get for it.
 const SETTLING: Duration = Duration::from_secs(5);
+/// A district that goes dark so long after another shows that it was the power there, too. Common practice, no source: slow
+/// detectors take that long to say so.
+const CONFIRMS: Duration = Duration::from_secs(3);
 /// A district that is reported live and shows none of its trains gets so long before that is believed.
 const DISBELIEF: Duration = Duration::from_secs(10);
 
@@ -266,8 +268,10 @@ impl Detect {
 
     /// Districts go dark in the same moment: no train that was taken off explains that, unless the same one stood in all of them.
     fn confirm_guesses(&mut self, now: Time, place: usize) {
+        let is_part =
+            |supply: &Supply| supply.is_dark() && supply.dark_from.is_some_and(|since| now.since(since) <= CONFIRMS);
         let together: SmallVec<[usize; 4]> =
-            (0..self.supplies.len()).filter(|&other| self.went_dark_together(now, other)).collect();
+            (0..self.supplies.len()).filter(|&other| is_part(&self.supplies[other])).collect();
         let train = self.supplies[place].perhaps_only;
         if together.iter().all(|&other| self.supplies[other].perhaps_only == train) {
             return;
@@ -277,12 +281,6 @@ impl Detect {
                 self.say_power_changed(other);
             }
         }
-    }
-
-    /// Whether a district is dark, and went dark no longer ago than districts do that go dark together.
-    pub(super) fn went_dark_together(&self, now: Time, place: usize) -> bool {
-        let supply = &self.supplies[place];
-        supply.is_dark() && supply.dark_from.is_some_and(|since| now.since(since) <= TOGETHER)
     }
 
     fn say_power_changed(&mut self, place: usize) {

@@ -120,7 +120,7 @@ impl Identity {
     }
 
     /// Whether something strange happened near the train since it was known for sure.
-    pub(super) fn is_strange(&self, train: TrainId) -> bool {
+    pub(crate) fn is_strange(&self, train: TrainId) -> bool {
         self.strange.iter().any(|row| row.0 == train)
     }
 }

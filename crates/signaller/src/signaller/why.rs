@@ -19,6 +19,9 @@ pub struct Why {
     pub accounts: Vec<Possibility>,
     /// There were too many accounts to follow all of them.
     pub is_open_ended: bool,
+    /// What was heard near a train that is there can hardly be explained at all: it is not said for sure to be there, whatever its
+    /// share.
+    pub is_strange: bool,
     /// What did that, the oldest first; none where nobody called a witness.
     pub findings: Vec<Finding>,
 }
@@ -77,6 +80,7 @@ impl Signaller {
             detector: self.identity.detector_in_words(section).to_owned(),
             accounts: accounts.iter().map(|one| self.possibility(one)).collect(),
             is_open_ended,
+            is_strange: self.identity.holders(section).iter().any(|&train| self.identity.is_strange(train)),
             findings: self.identity.notes().map(|note| self.finding(note)).collect(),
         }
     }

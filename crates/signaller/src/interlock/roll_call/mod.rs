@@ -19,7 +19,7 @@ use track::{Length, SectionId, TrainId, Traverse};
 use super::orders::Reason;
 use super::{HoldKind, Interlock};
 use crate::aspect::Signals;
-use crate::door::{Direction, Fact, Output};
+use crate::door::{Direction, Fact, Output, Tag};
 use crate::drive::Drive;
 use crate::picture::Picture;
 use crate::time::Time;
@@ -76,6 +76,11 @@ pub(crate) struct Creep {
     pub(crate) direction: Direction,
     /// Whether it goes, or stands.
     pub(crate) goes: bool,
+}
+
+/// Whether something that no train explains has filled a section in this step.
+fn fills_unexplained(outputs: &[Output]) -> bool {
+    outputs.iter().any(|output| matches!(output, Output::Fact(Fact::Tagged { tag: Tag::Unexplained, .. })))
 }
 
 impl Interlock {
@@ -199,7 +204,12 @@ impl Interlock {
         let is_held = stopped
             || call.is_void
             || self.hold_kinds(train).any(|kind| !kind.is_doubt() || call.phase != Phase::Setting);
-        if is_held || !self.may_go_on(&call, picture) {
+        // What fills now, and no train explains it, may be the one that is called: then it is not where it is thought to be.
+        let is_elsewhere = call.phase != Phase::Setting && fills_unexplained(outputs);
+        if is_elsewhere {
+            self.stop_dead(train);
+        }
+        if is_held || is_elsewhere || !self.may_go_on(&call, picture) {
             if call.phase == Phase::Setting {
                 return self.end_roll_call(&call, now, picture, outputs);
             }
@@ -212,27 +222,7 @@ impl Interlock {
                 call.from = travelled;
             }
             Phase::Setting if call.until <= now => return self.end_roll_call(&call, now, picture, outputs),
-            Phase::Out => {
-                let settled = picture.whereabouts(train, now).filter(|stand| stand.sure && call.was_in_doubt);
-                let settled = settled.and_then(|stand| stand.footprint.last().map(|hold| hold.section));
-                let filled = call.asked.iter().copied().find(|&section| picture.is_occupied(section));
-                call.answered = filled.or(settled);
-                if call.answered.is_some() {
-                    picture.has_answered(train);
-                }
-                let gone = travelled.1 - call.from.1 + drive.room_to_stop_creeping(train);
-                let is_shown = || {
-                    let mut stands = picture.possible_whereabouts(train, now).into_iter();
-                    stands.any(|stand| stand.footprint.iter().any(|hold| self.shows(hold)))
-                };
-                if filled.is_none() && (settled.is_some() || !is_shown()) {
-                    // What told was a section that it left: back there it would be in doubt again. And where it is out of sight
-                    // nobody knows how far it is.
-                    call.phase = Phase::Ending;
-                } else if call.answered.is_some() || gone >= call.room || call.until <= now {
-                    call.phase = Phase::Turning;
-                }
-            }
+            Phase::Out => self.look_for_answer(&mut call, now, picture, drive),
             Phase::Turning if drive.is_at_rest(train) => {
                 // Where its end that nobody sees lay before, nobody granted it.
                 let back = (travelled.0 - call.from.0 - self.blind(train)).max(Length::ZERO);
@@ -252,6 +242,30 @@ impl Interlock {
         self.look_within(train, now + LOOK);
         self.touch(train);
         self.roll_call = Some(call);
+    }
+
+    /// The train is on its way out: whether some section has told where it is, or it has gone far enough.
+    fn look_for_answer<P: Picture>(&self, call: &mut RollCall, now: Time, picture: &mut P, drive: &Drive) {
+        let train = call.train;
+        let settled = picture.whereabouts(train, now).filter(|stand| stand.sure && call.was_in_doubt);
+        let settled = settled.and_then(|stand| stand.footprint.last().map(|hold| hold.section));
+        let filled = call.asked.iter().copied().find(|&section| picture.is_occupied(section));
+        call.answered = filled.or(settled);
+        if call.answered.is_some() {
+            picture.has_answered(train);
+        }
+        let gone = drive.travelled(train).1 - call.from.1 + drive.room_to_stop_creeping(train);
+        let is_shown = || {
+            let mut stands = picture.possible_whereabouts(train, now).into_iter();
+            stands.any(|stand| stand.footprint.iter().any(|hold| self.shows(hold)))
+        };
+        if filled.is_none() && (settled.is_some() || !is_shown()) {
+            // What told was a section that it left: back there it would be in doubt again. And where it is out of sight
+            // nobody knows how far it is.
+            call.phase = Phase::Ending;
+        } else if call.answered.is_some() || gone >= call.room || call.until <= now {
+            call.phase = Phase::Turning;
+        }
     }
 
     /// Whether what the train was granted for the call is still as it must be.

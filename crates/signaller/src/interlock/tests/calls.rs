@@ -103,6 +103,24 @@ fn a_roll_call_is_refused_where_the_track_is_not_free_under_every_account() {
 }
 
 #[test]
+fn a_roll_call_ends_at_once_when_something_unknown_fills_a_section_elsewhere() {
+    let mut world = World::with_two_trains();
+    let (train, elsewhere) = (world.train("Heron"), world.section("south"));
+    world.trains[train].as_mut().unwrap().factor = 0.0;
+    world.go_to_section("Heron", "w1");
+    assert!(world.run(60.0, |world| world.signaller.interlock().is_held(train)));
+    world.run(5.0, |_| false);
+    assert_eq!(world.ask(Request::RollCall { train: Some(train) }), Answer::Accepted);
+    assert!(!world.run(20.0, call_is_over), "it is still looked for");
+    world.falsely_filled.push(elsewhere);
+    assert!(world.run(5.0, call_is_over), "it may be that one, and not be where it is thought to be");
+    assert_eq!(calls(&world), [&Fact::RollCallBegan { train }, &Fact::RollCallEnded { train, found: None }]);
+    assert!(world.signaller.interlock().is_held(train));
+    let is_stopped = |(_, it): &(_, Output)| *it == Output::EmergencyStop { train };
+    assert!(world.said.iter().any(is_stopped));
+}
+
+#[test]
 fn a_roll_call_ends_at_once_when_the_train_is_held() {
     let mut world = one_of_two_in_the_throat();
     let train = world.train("Heron");
