@@ -81,7 +81,7 @@ impl Listener {
                     assert!(!about.alternatives.is_empty() && !about.settled_by.is_empty(), "{about:?}");
                     assert!(about.alternatives.len() <= 6, "{about:?}");
                     self.has_too_many_to_follow |=
-                        about.alternatives.iter().any(|it| it.starts_with("or something else"));
+                        about.alternatives.iter().any(|it| it.starts_with("something else: there was too much"));
                     self.open.insert(*doubt, about.trains.clone());
                     self.sections.insert(*doubt, about.sections.clone());
                 }

@@ -20,7 +20,7 @@ impl Detect {
     /// Where a single train stood on all of it, that train may have been taken off instead: then this is a guess.
     ///
     /// Where it saw one section only, that one may have lost contact. But if in the same moment another district lost all that
-    /// it saw, or went dark, so did this one.
+    /// it saw, or went dark, so did this one: again a guess where a single train stood on all of that.
     pub(super) fn infer_all_emptied(&mut self, now: Time, place: usize, identity: &Identity) -> bool {
         if self.supplies[place].is_dark() {
             return true;

@@ -64,6 +64,18 @@ impl Scene {
         scene
     }
 
+    /// The same, but that Heron came to lie over the joint to `main`, and somebody lifted it and said nothing: the district looks
+    /// as if its power were off.
+    fn with_one_lifted_off_a_joint() -> Self {
+        let mut scene = Self::with_two_trains();
+        scene.report(&[("main", true)]);
+        scene.wait(3_000);
+        scene.report_apart(30, &[("main", false), ("quay", false)]);
+        scene.wait(3_000);
+        assert!(scene.is_dark("harbour"));
+        scene
+    }
+
     fn step(&mut self, inputs: &[Input]) {
         let step = self.signaller.step(self.now, inputs);
         self.wake_at = step.wake_at;
@@ -374,13 +386,7 @@ fn a_district_whose_detectors_read_occupied_in_the_dark_is_live_when_all_of_them
 
 #[test]
 fn the_only_train_of_a_dark_district_is_taken_off_and_it_is_not_dark_for_ever() {
-    let mut scene = Scene::with_two_trains();
-    scene.report(&[("main", true)]);
-    scene.wait(3_000);
-    // Somebody lifts a train that lies over a joint.
-    scene.report_apart(30, &[("main", false), ("quay", false)]);
-    scene.wait(3_000);
-    assert!(scene.is_dark("harbour"), "it looks the same");
+    let mut scene = Scene::with_one_lifted_off_a_joint();
     let train = scene.layout.train_named("Heron").unwrap();
     scene.ask(Request::Lift { train });
     scene.wait(100);
@@ -670,12 +676,7 @@ fn where_a_section_fills_falsely_again_and_again_a_train_beside_it_need_not_have
 
 #[test]
 fn whoever_finds_a_dark_section_empty_is_heard_and_what_is_taken_to_be_dark_is_live_again() {
-    let mut scene = Scene::with_two_trains();
-    scene.report(&[("main", true)]);
-    scene.wait(3_000);
-    // Somebody lifts a train that lies over a joint, says nothing, and is asked.
-    scene.report_apart(30, &[("main", false), ("quay", false)]);
-    scene.wait(3_000);
+    let mut scene = Scene::with_one_lifted_off_a_joint();
     scene.ask(Request::FoundEmpty { section: scene.section("main") });
     scene.wait(100);
     assert_eq!((scene.tag("main"), scene.tag("quay")), ("free".to_owned(), "in doubt".to_owned()));
@@ -687,11 +688,7 @@ fn whoever_finds_a_dark_section_empty_is_heard_and_what_is_taken_to_be_dark_is_l
 
 #[test]
 fn a_train_said_to_stand_elsewhere_leaves_nothing_behind_in_the_dark() {
-    let mut scene = Scene::with_two_trains();
-    scene.report(&[("main", true)]);
-    scene.wait(3_000);
-    scene.report_apart(30, &[("main", false), ("quay", false)]);
-    scene.wait(3_000);
+    let mut scene = Scene::with_one_lifted_off_a_joint();
     scene.put("Heron", "shed");
     scene.wait(100);
     assert!(!scene.is_dark("harbour"));

@@ -26,6 +26,9 @@ impl Identity {
     pub(super) fn add_exchanges(&mut self) {
         while let Some((one, other)) = self.suspected.pop() {
             let (Some(home), Some(other_home)) = (self.clusters.home(one), self.clusters.home(other)) else { continue };
+            for train in [one, other] {
+                self.is_strange_from_now_on(train);
+            }
             let (one, other) = (Who::train(one), Who::train(other));
             let clusters: &[ClusterId] = if home == other_home { &[home] } else { &[home, other_home] };
             let given_up = self.take_joint(clusters);
@@ -36,7 +39,6 @@ impl Identity {
             settle(&mut accounts, 0.0);
             self.clusters.add_split(&mut accounts, given_up);
             self.joint = accounts;
-            [one, other].iter().filter_map(|who| who.known()).for_each(|train| self.is_strange_from_now_on(train));
         }
     }
 }

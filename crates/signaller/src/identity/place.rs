@@ -46,6 +46,7 @@ impl Identity {
         for (at, placement) in batch.placed.iter().enumerate() {
             // Whoever says where a train stands means all of it, blind ends included.
             self.forget_trails(placement.train);
+            self.is_named(placement.train);
             self.memories.unsaid.retain(|&train| train != placement.train);
             let section = placement.holds[0].section;
             let fills = batch.edges.contains(&(section, true)) && self.reported[section] != Some(true);
@@ -54,7 +55,6 @@ impl Identity {
                 continue;
             }
             gather.settled.push(at);
-            self.is_named(placement.train);
             if !self.pick_out(placement) {
                 self.remove(placement.train);
                 self.put_down(now, batch, placement);

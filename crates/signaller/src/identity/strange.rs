@@ -6,9 +6,10 @@
 //! person, or does a few times what it is told. Where people drive every train, none is told anything: there the accounts are all
 //! there is.
 
+use smallvec::SmallVec;
 use track::{Length, SectionId, TrainId};
 
-use super::account::{Account, Who};
+use super::account::Who;
 use super::search::Line;
 use super::{Identity, LATEST};
 
@@ -40,11 +41,22 @@ impl Identity {
                 }
             }
         } else if likelihood > ORDINARY && !self.strange.is_empty() {
-            let Some(likeliest) = self.results.first().cloned() else { return };
-            if likeliest.weight > 1.0 - self.prices.sure {
-                self.confirm_in(&likeliest, lines);
+            for (train, nose) in self.came_in_for_sure(lines) {
+                self.count_if_told(train, nose);
             }
         }
+    }
+
+    /// The trains that surely came into a section that one of the lines says has filled, each with that section.
+    fn came_in_for_sure(&self, lines: &[Line]) -> SmallVec<[(TrainId, SectionId); 2]> {
+        let likeliest = self.results.first().filter(|account| account.weight > 1.0 - self.prices.sure);
+        let has_filled =
+            |nose: SectionId| lines.iter().any(|line| line.section == nose && line.values.last() == Some(&true));
+        let noses = likeliest.into_iter().flat_map(|account| &account.stands).filter_map(|stand| {
+            let nose = stand.nose().section;
+            stand.who.known().filter(|_| has_filled(nose)).map(|train| (train, nose))
+        });
+        noses.collect()
     }
 
     /// Something strange happened near the train.
@@ -53,18 +65,9 @@ impl Identity {
         self.strange.push((train, 0));
     }
 
-    fn confirm_in(&mut self, account: &Account, lines: &[Line]) {
-        for stand in &account.stands {
-            let nose = stand.nose().section;
-            if lines.iter().any(|line| line.section == nose && line.values.last() == Some(&true)) {
-                self.has_done_as_told(stand.who, nose);
-            }
-        }
-    }
-
-    /// The train was heard where it should be: once more it has done as it was told.
-    pub(super) fn has_done_as_told(&mut self, who: Who, nose: SectionId) {
-        let Some(train) = who.known() else { return };
+    /// The train was heard in a section: if it was told to go there, it has once more done as it was told.
+    fn count_if_told(&mut self, train: TrainId, nose: SectionId) {
+        let who = Who::train(train);
         let is_told = match self.odometers.is_driven(who) {
             true => {
                 self.granted[nose] == Some(train) && self.odometers.lately(who, self.heard_at, LATEST) > Length::ZERO
@@ -72,9 +75,9 @@ impl Identity {
             // Where people drive, nobody says what a train is told: there it must do what trains do.
             false => !self.odometers.is_in_hand(who),
         };
-        if let Some(row) = self.strange.iter_mut().find(|row| row.0 == train && is_told) {
-            row.1 += 1;
-            if row.1 >= TIMES {
+        if let Some((_, times)) = self.strange.iter_mut().find(|(other, _)| *other == train && is_told) {
+            *times += 1;
+            if *times >= TIMES {
                 self.is_known_again(train);
             }
         }
@@ -110,8 +113,8 @@ impl Identity {
 
     /// The train was named, or has confirmed by what it did that it is where it is said to be.
     fn is_known_again(&mut self, train: TrainId) {
-        if self.strange.iter().any(|row| row.0 == train) {
-            self.strange.retain(|row| row.0 != train);
+        if self.is_strange(train) {
+            self.strange.retain(|&(other, _)| other != train);
             if let Some(home) = self.clusters.home(train) {
                 // Made anew, so that its doubts are looked at.
                 self.change(home, |_| {});
@@ -121,7 +124,7 @@ impl Identity {
 
     /// Whether something strange happened near the train since it was known for sure.
     pub(crate) fn is_strange(&self, train: TrainId) -> bool {
-        self.strange.iter().any(|row| row.0 == train)
+        self.strange.iter().any(|&(other, _)| other == train)
     }
 }
 
@@ -249,6 +252,16 @@ mod tests {
             scene.hear(at - 1, false);
             assert!(!matches!(scene.tag(at), Tag::Sure(_)), "section {at}: {:?}", scene.tag(at));
         }
+    }
+
+    #[test]
+    fn a_train_put_down_in_the_moment_in_which_its_section_fills_is_named() {
+        let mut scene = Scene::new();
+        scene.identity.is_strange_from_now_on(train(HERON));
+        let on = scene.sections[5];
+        let placed = vec![Placement::new(&scene.layout, train(HERON), &[on], None).unwrap()];
+        scene.observe(1_000, &Batch { placed, edges: vec![(on, true)], ..Batch::default() });
+        assert_eq!(scene.tag(5), Tag::Sure(train(HERON)));
     }
 
     #[test]

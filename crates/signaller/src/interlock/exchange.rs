@@ -35,6 +35,14 @@ fn footprint(stand: &Whereabouts) -> Footprint {
     sections
 }
 
+/// A section that something has filled in this step which no train explains.
+pub(super) fn filled_unexplained(outputs: &[Output]) -> Option<SectionId> {
+    outputs.iter().find_map(|output| match output {
+        Output::Fact(Fact::Tagged { section, tag: Tag::Unexplained }) => Some(*section),
+        _ => None,
+    })
+}
+
 impl Interlock {
     /// A train sets out: whoever stands now should go on standing.
     pub(crate) fn note_who_stands(&mut self, now: Time, picture: &impl Picture, drive: &Drive) {
@@ -84,11 +92,7 @@ impl Interlock {
             return;
         }
         let moved = self.moved_unasked(now, picture, drive, changes);
-        let strange = outputs.iter().find_map(|output| match output {
-            Output::Fact(Fact::Tagged { section, tag: Tag::Unexplained }) => Some(*section),
-            _ => None,
-        });
-        let strange = strange.filter(|&section| !self.is_near_a_train(section, picture));
+        let strange = filled_unexplained(outputs).filter(|&section| !self.is_near_a_train(section, picture));
         for train in unanswered {
             for &other in &moved {
                 self.hold_both(train, other, outputs);

@@ -35,15 +35,15 @@ impl Signaller {
         }
         if matter.others > 0 {
             alternatives.push(match matter.others {
-                1 => "or 1 other".to_owned(),
-                others => format!("or {others} others"),
+                1 => "1 other".to_owned(),
+                others => format!("{others} others"),
             });
         }
         if matter.is_strange {
-            alternatives.push("or something else: what was heard near by can hardly be explained at all".to_owned());
+            alternatives.push("something else: what was heard near by can hardly be explained at all".to_owned());
         }
         if matter.is_open_ended {
-            alternatives.push("or something else: there was too much that might be so to follow all of it".to_owned());
+            alternatives.push("something else: there was too much that might be so to follow all of it".to_owned());
         }
         Doubt {
             trains: matter.trains.to_vec(),

@@ -16,10 +16,11 @@ use std::time::Duration;
 use smallvec::SmallVec;
 use track::{Length, SectionId, TrainId, Traverse};
 
+use super::exchange::filled_unexplained;
 use super::orders::Reason;
 use super::{HoldKind, Interlock};
 use crate::aspect::Signals;
-use crate::door::{Direction, Fact, Output, Tag};
+use crate::door::{Direction, Fact, Output};
 use crate::drive::Drive;
 use crate::picture::Picture;
 use crate::time::Time;
@@ -76,11 +77,6 @@ pub(crate) struct Creep {
     pub(crate) direction: Direction,
     /// Whether it goes, or stands.
     pub(crate) goes: bool,
-}
-
-/// Whether something that no train explains has filled a section in this step.
-fn fills_unexplained(outputs: &[Output]) -> bool {
-    outputs.iter().any(|output| matches!(output, Output::Fact(Fact::Tagged { tag: Tag::Unexplained, .. })))
 }
 
 impl Interlock {
@@ -205,7 +201,7 @@ impl Interlock {
             || call.is_void
             || self.hold_kinds(train).any(|kind| !kind.is_doubt() || call.phase != Phase::Setting);
         // What fills now, and no train explains it, may be the one that is called: then it is not where it is thought to be.
-        let is_elsewhere = call.phase != Phase::Setting && fills_unexplained(outputs);
+        let is_elsewhere = call.phase != Phase::Setting && filled_unexplained(outputs).is_some();
         if is_elsewhere {
             self.stop_dead(train);
         }
