@@ -50,6 +50,10 @@ pub trait Picture {
     }
     /// A roll call has told where the train is.
     fn has_answered(&mut self, _train: TrainId) {}
+    /// Whether something strange happened near the train, and nothing has confirmed since that it is where it is said to be.
+    fn is_strange(&self, _train: TrainId) -> bool {
+        false
+    }
     /// The train moves that way from now on, in every account, whichever way its nose pointed.
     fn face(&mut self, train: TrainId, leading: Direction, now: Time) {
         if self.whereabouts(train, now).is_some_and(|stand| stand.leading != leading) {
@@ -117,6 +121,10 @@ impl Picture for Identity {
 
     fn has_answered(&mut self, train: TrainId) {
         self.note_answer(train);
+    }
+
+    fn is_strange(&self, train: TrainId) -> bool {
+        self.is_strange(train)
     }
 
     fn face(&mut self, train: TrainId, leading: Direction, now: Time) {

@@ -138,7 +138,9 @@ impl Interlock {
         let Some(nose) = stand.footprint.last().filter(|_| !self.runs[train].holds.has(HoldKind::Astray)) else {
             return;
         };
-        let reason = format!("it moved to `{}` though it was told to stand", self.layout.sections[nose.section].name);
+        let nose = &self.layout.sections[nose.section].name;
+        let reason =
+            format!("it moved to `{nose}` though it was told to stand; see to it, or take it over if you drive it");
         self.hold_where_found(train, reason, outputs);
     }
 
@@ -164,6 +166,10 @@ impl Interlock {
         outputs: &mut Vec<Output>,
     ) {
         if !self.runs[train].holds.has(HoldKind::Astray) || self.runs[train].settled_at > now {
+            return;
+        }
+        if picture.is_strange(train) {
+            // It may be another train that was found there: this one keeps what it has, and is held, until it is named or called.
             return;
         }
         let Some(stand) = picture.whereabouts(train, now).filter(|stand| stand.sure) else { return };

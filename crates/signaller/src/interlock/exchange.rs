@@ -100,19 +100,29 @@ impl Interlock {
                 picture.suspect_exchange(train, other);
             }
             if let (Some(section), []) = (strange, &moved[..]) {
-                let nose =
-                    picture.whereabouts(train, now).and_then(|stand| stand.footprint.last().map(|it| it.section));
-                self.note_no_answer(train, nose);
-                let (name, section) = (self.name(train), &self.layout.sections[section].name);
-                let reason =
-                    format!("`{name}` was told to go and does not answer, and something unknown fills `{section}`");
-                self.set_hold(train, HoldKind::NoAnswer, reason, outputs);
+                self.hold_for_unknown(train, section, now, picture, outputs);
             }
         }
         if !moved.is_empty() {
             // Identity adds its accounts when it is asked next.
             self.looks.extend(moved.iter().map(|&train| (now, train)));
         }
+    }
+
+    /// A train was told to go and does not answer, and something unknown fills a section: it may be that, and is held.
+    pub(super) fn hold_for_unknown(
+        &mut self,
+        train: TrainId,
+        section: SectionId,
+        now: Time,
+        picture: &impl Picture,
+        outputs: &mut Vec<Output>,
+    ) {
+        let nose = picture.whereabouts(train, now).and_then(|stand| stand.footprint.last().map(|it| it.section));
+        self.note_no_answer(train, nose);
+        let (name, section) = (self.name(train), &self.layout.sections[section].name);
+        let reason = format!("`{name}` was told to go and does not answer, and something unknown fills `{section}`");
+        self.set_hold(train, HoldKind::NoAnswer, reason, outputs);
     }
 
     /// Whether a train is believed to be next to a section: then what fills it may be some of that one.

@@ -154,6 +154,11 @@ impl Table {
         }
     }
 
+    /// Whether a person drives the train at a throttle that the signaller does not control.
+    pub(crate) fn is_driven_by_hand(&self, train: TrainId) -> bool {
+        self.trains[train].mischief.by_hand
+    }
+
     /// The person who drives a train stops it and goes away: it does again what it is told, from the next order on.
     pub fn leave_throttle(&mut self, train: TrainId) {
         if std::mem::take(&mut self.trains[train].mischief.by_hand) {

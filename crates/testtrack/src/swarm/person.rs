@@ -1,9 +1,9 @@
 //! A helpful person: answers what the signaller asks, truthfully, by looking at the table.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 
-use signaller::{Direction, Request, Tag, Ticket, Time};
+use signaller::{Answer, Direction, Fact, Output, Request, Tag, Ticket, Time};
 use track::{SectionId, TrainId};
 
 use super::watch::Watch;
@@ -25,6 +25,10 @@ pub(super) struct Person {
     /// Since when a section, or a train, wants help.
     sections: BTreeMap<SectionId, Time>,
     trains: BTreeMap<TrainId, Time>,
+    /// The trains that the signaller was told somebody drives by hand.
+    taken_over: BTreeSet<TrainId>,
+    /// What was asked for about that and not answered yet.
+    asked: BTreeMap<Ticket, Request>,
     calls_at: Time,
 }
 
@@ -35,13 +39,21 @@ impl Person {
             looks_at: Time::ZERO,
             sections: BTreeMap::new(),
             trains: BTreeMap::new(),
+            taken_over: BTreeSet::new(),
+            asked: BTreeMap::new(),
             calls_at: Time::ZERO,
         }
     }
 
     pub(super) fn hear(&mut self, moment: &Moment<'_>, watch: &Watch, desk: &mut Desk) {
+        for output in moment.outputs {
+            if let Output::Fact(Fact::Answered { ticket, answer }) = output {
+                self.hear_answer(*ticket, answer);
+            }
+        }
         if self.looks_at <= moment.now {
             self.looks_at = moment.now + LOOKS_EVERY;
+            self.give_back(moment.table, desk);
             self.look(moment.now, moment.table, watch, desk);
         }
         desk.call_at(self.looks_at);
@@ -68,7 +80,7 @@ impl Person {
         for train in trains {
             if now.since(*self.trains.entry(train).or_insert(now)) >= PATIENCE {
                 self.trains.insert(train, now);
-                if watch.nose_unknown.contains(&train) {
+                if watch.nose_unknown.contains(&train) && !table.is_driven_by_hand(train) {
                     place(train, table, desk);
                 } else {
                     self.answer_train(train, table, watch, desk);
@@ -102,8 +114,33 @@ impl Person {
         }
     }
 
-    /// Says where a train stands, or that it is gone; or, where the signaller is right about it, lets it go.
+    fn hear_answer(&mut self, ticket: Ticket, answer: &Answer) {
+        match (self.asked.remove(&ticket), answer) {
+            (Some(Request::TakeOver { train }), Answer::Accepted) => self.taken_over.insert(train),
+            (Some(Request::HandBack { train }), Answer::Accepted) => self.taken_over.remove(&train),
+            _ => false,
+        };
+    }
+
+    /// Gives back every train that nobody drives by hand any more, and says where it stands.
+    fn give_back(&mut self, table: &Table, desk: &mut Desk) {
+        for &train in &self.taken_over {
+            if !table.is_driven_by_hand(train) && table.speed(train).um() == 0 {
+                place(train, table, desk);
+                let request = Request::HandBack { train };
+                self.asked.insert(desk.request(request.clone()), request);
+            }
+        }
+    }
+
+    /// Says where a train stands, or that it is gone, or that somebody drives it by hand; or, where the signaller is right about it,
+    /// lets it go.
     fn answer_train(&mut self, train: TrainId, table: &Table, watch: &Watch, desk: &mut Desk) {
+        if table.is_driven_by_hand(train) {
+            let request = Request::TakeOver { train };
+            self.asked.insert(desk.request(request.clone()), request);
+            return;
+        }
         let mut tagged =
             watch.tags.iter().filter(|(_, tag)| **tag == Some(Tag::Sure(train))).map(|(section, _)| section).peekable();
         let is_right = tagged.peek().is_some() && tagged.all(|section| table.covers(train, section));

@@ -201,11 +201,13 @@ impl Interlock {
             || call.is_void
             || self.hold_kinds(train).any(|kind| !kind.is_doubt() || call.phase != Phase::Setting);
         // What fills now, and no train explains it, may be the one that is called: then it is not where it is thought to be.
-        let is_elsewhere = call.phase != Phase::Setting && filled_unexplained(outputs).is_some();
-        if is_elsewhere {
+        let is_looked_for = call.phase != Phase::Setting && call.answered.is_none();
+        let elsewhere = filled_unexplained(outputs).filter(|_| is_looked_for);
+        if let Some(section) = elsewhere {
             self.stop_dead(train);
+            self.hold_for_unknown(train, section, now, picture, outputs);
         }
-        if is_held || is_elsewhere || !self.may_go_on(&call, picture) {
+        if is_held || elsewhere.is_some() || !self.may_go_on(&call, picture) {
             if call.phase == Phase::Setting {
                 return self.end_roll_call(&call, now, picture, outputs);
             }

@@ -1,6 +1,6 @@
 //! Scenarios about trains that give way to each other.
 
-use crate::model::{World, builder, passing_loop, railcar, row};
+use crate::model::{World, builder, end, passing_loop, railcar, row, throat};
 use crate::{Answer, Request};
 
 /// Heron stands in the loop's north track and Plover before the loop, nose to nose.
@@ -77,4 +77,46 @@ fn a_train_over_a_turnout_that_is_sent_down_its_other_leg_draws_clear_of_it_firs
     assert_eq!(world.nose("Heron").0, "south");
     let said = world.waits("Heron");
     assert!(said.iter().any(|why| why.contains("draws aside")), "it says so: {said:?}");
+}
+
+/// `near` and `spur` come together over a turnout and lead to `middle` and `far`. Heron in `near` and Plover in `far` want to change
+/// places, and nowhere is there room to; Teal stands in the spur.
+fn nowhere_to_change_places() -> World {
+    let mut builder = builder();
+    let [near, spur] = ["near", "spur"].map(|name| row(&mut builder, &[name], 1200)[0]);
+    let line = row(&mut builder, &["middle", "far"], 1200);
+    let (fork, _) = throat(&mut builder, "fork", "W1");
+    for ((one, at), (other, leg)) in
+        [((near, "b"), (fork, "one")), ((spur, "b"), (fork, "two")), ((fork, "toe"), (line[0], "a"))]
+    {
+        let (one, other) = (end(&builder, one, at), end(&builder, other, leg));
+        builder.join(one, other);
+    }
+    for name in ["Heron", "Plover", "Teal"] {
+        builder.train(railcar(name));
+    }
+    let mut world = World::new(builder.build());
+    for (train, on, nose) in [("Heron", "near", "near.b"), ("Plover", "far", "far.a"), ("Teal", "spur", "spur.b")] {
+        world.put(train, on, nose);
+    }
+    assert_eq!(world.go_to_section("Heron", "far"), Answer::Accepted);
+    assert_eq!(world.go_to_section("Plover", "near"), Answer::Accepted);
+    world
+}
+
+#[test]
+fn a_train_goes_at_once_into_the_way_of_those_that_have_not_waited_for_long() {
+    let mut world = nowhere_to_change_places();
+    world.run(20.0, |_| false);
+    assert_eq!(world.go_to_section("Teal", "middle"), Answer::Accepted);
+    assert!(world.run(20.0, |world| world.speed("Teal") > 0.0));
+}
+
+#[test]
+fn a_train_that_would_end_in_the_way_of_one_that_has_waited_a_minute_lets_it_go_first_for_two_minutes() {
+    let mut world = nowhere_to_change_places();
+    world.run(70.0, |_| false);
+    assert_eq!(world.go_to_section("Teal", "middle"), Answer::Accepted);
+    assert!(!world.run(115.0, |world| world.speed("Teal") > 0.0), "the others may yet get through");
+    assert!(world.run(20.0, |world| world.speed("Teal") > 0.0), "they do not, and it does not wait for ever");
 }

@@ -15,9 +15,10 @@ usage: swarm --seeds FIRST..LAST [--hours HOURS] [--layout WHICH] [--faults WHIC
                        triangle, dark-tunnel. Where left out each seed chooses
   --faults WHICH       none, mild, harsh, or names of faults with commas between; `+dispatcher` behind it adds somebody
                        who sets routes and takes track out of service, `+drivers` people who drive trains through the
-                       signaller. Under mild faults somebody answers what the signaller asks after a minute, as on a
-                       layout that is kept well; with `+alone` behind it nobody does, as under all others, until
-                       everything heals. Where left out each seed chooses
+                       signaller. Under mild faults somebody answers what the signaller asks after a minute, and says
+                       of a train that is held which a person drives that it is, as on a layout that is kept well;
+                       with `+alone` behind it nobody does, as under all others, until everything heals. Where left
+                       out each seed chooses
   --allow SEEDS        so many seeds may fail before the exit status says so; each is told of all the same
   --tell LINES         tells the last lines of what happened with every seed, whether or not it failed
   --regression FILE    runs every line of a file: seed, hours, faults, layout; `-` where the seed chooses; # for notes
