@@ -165,17 +165,10 @@ impl Table {
         let lies_right = on.iter().all(|on| self.ground.wrong_turnout(on.way).is_none());
         if lies_right && self.touching(train).is_empty() {
             self.trains[train].set_right();
+            self.say_soon(Fault::Lifted, Word::Stands(train));
         } else {
-            let Some(place) = self.room_for(train, Fault::Lifted) else {
-                self.hands.plan(self.now() + LOOK_AGAIN, Deed::SetRight(train));
-                return;
-            };
-            self.note(Mishap::new(Fault::Lifted, self.now()).to_train(train));
-            self.set_down(train, &place);
-            self.went_astray(train);
-            self.end(Fault::Lifted, train);
+            self.take_away(train);
         }
-        self.say_soon(Fault::Lifted, Word::Stands(train));
     }
 
     /// Whether another train stands in a section with it of which one detector tells.
@@ -197,6 +190,11 @@ impl Table {
             self.hands.plan(self.now() + LOOK_AGAIN, Deed::Part(train));
             return;
         }
+        self.take_away(train);
+    }
+
+    /// A person takes a train off, says so as they do it, and puts it down elsewhere.
+    fn take_away(&mut self, train: TrainId) {
         self.take_off(train, LOOK_AGAIN, Talk::Forget, Return::Elsewhere);
         if let Some(parked) = self.hands.parked.get_mut(&train) {
             parked.tell();
