@@ -201,18 +201,24 @@ impl Scene<'_> {
         }
     }
 
-    /// Whether the train cannot have run so far yet that its last detectable axle is out of a section that it covers: if that
-    /// reads free, its detector has lost it.
+    /// Whether the train cannot have run so far yet that its last detectable axle is out of a section that it covers, or stands since
+    /// long and need not have: if that reads free, its detector has lost it.
     pub fn leaves_too_early(&self, stand: &Stand, place: usize) -> bool {
-        let beyond = || {
+        let ahead = || {
             let (seen, _, _) = detectable_length(self.roster, stand.who)?;
-            let mut head = self.odometers.far(stand, self.now)?;
+            let mut ahead = -seen;
             for pair in stand.holds.get(place + 1..)?.windows(2) {
-                head += length_towards(self.layout, self.topology, &pair[0], pair[1].enter?)?;
+                ahead += length_towards(self.layout, self.topology, &pair[0], pair[1].enter?)?;
             }
-            Some(head - seen)
+            Some(ahead)
         };
-        place + 1 < stand.holds.len() && beyond().is_some_and(|beyond| beyond < -TOO_EARLY)
+        let is_short_of_it = |ahead: Length| {
+            let cannot = self.odometers.far(stand, self.now).is_some_and(|far| far + ahead < -TOO_EARLY);
+            let need_not =
+                || self.odometers.head(stand, self.now).is_some_and(|(least, _)| least + ahead < MEASURED_WITHIN);
+            cannot || self.odometers.has_stood(stand.who, self.now, LATEST) && need_not()
+        };
+        place + 1 < stand.holds.len() && ahead().is_some_and(is_short_of_it)
     }
 
     /// Where the head of a train is whose last detectable axle has just been reported to have left `section`: as far ahead of
