@@ -18,6 +18,8 @@ pub(super) struct Tags {
     stamp: Table<SectionId, u32>,
     round: u32,
     changed: Vec<SectionId>,
+    /// Whether some train was lost from sight when this was looked at last.
+    any_lost: bool,
 }
 
 impl Tags {
@@ -28,6 +30,7 @@ impl Tags {
             stamp: Table::filled(0, sections),
             round: 0,
             changed: Vec::new(),
+            any_lost: false,
         }
     }
 
@@ -73,6 +76,14 @@ impl Identity {
     }
 
     pub(super) fn retag(&mut self) {
+        let any_lost = self.clusters.lost > 0;
+        if std::mem::replace(&mut self.tags.any_lost, any_lost) || any_lost {
+            for at in 0..self.tags.touched.len() {
+                for beside in self.topology.beside(self.tags.touched[at]) {
+                    self.tags.touch_section(beside);
+                }
+            }
+        }
         for at in 0..self.tags.touched.len() {
             let section = self.tags.touched[at];
             let tag = self.belief(section);
@@ -156,14 +167,23 @@ impl Identity {
         weight >= self.prices.sure
     }
 
-    /// Whether a train that does not answer may have run into the section unheard, for it was filled already: that it stays filled
-    /// does not show then that this train is still there. Its rear may have drawn out of it, and somebody who sees to two trains
-    /// that touch each other may have taken it off.
+    /// Whether a train that does not answer, or was lost from sight beside it, may have run into the section unheard, for it was filled
+    /// already: that it stays filled does not show then that this train is still there. Its rear may have drawn out of it, and
+    /// somebody who sees to two trains that touch each other may have taken it off.
     fn may_hide_another(&self, section: SectionId, train: TrainId) -> bool {
-        let is_beside = |missing: &Missing| {
+        let does_not_answer = |missing: &Missing| {
             missing.train != train && self.topology.beside(missing.nose).any(|beside| beside == section)
         };
-        self.missing.iter().any(is_beside)
+        let is_lost =
+            |stand: &Stand| stand.is_lost() && stand.who != Who::train(train) && self.odometers.is_driven(stand.who);
+        let loses_one = |beside: SectionId| {
+            let accounts =
+                self.clusters.at(beside).iter().flat_map(|&cluster| &self.clusters.cluster(cluster).accounts);
+            let mut stands = accounts.filter(|account| account.weight >= self.prices.sure).flat_map(|it| &it.stands);
+            !self.topology.is_dark(beside) && stands.any(|stand| stand.nose().section == beside && is_lost(stand))
+        };
+        self.missing.iter().any(does_not_answer)
+            || self.clusters.lost > 0 && self.topology.beside(section).any(loses_one)
     }
 
     /// Whether all of a train may have come out of a dark section by now, by how it was driven, and was not heard beyond.
