@@ -5,7 +5,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use signaller::{Conduct, Digest, Input, Output, Request, Signaller, Step, Ticket, Time};
-use track::Layout;
+use track::{Layout, TrainId};
 
 use crate::checkers::{Checkers, Claims, Violation};
 use crate::place::PlaceError;
@@ -80,6 +80,7 @@ pub struct Desk {
     tickets: u64,
     handed_in: BTreeMap<(Time, u64), Input>,
     calls: BTreeSet<Time>,
+    to_take: Vec<TrainId>,
 }
 
 impl Desk {
@@ -103,6 +104,11 @@ impl Desk {
     /// Calls the listener at that time, whatever else happens.
     pub fn call_at(&mut self, at: Time) {
         self.calls.insert(at.max(self.now + TURNAROUND));
+    }
+
+    /// A person goes to the table and takes the train out of a section in which another one is. Only where people are about.
+    pub(crate) fn take_from_others(&mut self, train: TrainId) {
+        self.to_take.push(train);
     }
 
     fn next_ticket(&mut self) -> Ticket {
@@ -333,6 +339,9 @@ impl<S: Works> Session<S> {
             };
             listener(&moment, &mut self.desk);
             self.happenings.clear();
+            for train in self.desk.to_take.drain(..) {
+                self.table.take_from_others(train);
+            }
         }
     }
 

@@ -172,12 +172,17 @@ impl Table {
     }
 
     /// Whether another train stands in a section with it of which one detector tells.
-    pub(super) fn stands_with_another(&self, train: TrainId) -> bool {
+    pub(crate) fn stands_with_another(&self, train: TrainId) -> bool {
         let trains = self.layout().trains.len();
         self.footprint(train).iter().any(|&section| {
             let mut others = self.trains_in(section).iter().map(|presence| presence.train);
             !self.layout().is_dark(section) && others.any(|other| other != train && other.index() < trains)
         })
+    }
+
+    /// A person goes to the table to take a train out of a section in which another one is.
+    pub(crate) fn take_from_others(&mut self, train: TrainId) {
+        self.hands.plan(self.now(), Deed::Part(train));
     }
 
     /// A person takes a train out of a section in which another one is, says so at once, and puts it down elsewhere: nobody could

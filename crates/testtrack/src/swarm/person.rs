@@ -96,7 +96,8 @@ impl Person {
         }
     }
 
-    /// Says which train stands in a section, or where it really stands, or that nothing does.
+    /// Says which train stands in a section, or where it really stands, or that nothing does. Of two one is taken out of it: nobody
+    /// could tell them apart.
     fn answer_section(&mut self, section: SectionId, table: &Table, desk: &mut Desk) {
         let present = table.trains_in(section);
         if present.is_empty() {
@@ -105,6 +106,9 @@ impl Person {
         }
         let present = present.iter().map(|presence| presence.train);
         let standing: Vec<_> = present.filter(|&train| table.layout().trains.get(train).is_some()).collect();
+        if let [train, _, ..] = standing[..] {
+            return desk.take_from_others(train);
+        }
         if let Some(&train) = self.stream.one_of(&standing) {
             if self.stream.below(2) == 0 {
                 let _: Ticket = desk.request(Request::Identify { section, train });
@@ -134,7 +138,7 @@ impl Person {
     }
 
     /// Says where a train stands, or that it is gone, or that somebody drives it by hand; or, where the signaller is right about it,
-    /// lets it go.
+    /// lets it go. Takes it out of a section in which another one is.
     fn answer_train(&mut self, train: TrainId, table: &Table, watch: &Watch, desk: &mut Desk) {
         if table.is_driven_by_hand(train) {
             let request = Request::TakeOver { train };
@@ -144,7 +148,9 @@ impl Person {
         let mut tagged =
             watch.tags.iter().filter(|(_, tag)| **tag == Some(Tag::Sure(train))).map(|(section, _)| section).peekable();
         let is_right = tagged.peek().is_some() && tagged.all(|section| table.covers(train, section));
-        if !table.is_on_table(train) {
+        if table.stands_with_another(train) {
+            desk.take_from_others(train);
+        } else if !table.is_on_table(train) {
             let _: Ticket = desk.request(Request::Lift { train });
         } else if is_right && watch.holds.contains_key(&train) && self.stream.below(2) == 0 {
             let _: Ticket = desk.request(Request::Release { train });
