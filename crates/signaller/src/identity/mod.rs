@@ -42,7 +42,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use smallvec::SmallVec;
-use track::{Layout, Length, Lie, SectionId, Speed, Table, TrainId, TurnoutId};
+use track::{EndId, Layout, Length, Lie, SectionId, Speed, Table, TrainId, TurnoutId};
 
 pub(crate) use account::renumbered_who;
 pub use batch::{Batch, Placement};
@@ -73,6 +73,9 @@ use trail::Trails;
 use crate::roster::Roster;
 use crate::snapshot::kept;
 use crate::time::Time;
+
+/// A train whose front is still on power runs on for up to so long when the power goes behind it. Common practice, no source.
+const RUNS_ON: Duration = Duration::from_secs(1);
 
 /// How far what a section's detector said last can be relied on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
@@ -551,13 +554,19 @@ impl Identity {
         })
     }
 
-    /// Whether a train whose nose is in a section may be out of it with all that detectors see, if its reports came as late as they
-    /// may. Not asked where nobody said when the power went: it stood by then.
+    /// Whether a train whose nose is in a section may be out of it with all that detectors see by the time it stands, if its reports
+    /// came as late as they may. Not asked where nobody said when the power went: it stood by then.
     fn may_be_past_its_section(&self, stand: &Stand, section: SectionId) -> bool {
         let far = || {
-            let length = stand.nose().enter.and_then(|enter| way_length(&self.layout, enter, None))?;
+            let enter = stand.nose().enter?;
+            let length = way_length(&self.layout, enter, None).unwrap_or(moves::SHORTEST);
             let (seen, ..) = detectable_length(&self.roster, stand.who)?;
-            Some(self.odometers.far(stand, self.heard_at)? - seen - length)
+            let is_live = |&entry: &EndId| !self.is_frozen(self.topology.section_of[entry]);
+            let mut ahead = self.topology.passages(enter).iter().flat_map(|passage| self.topology.meets(passage.leave));
+            let runs_on = if ahead.any(is_live) { RUNS_ON } else { Duration::ZERO };
+            let most =
+                self.odometers.far(stand, self.heard_at)? + self.odometers.lately(stand.who, self.heard_at, runs_on);
+            Some(most - seen - length)
         };
         let is_told = self.standings[section] == Standing::Dark;
         is_told && stand.nose().section == section && far().is_some_and(|beyond| beyond > Length::ZERO)
