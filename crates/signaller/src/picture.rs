@@ -1,11 +1,17 @@
 //! The narrow door through which locks, aspects and speeds look at identity.
 
+use std::time::Duration;
+
 use smallvec::SmallVec;
 use track::{EndId, Lie, SectionId, TrainId, TurnoutId};
 
 use crate::door::{Direction, Tag};
 use crate::identity::{Identity, Missing, Pace, Whereabouts};
 use crate::time::Time;
+
+/// A train that did otherwise than it was told is not believed to do as it is told for so long: somebody may drive it who does not say
+/// so. Common practice, no source.
+const HAS_DISOBEYED: Duration = Duration::from_secs(1800);
 
 /// Who stands where, as far as it is known. [`Identity`] is the one real picture; tests paint their own.
 pub trait Picture {
@@ -63,6 +69,10 @@ pub trait Picture {
     /// Each of these may be where the other is believed to be.
     fn suspect_exchange(&mut self, one: TrainId, other: TrainId) {
         let _ = (one, other);
+    }
+    /// The train was where, or moved when, it was told not to.
+    fn has_disobeyed(&mut self, train: TrainId, now: Time) {
+        let _ = (train, now);
     }
     /// From now on these trains do not answer.
     fn set_missing(&mut self, missing: &[Missing]) {
@@ -125,6 +135,10 @@ impl Picture for Identity {
 
     fn is_strange(&self, train: TrainId) -> bool {
         self.is_strange(train)
+    }
+
+    fn has_disobeyed(&mut self, train: TrainId, now: Time) {
+        self.mistrust(train, now + HAS_DISOBEYED);
     }
 
     fn face(&mut self, train: TrainId, leading: Direction, now: Time) {

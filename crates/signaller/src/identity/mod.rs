@@ -623,9 +623,9 @@ impl Identity {
         }
     }
 
-    /// Whether the train does as it is told is in question from now on, for a while.
-    pub fn mistrust(&mut self, train: TrainId, now: Time) {
-        self.odometers.mistrust(train, now);
+    /// Whether the train does as it is told is in question until then.
+    pub fn mistrust(&mut self, train: TrainId, until: Time) {
+        self.odometers.mistrust(train, until);
     }
 
     /// The train stands, after somebody drove it who did not say how: its nose may be anywhere in its section, and its

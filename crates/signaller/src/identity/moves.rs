@@ -521,7 +521,8 @@ impl Scene<'_> {
     }
 
     fn reversing(&self, stand: &Stand) -> f64 {
-        if self.odometers.is_driven(stand.who) {
+        let is_mistrusted = self.odometers.is_mistrusted(stand.who, self.now);
+        if self.odometers.is_driven(stand.who) && !is_mistrusted {
             return self.prices.by_hand;
         }
         let mut goes_on = false;
@@ -531,7 +532,7 @@ impl Scene<'_> {
         });
         match (goes_on, self.turned_in[stand.nose().section]) {
             (false, _) => self.prices.reverse_at_the_end,
-            (true, _) if self.odometers.is_in_hand(stand.who) => self.prices.reverse_in_hand,
+            (true, _) if is_mistrusted || self.odometers.is_in_hand(stand.who) => self.prices.reverse_in_hand,
             (true, true) => self.prices.reverse_where_others_did,
             (true, false) => self.prices.reverse,
         }

@@ -61,9 +61,6 @@ struct Recent {
     top: Speed,
 }
 
-/// A train that had to be stopped in an emergency is not believed to do as it is told for so long. Common practice, no source.
-const MISTRUST: Duration = Duration::from_secs(120);
-
 /// So many stretches are kept. A train that brakes makes ten a second.
 const STRETCHES: usize = 64;
 
@@ -143,11 +140,11 @@ impl Odometers {
         }
     }
 
-    /// Whether the train does as it is told is in question from now on, for a while.
-    pub fn mistrust(&mut self, train: TrainId, now: Time) {
+    /// Whether the train does as it is told is in question until then.
+    pub fn mistrust(&mut self, train: TrainId, until: Time) {
         let is_there = self.rows.get(train).is_some();
         if let Some(odometer) = is_there.then(|| self.rows[train].as_mut()).flatten() {
-            odometer.mistrusted_until = Some(now + MISTRUST);
+            odometer.mistrusted_until = odometer.mistrusted_until.max(Some(until));
         }
     }
 

@@ -208,15 +208,7 @@ impl Identity {
     /// A reader read this train in the section, or something passed a spot there.
     pub(super) fn weigh_presence(&mut self, section: SectionId, train: Option<TrainId>) {
         let misread = self.prices.misread;
-        let there = |stand: &Stand| {
-            stand.position(section).is_some()
-                || self.topology.ends(section).iter().any(|&end| {
-                    self.topology
-                        .meets(end)
-                        .iter()
-                        .any(|&other| self.topology.section_of[other] == stand.nose().section)
-                })
-        };
+        let there = |stand: &Stand| self.is_next_to(stand, section);
         if let Some(train) = train {
             let Some(home) = self.clusters.home(train) else {
                 return self.name_stranger(section, train);
@@ -238,6 +230,11 @@ impl Identity {
             let fits: Vec<bool> = accounts.iter().map(|account| account.stands.iter().any(there)).collect();
             self.weigh(*only, &fits, self.prices.passed_by_nobody);
         }
+    }
+
+    /// Whether a train that stands so covers the section, or has its nose next to it.
+    pub(super) fn is_next_to(&self, stand: &Stand, section: SectionId) -> bool {
+        stand.position(section).is_some() || self.topology.beside(section).any(|beside| beside == stand.nose().section)
     }
 
     pub(super) fn weigh(&mut self, cluster: ClusterId, fits: &[bool], price: f64) {

@@ -43,21 +43,53 @@ impl Identity {
             }
             self.read_ahead.remove(place);
             let before = self.before(|| Evidence::Read(section, train));
-            self.weigh_reading(section, train);
+            self.weigh_reading(now, section, train);
             self.note(now, before);
         }
     }
 
     /// The section shows the train that was read there, unless that was misread.
-    fn weigh_reading(&mut self, section: SectionId, train: TrainId) {
+    fn weigh_reading(&mut self, now: Time, section: SectionId, train: TrainId) {
         if self.believes(section, train) {
             self.is_named(train);
         }
         let Some(home) = self.clusters.home(train) else { return };
         let who = Who::train(train);
-        let accounts = self.clusters.cluster(home).accounts.iter();
-        let fits: Vec<bool> = accounts.map(|account| self.has_there(account, who, section)).collect();
+        let accounts = || self.clusters.cluster(home).accounts.iter();
+        let is_far =
+            |account: &Account| account.stands.iter().all(|stand| stand.who != who || !self.is_next_to(stand, section));
+        if self.odometers.is_any_driven() && accounts().all(is_far) {
+            return self.take_strange_reading(now, section, train);
+        }
+        let fits: Vec<bool> = accounts().map(|account| self.has_there(account, who, section)).collect();
         self.weigh(home, &fits, self.prices.misread);
+    }
+
+    /// A train was read where no account can have it: if it is seen elsewhere, either it was misread or it was exchanged for another by
+    /// hand, and nobody knows which; else it is there.
+    fn take_strange_reading(&mut self, now: Time, section: SectionId, train: TrainId) {
+        let mut clusters: SmallVec<[ClusterId; 4]> = self.clusters.at(section).iter().copied().collect();
+        clusters.extend(self.clusters.home(train).filter(|home| !clusters.contains(home)));
+        let stands = clusters.iter().flat_map(|&cluster| &self.clusters.cluster(cluster).accounts);
+        let stands = stands.filter(|account| account.weight >= self.prices.sure).flat_map(|account| &account.stands);
+        let concerned: Vec<&Stand> =
+            stands.filter(|stand| stand.who == Who::train(train) || stand.position(section).is_some()).collect();
+        if concerned.iter().any(|stand| stand.who == Who::train(train) && stand.is_seen()) {
+            let mut trains: Vec<TrainId> = concerned.iter().filter_map(|stand| stand.who.known()).collect();
+            trains.sort_unstable();
+            trains.dedup();
+            for train in trains {
+                self.is_strange_from_now_on(train);
+            }
+            for &cluster in &clusters {
+                // Made anew, so that its doubts are looked at.
+                self.change(cluster, |_| {});
+            }
+        } else {
+            self.is_named(train);
+            self.move_there(now, section, train);
+            self.anchor(train, now);
+        }
     }
 
     /// Whether some account that is worth believing has the train in the section.

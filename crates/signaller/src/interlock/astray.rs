@@ -128,6 +128,7 @@ impl Interlock {
     /// Holds a train where it was found, and lets it stop as quickly as it can.
     fn hold_where_found(&mut self, train: TrainId, reason: String, outputs: &mut Vec<Output>) {
         self.forget_plan(train);
+        self.disobeyed.push(train);
         self.set_hold(train, HoldKind::Astray, reason, outputs);
         self.stop_dead(train);
     }

@@ -76,6 +76,9 @@ impl Interlock {
             // What is only told now that there is power again happened before it went.
             self.note_who_stands(now, picture, drive);
         }
+        for train in self.disobeyed.drain(..) {
+            picture.has_disobeyed(train, now);
+        }
         if std::mem::take(&mut self.missing_changed) {
             let missing = self.runs.ids().filter_map(|train| {
                 let (nose, may_be_astray) = (self.missing_since(train)?, self.may_have_gone_elsewhere(train));

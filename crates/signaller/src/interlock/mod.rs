@@ -129,6 +129,8 @@ pub struct Interlock {
     to_cut: Vec<(DistrictId, TrainId)>,
     /// Other trains do not answer, or answer again, than identity knows of.
     missing_changed: bool,
+    /// Trains that did otherwise than they were told, of which identity does not know yet.
+    disobeyed: Vec<TrainId>,
     /// Where trains stood when one set out.
     stood: exchange::Stood,
     /// A mistake made on purpose, so that the model checker has something to find.
@@ -166,6 +168,7 @@ kept!(Interlock {
         to_stop,
         to_cut,
         missing_changed,
+        disobeyed,
         stood,
     ],
     parts: [turnouts],
@@ -244,6 +247,7 @@ impl Interlock {
             to_stop: Vec::new(),
             to_cut: Vec::new(),
             missing_changed: false,
+            disobeyed: Vec::new(),
             stood: exchange::Stood::default(),
             #[cfg(test)]
             planted: None,
