@@ -5,7 +5,7 @@ use std::time::Duration;
 use track::{SectionId, TrainId};
 
 use super::record::Returned;
-use super::rules::SPREAD;
+use super::rules::{KEPT_BACK_AT_MOST, SPREAD};
 use super::{Detect, Expected, Timer};
 use crate::door::Tag;
 use crate::identity::Identity;
@@ -24,6 +24,9 @@ const PASSING: Duration = Duration::from_secs(120);
 
 /// What fills again under the same train within this had lost contact for a moment.
 const FLICKER: Duration = Duration::from_secs(1);
+
+/// So often a section must flicker under a train for its next emptying to be kept back as long as any is.
+const RESTLESS: u8 = 2;
 
 /// What one section's detector said, and what identity was told.
 #[derive(Clone, Copy, Debug, serde::Serialize, serde::Deserialize)]
@@ -48,6 +51,8 @@ pub(super) struct Channel {
     pub is_unexplained: bool,
     /// It filled just before the power was reported to be off.
     pub filled_as_power_went: bool,
+    /// How often it has flickered since it filled after being free for longer than a flicker.
+    pub flickers: u8,
 }
 
 impl Default for Channel {
@@ -63,6 +68,7 @@ impl Default for Channel {
             left_by: None,
             is_unexplained: false,
             filled_as_power_went: false,
+            flickers: 0,
         }
     }
 }
@@ -152,9 +158,14 @@ impl Detect {
         self.set_due(section, Some(now + wait));
     }
 
-    /// For how long an emptying is taken for a flicker: as the layout has it, and longer where the record says so.
+    /// For how long an emptying is taken for a flicker: as the layout has it, and longer where the record says so, or where it flickers
+    /// under this very train.
     fn bridge(&self, section: SectionId) -> Duration {
-        self.rules[section].bridge.max(self.records.bridge(section))
+        let by_layout = self.rules[section].bridge;
+        if self.channels[section].flickers >= RESTLESS {
+            return by_layout.max(KEPT_BACK_AT_MOST);
+        }
+        by_layout.max(self.records.bridge(section))
     }
 
     /// A filling that a movement explains is heard at once, unless the signaller drives and no train was granted the section, or
@@ -180,6 +191,7 @@ impl Detect {
     fn swallow(&mut self, now: Time, section: SectionId, since: Time, identity: &Identity) {
         self.set_due(section, None);
         if self.channels[section].raw == Some(true) {
+            self.channels[section].flickers = self.channels[section].flickers.saturating_add(1);
             let train = sure(&identity.tag(section));
             self.records.flickered(section, train, now.since(since));
         } else {
@@ -262,6 +274,9 @@ impl Detect {
             };
             let left_by = if occupied { None } else { self.note_emptying(now, section, identity) };
             let channel = &mut self.channels[section];
+            if occupied && now.since(before.told_at) >= FLICKER {
+                channel.flickers = 0;
+            }
             (channel.told, channel.told_at) = (Some(occupied), now);
             (channel.left_by, channel.is_unexplained) = (left_by, is_unexplained);
         }

@@ -214,8 +214,10 @@ impl Scene<'_> {
         };
         let is_short_of_it = |ahead: Length| {
             let cannot = self.odometers.far(stand, self.now).is_some_and(|far| far + ahead < -TOO_EARLY);
-            let need_not =
-                || self.odometers.head(stand, self.now).is_some_and(|(least, _)| least + ahead < MEASURED_WITHIN);
+            let need_not = || {
+                let head = self.odometers.head(stand, self.now);
+                head.is_none_or(|(least, _)| least + ahead < MEASURED_WITHIN)
+            };
             cannot || self.odometers.has_stood(stand.who, self.now, LATEST) && need_not()
         };
         place + 1 < stand.holds.len() && ahead().is_some_and(is_short_of_it)
