@@ -208,11 +208,21 @@ impl Interlock {
 
     /// Lifts the hold that somebody wished, that of an emergency, and that on a train which was found where it was not allowed to be,
     /// did not answer, or has track on which another is said to stand: whoever releases it vouches for it. One that was astray gives
-    /// back all it was granted, and starts anew from where it stands.
-    pub(crate) fn release(&mut self, train: TrainId, outputs: &mut Vec<Output>) -> Result<(), Reason> {
+    /// back all it was granted, and starts anew from where it stands; but not where something strange happened, for it may be another
+    /// train.
+    pub(crate) fn release(
+        &mut self,
+        train: TrainId,
+        picture: &impl Picture,
+        outputs: &mut Vec<Output>,
+    ) -> Result<(), Reason> {
         self.known(train)?;
         let mut held = false;
+        let stays_astray = self.runs[train].holds.has(HoldKind::Astray) && picture.is_strange(train);
         for kind in [HoldKind::Wished, HoldKind::Emergency, HoldKind::Disputed, HoldKind::NoAnswer, HoldKind::Astray] {
+            if kind == HoldKind::Astray && stays_astray {
+                continue;
+            }
             if self.lift_hold(train, kind, outputs) {
                 held = true;
                 match kind {
@@ -223,7 +233,14 @@ impl Interlock {
                 }
             }
         }
-        if held { Ok(()) } else { Err(format!("nobody holds `{}`", self.name(train))) }
+        match (held, stays_astray) {
+            (true, _) => Ok(()),
+            (false, true) => Err(format!(
+                "it is not sure that `{}` is where it was found; hint: say where it stands, or which train that is",
+                self.name(train)
+            )),
+            (false, false) => Err(format!("nobody holds `{}`", self.name(train))),
+        }
     }
 
     /// A person says that a train stands on these sections. One that was told to run does not do so from there, where it has no track.

@@ -79,7 +79,7 @@ impl Signaller {
             }
             Request::ResumeAll => interlock.resume_all(now, identity, outputs),
             Request::Hold { train, reason } => interlock.hold(*train, reason, outputs),
-            Request::Release { train } => interlock.release(*train, outputs),
+            Request::Release { train } => interlock.release(*train, &self.identity, outputs),
             Request::TakeOver { train } => interlock.take_over(*train),
             Request::HandBack { train } => self.hand_back(*train, now),
             Request::TakeThrottle { train, protection } => self.take_throttle(*train, *protection),

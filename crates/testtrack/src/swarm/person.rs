@@ -100,6 +100,10 @@ impl Person {
     /// could tell them apart.
     fn answer_section(&mut self, section: SectionId, table: &Table, desk: &mut Desk) {
         let present = table.trains_in(section);
+        if present.iter().any(|presence| table.is_wrecked(presence.train)) {
+            // That is cleared first.
+            return;
+        }
         if present.is_empty() {
             let _: Ticket = desk.request(Request::FoundEmpty { section });
             return;
@@ -140,6 +144,10 @@ impl Person {
     /// Says where a train stands, or that it is gone, or that somebody drives it by hand; or, where the signaller is right about it,
     /// lets it go. Takes it out of a section in which another one is.
     fn answer_train(&mut self, train: TrainId, table: &Table, watch: &Watch, desk: &mut Desk) {
+        if table.is_wrecked(train) {
+            // That is cleared first.
+            return;
+        }
         if table.is_driven_by_hand(train) {
             let request = Request::TakeOver { train };
             self.asked.insert(desk.request(request.clone()), request);

@@ -338,7 +338,7 @@ fn a_train_found_outside_its_authority_is_let_go_at_once_by_whoever_vouches_for_
     bench.picture = Painted::new(&layout, "south.a");
     bench.work(1.0);
     let mut outputs = Vec::new();
-    bench.interlock.release(train, &mut outputs).unwrap();
+    bench.interlock.release(train, &bench.picture, &mut outputs).unwrap();
     assert!(outputs.contains(&Output::Fact(Fact::HoldLifted { train })));
     assert_eq!(bench.interlock.granted_sections(train).count(), 0, "what it had before means nothing now");
 }
