@@ -306,7 +306,9 @@ impl Table {
                 continue;
             }
             let ordered = self.ordered_lie(turnout).map(|(lie, _)| lie);
-            let wrong = ordered.filter(|&lie| self.ground.lie(turnout) != Some(lie));
+            // What the signaller has found out by itself, and nobody could tell it of, stays as it is.
+            let stays = self.is_found_out(turnout) && !described.reported;
+            let wrong = ordered.filter(|&lie| !stays && self.ground.lie(turnout) != Some(lie));
             match wrong.filter(|_| self.trains_over(turnout).is_empty()) {
                 Some(lie) => self.ground.throw(turnout, lie, self.now, Fate::Moves),
                 None if described.reported => {

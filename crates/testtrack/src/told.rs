@@ -1,7 +1,7 @@
 //! What the signaller was told: the reports that were delivered to it, and what it ordered. With this the checkers judge what
 //! it could know.
 
-use signaller::{Fact, Input, Output, Time};
+use signaller::{Fact, Input, Output, Suspect, Time};
 use smallvec::SmallVec;
 use track::{Layout, Lie, SectionId, Table as Rows, TrainId, TurnoutId};
 
@@ -13,6 +13,8 @@ pub(crate) struct Told {
     sections: Rows<SectionId, Heard>,
     turnouts: Rows<TurnoutId, Option<(Lie, Time)>>,
     ordered: Rows<TurnoutId, Option<(Lie, Time)>>,
+    /// Turnouts that the signaller found out to lie otherwise than it had ordered, and has not thrown since.
+    found_out: Rows<TurnoutId, bool>,
     holders: Rows<SectionId, SmallVec<[TrainId; 1]>>,
 }
 
@@ -54,6 +56,7 @@ impl Told {
             sections: Rows::filled(nothing, layout.sections.len()),
             turnouts: Rows::filled(None, layout.turnouts.len()),
             ordered: Rows::filled(None, layout.turnouts.len()),
+            found_out: Rows::filled(false, layout.turnouts.len()),
             holders: Rows::filled(SmallVec::new(), layout.sections.len()),
         }
     }
@@ -98,6 +101,7 @@ impl Told {
     pub(crate) fn hear(&mut self, layout: &Layout, now: Time, output: &Output) {
         match output {
             Output::Throw { turnout, lie } => {
+                self.found_out[*turnout] = false;
                 let before = &mut self.ordered[*turnout];
                 if before.is_none_or(|(ordered, _)| ordered != *lie) {
                     *before = Some((*lie, now));
@@ -108,6 +112,9 @@ impl Told {
                     self.sections[section].is_dark = !live;
                     self.sections[section].update(now);
                 }
+            }
+            Output::Fact(Fact::Suspected { suspect: Suspect::Turnout(turnout), .. }) => {
+                self.found_out[*turnout] = true;
             }
             Output::Fact(Fact::RouteSet { train, sections }) => {
                 for &section in sections {
@@ -150,6 +157,11 @@ impl Table {
     /// How a turnout was ordered to lie last, and since when.
     pub fn ordered_lie(&self, turnout: TurnoutId) -> Option<(Lie, Time)> {
         self.told.ordered[turnout]
+    }
+
+    /// Whether the signaller found out that a turnout lies otherwise than it ordered.
+    pub(crate) fn is_found_out(&self, turnout: TurnoutId) -> bool {
+        self.told.found_out[turnout]
     }
 
     /// The trains that were granted a section.
