@@ -25,6 +25,9 @@ impl Detect {
         if self.supplies[place].is_dark() {
             return true;
         }
+        if self.supplies[place].has_come_back(now) {
+            return false;
+        }
         let Some((gone, latest)) = self.all_gone(place).filter(|(gone, _)| !self.can_have_left(gone)) else {
             return false;
         };

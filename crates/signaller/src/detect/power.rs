@@ -53,13 +53,15 @@ pub(super) struct Supply {
     /// When it last went dark.
     pub dark_from: Option<Time>,
     reported: Option<bool>,
+    /// When it was last reported to have come back.
+    reported_live_at: Option<Time>,
     /// The signaller has had it cut: it is dark until that is taken back, whatever is reported.
     is_cut: bool,
     due: Option<Time>,
 }
 
 kept!(Supply {
-    kept: [occupied, free, power, dark_says_occupied, perhaps_only, dark_from, reported, is_cut, due],
+    kept: [occupied, free, power, dark_says_occupied, perhaps_only, dark_from, reported, reported_live_at, is_cut, due],
     parts: [],
     made_anew: [district, sections, detected, slowest_on, slowest_off],
 });
@@ -115,6 +117,7 @@ impl Supply {
             perhaps_only: None,
             dark_from: None,
             reported: None,
+            reported_live_at: None,
             is_cut: false,
             due: None,
         }
@@ -123,6 +126,12 @@ impl Supply {
     /// Whether it is dark, or not yet known to be live again.
     pub fn is_dark(&self) -> bool {
         !matches!(self.power, Power::Live)
+    }
+
+    /// Whether it was reported a moment ago that the power is back: what empties then is how it comes back where detectors say occupied
+    /// without power.
+    pub fn has_come_back(&self, now: Time) -> bool {
+        self.reported_live_at.is_some_and(|at| now.since(at) <= SETTLING)
     }
 
     /// A detector says something else now.
@@ -214,7 +223,10 @@ impl Detect {
     /// A district was reported live or dark.
     pub(crate) fn power(&mut self, now: Time, district: DistrictId, live: bool) {
         let Some(place) = self.supplies.iter().position(|supply| supply.district == Some(district)) else { return };
-        self.supplies[place].reported = Some(live);
+        let before = self.supplies[place].reported.replace(live);
+        if live && before == Some(false) {
+            self.supplies[place].reported_live_at = Some(now);
+        }
         if self.supplies[place].is_cut {
             return;
         }
