@@ -1,7 +1,7 @@
 //! Everything identity hears in one instant.
 
 use smallvec::SmallVec;
-use track::{EndId, Layout, SectionId, TrainId};
+use track::{EndId, Layout, SectionId, TrainId, WayId};
 
 use super::account::Holds;
 use super::couple::{Joining, Parting};
@@ -99,6 +99,25 @@ impl Placement {
             placement.face(layout, nose, &joints, only)?;
         }
         Ok(placement)
+    }
+
+    /// Where the section at its tail has several ways to where it goes on, it lies over the one for which the turnouts lie.
+    pub(crate) fn lies_as_turnouts_do(
+        &mut self,
+        layout: &Layout,
+        nose: Option<EndId>,
+        lies: impl Fn(EndId) -> Option<WayId>,
+    ) {
+        let tail = self.holds[0];
+        let leave = match self.holds.get(1).and_then(|next| next.enter) {
+            Some(next) => {
+                layout.sections[tail.section].ends.iter().copied().find(|&end| layout.ends[end].meets.contains(&next))
+            }
+            None => nose,
+        };
+        if let (None, Some(leave)) = (tail.enter, leave) {
+            self.holds[0].enter = lies(leave).map(|way| layout.far_end(way, leave));
+        }
     }
 
     fn face(

@@ -180,7 +180,9 @@ impl Signaller {
                 let said = beside_others(&self.layout, *train, on, batch)
                     .and_then(|()| Placement::new(&self.layout, *train, on, *nose));
                 match said {
-                    Ok(placement) => {
+                    Ok(mut placement) => {
+                        let lies = |end| self.interlock.way_that_lies(end);
+                        placement.lies_as_turnouts_do(&self.layout, *nose, lies);
                         if self.answer_placement(ticket, request) == Answer::Accepted {
                             batch.placed.push(placement);
                         }

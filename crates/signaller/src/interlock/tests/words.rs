@@ -185,3 +185,22 @@ fn a_train_that_goes_the_other_way_than_it_was_said_to_point_is_in_doubt_and_sto
     assert!(ways.contains(&Direction::Forward) && ways.contains(&Direction::Backward), "{stands:?}");
     assert!(world.run(10.0, |world| world.speed("Heron") == 0.0));
 }
+
+#[test]
+fn a_train_placed_on_a_turnout_with_its_nose_at_the_toe_lies_over_the_leg_for_which_that_lies() {
+    for (lie, leg) in [(Lie::Straight, "west.one"), (Lie::Diverging, "west.two")] {
+        let mut world = World::with_two_trains();
+        let (heron, west) = (world.train("Heron"), world.section("west"));
+        let turnout = world.layout.turnout_named("W1").unwrap();
+        assert_eq!(world.ask(Request::Throw { turnout, lie }), Answer::Accepted);
+        world.run(10.0, |_| false);
+        let (w0, nose) = (world.section("w0"), world.layout.end_named("west.toe"));
+        world.step(&[
+            Input::SectionReported { section: west, occupied: true },
+            Input::SectionReported { section: w0, occupied: false },
+        ]);
+        assert_eq!(world.ask(Request::Place { train: heron, on: vec![west], nose }), Answer::Accepted);
+        let stand = world.signaller.identity().whereabouts(heron, world.now).unwrap();
+        assert_eq!(stand.footprint[0].enter, world.layout.end_named(leg), "{lie:?}");
+    }
+}
