@@ -25,6 +25,9 @@ use crate::drive::Drive;
 use crate::picture::Picture;
 use crate::time::Time;
 
+/// What settles a doubt counts as the answer of the train that is called once it may have run so far.
+const ANSWERS_AFTER: Length = Length::from_mm(20);
+
 /// Turnouts have so long to lie right, and a train to show itself.
 const SETTING: Duration = Duration::from_secs(10);
 const CREEPING: Duration = Duration::from_secs(180);
@@ -249,10 +252,12 @@ impl Interlock {
         let settled = settled.and_then(|stand| stand.footprint.last().map(|hold| hold.section));
         let filled = call.asked.iter().copied().find(|&section| picture.is_occupied(section));
         call.answered = filled.or(settled);
-        if call.answered.is_some() {
+        let travelled = drive.travelled(train).1 - call.from.1;
+        // What settles it before it can have moved is no answer of its own: it may yet be another train.
+        if call.answered.is_some() && travelled >= ANSWERS_AFTER {
             picture.has_answered(train);
         }
-        let gone = drive.travelled(train).1 - call.from.1 + drive.room_to_stop_creeping(train);
+        let gone = travelled + drive.room_to_stop_creeping(train);
         let is_shown = || {
             let mut stands = picture.possible_whereabouts(train, now).into_iter();
             stands.any(|stand| stand.footprint.iter().any(|hold| self.shows(hold)))
