@@ -502,10 +502,17 @@ impl Identity {
         if self.standings[section] != Standing::Current {
             true
         } else if self.topology.is_dark(section) {
-            !self.clusters.at(section).is_empty()
+            self.may_hold_anything(section)
         } else {
             self.reported[section] != Some(false)
         }
+    }
+
+    /// Whether some account that counts puts anything into the section.
+    fn may_hold_anything(&self, section: SectionId) -> bool {
+        let accounts = self.clusters.at(section).iter().flat_map(|&cluster| &self.clusters.cluster(cluster).accounts);
+        let mut counting = accounts.filter(|account| account.weight >= self.prices.sure);
+        counting.any(|account| account.stands.iter().any(|stand| stand.position(section).is_some()))
     }
 
     /// Whether its detector was heard and can be relied on now.
