@@ -34,6 +34,9 @@ use crate::time::Time;
 /// So long a train waits before anybody draws aside for it, and so long until it is looked again. Common practice, no source.
 const PATIENCE: Duration = Duration::from_secs(10);
 
+/// A train that has drawn up so soon did not move.
+const AT_ONCE: Duration = Duration::from_millis(500);
+
 /// So many places are tried for each direction of a train, the nearest first.
 const PLACES: usize = 24;
 
@@ -42,6 +45,8 @@ const PLACES: usize = 24;
 pub(crate) struct Aside {
     /// How it gets home from there, if that is why it goes.
     then: Option<Course>,
+    /// When it was told to draw up to the end of the section it stands in already, if that is all.
+    draws_up_from: Option<Time>,
 }
 
 /// Trains that play a part, and what they achieve as things stand.
@@ -181,7 +186,7 @@ impl Interlock {
         let to = |turns_back, path| Move { train, turns_back, path, then: None, gets_home: 0 };
         let mut moves = Vec::new();
         if let Some(last) = run.granted.back() {
-            if self.is_plain(last) {
+            if self.is_plain(last) && run.drawn_up_to != Some(last.leave) {
                 moves.push(to(false, Path::new()));
             }
             if let [enter] = self.layout.ends[last.leave].meets[..] {
@@ -402,6 +407,7 @@ impl Interlock {
     fn set_aside<P: Picture>(&mut self, found: Move, now: Time, picture: &mut P, outputs: &mut Vec<Output>) {
         let Move { train, turns_back, path, then, .. } = found;
         let last = path.last().or(self.runs[train].granted.back()).map(|passage| passage.section);
+        let is_drawing_up = path.is_empty() && !turns_back;
         if turns_back {
             let overhang = self.overhang(train);
             let course = Course { path, turns_back };
@@ -415,7 +421,8 @@ impl Interlock {
         }
         let homecomings = self.homecomings;
         let run = &mut self.runs[train];
-        (run.aside, run.drew_aside_at, run.is_admitted) = (Some(Aside { then }), Some(homecomings), true);
+        let aside = Aside { then, draws_up_from: is_drawing_up.then_some(now) };
+        (run.aside, run.drew_aside_at, run.is_admitted) = (Some(aside), Some(homecomings), true);
         if let Some(section) = last {
             self.wait(train, Wait::DrawsAside { section }, outputs);
         }
@@ -426,7 +433,12 @@ impl Interlock {
     pub(super) fn has_drawn_aside(&mut self, train: TrainId) -> bool {
         let Some(aside) = self.runs[train].aside.take() else { return false };
         self.forget_plan(train);
-        self.runs[train].then = aside.then;
+        let run = &mut self.runs[train];
+        run.then = aside.then;
+        if aside.draws_up_from.is_some_and(|since| self.now.since(since) < AT_ONCE) {
+            // It was as close as it can tell already.
+            run.drawn_up_to = run.granted.back().map(|last| last.leave);
+        }
         self.is_stirred = true;
         self.look_again(train, self.now);
         true

@@ -87,7 +87,7 @@ impl Interlock {
             self.clear_signal(self.runs[train].granted[place], false);
         }
         if std::mem::replace(&mut self.runs[train].nose, nose) != nose {
-            self.runs[train].lacks_track = true;
+            (self.runs[train].lacks_track, self.runs[train].drawn_up_to) = (true, None);
             self.is_stirred = true;
         }
     }

@@ -3,7 +3,7 @@
 use std::collections::VecDeque;
 
 use smallvec::SmallVec;
-use track::{Layout, Lie, SectionId, SignalId, TrainId, Traverse, TurnoutId};
+use track::{EndId, Layout, Lie, SectionId, SignalId, TrainId, Traverse, TurnoutId};
 
 use super::aside::Aside;
 use super::by_hand::Driver;
@@ -42,6 +42,8 @@ pub(crate) struct Run {
     pub(crate) is_admitted: bool,
     /// It draws aside first: its plan leads there, and not to its destination.
     pub(crate) aside: Option<Aside>,
+    /// The end up to which it has drawn as close as it can tell, standing in the section that it would draw aside to.
+    pub(crate) drawn_up_to: Option<EndId>,
     /// How it is to go on, having drawn aside.
     pub(crate) then: Option<Course>,
     /// How often trains had arrived when it drew aside last, under this order.
