@@ -567,6 +567,43 @@ fn a_detector_that_flickers_again_and_again_is_bridged_longer_by_itself() {
 }
 
 #[test]
+fn a_section_that_flickers_twice_under_one_train_is_bridged_for_a_second() {
+    let mut scene = Scene::with_two_trains();
+    scene.run("quay", "main");
+    scene.report(&[("lower", true)]);
+    for _ in 0..2 {
+        scene.wait(1_500);
+        scene.report(&[("main", false)]);
+        scene.wait(60);
+        scene.report(&[("main", true)]);
+    }
+    scene.wait(1_500);
+    scene.report(&[("main", false)]);
+    scene.wait(950);
+    assert_eq!(scene.tag("main"), "Heron", "it may flicker once more");
+    scene.wait(100);
+    assert_eq!(scene.tag("main"), "free");
+}
+
+#[test]
+fn a_district_that_says_occupied_in_the_dark_and_empties_as_its_power_comes_back_is_not_dark_again() {
+    let mut scene = Scene::with_two_trains();
+    scene.power("harbour", false);
+    scene.wait(2_000);
+    // It was taken to be live again too soon.
+    scene.report_apart(30, &[("main", true), ("lower", true)]);
+    scene.wait(1_500);
+    scene.report_apart(30, &[("lower", false), ("main", false), ("quay", false)]);
+    scene.wait(100);
+    scene.power("harbour", true);
+    scene.report_apart(30, &[("lower", true), ("main", true), ("quay", true)]);
+    scene.wait(1_500);
+    scene.report_apart(30, &[("lower", false), ("main", false)]);
+    scene.wait(3_000);
+    assert!(!scene.is_dark("harbour"));
+}
+
+#[test]
 fn dirty_wheels_are_told_from_dirty_track() {
     let mut scene = Scene::with_two_trains();
     let flicker = |scene: &mut Scene, section: &str| {

@@ -373,4 +373,18 @@ mod tests {
             assert_eq!(holders.contains(&line.heron), stays, "{millis}: {holders:?}");
         }
     }
+
+    #[test]
+    fn a_section_that_reads_free_while_its_train_stands_is_still_the_trains_where_its_tail_may_lie_there() {
+        // It came to stand with its nose 300 mm, or nearly the whole of itself, beyond the joint; then the other section reads free.
+        for (stands_at, stays) in [(6_000, true), (8_900, false)] {
+            let mut line = Line::new();
+            line.hear(4_000, 1, true);
+            let standing = Pace { least: Speed::ZERO, most: Speed::ZERO };
+            line.identity.set_pace(line.heron, Time::from_millis(stands_at), standing);
+            line.hear(40_000, 0, false);
+            let holders = line.identity.holders(line.sections[0]);
+            assert_eq!(holders.contains(&line.heron), stays, "{stands_at}: {holders:?}");
+        }
+    }
 }

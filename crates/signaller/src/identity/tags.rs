@@ -379,4 +379,31 @@ mod tests {
         let heron = TrainId::from_index(0);
         assert_eq!(tag_when_power_goes(10_500, runs_away), Tag::Doubt(smallvec![heron]));
     }
+
+    #[test]
+    fn who_is_lost_from_sight_beside_a_filled_section_may_have_run_into_it() {
+        for is_driven in [true, false] {
+            let mut builder = Builder::new("line", Scale::named("H0").unwrap());
+            let [a, b] = ["a", "b"].map(|name| builder.plain_section(name, Some(Length::from_mm(500))));
+            let (leave, enter) = (builder.layout().sections[a].ends[1], builder.layout().sections[b].ends[0]);
+            builder.join(leave, enter);
+            let [heron, plover] = ["Heron", "Plover"].map(|name| builder.train(Train::stranger(name)));
+            let layout = Arc::new(builder.build());
+            let mut identity = Identity::new(Arc::clone(&layout));
+            let placed = [(heron, a), (plover, b)].map(|(train, on)| {
+                let nose = Some(layout.sections[on].ends[1]);
+                Placement::new(&layout, train, &[on], nose).unwrap()
+            });
+            identity.observe(Time::ZERO, &Batch { placed: placed.to_vec(), ..Batch::default() });
+            if is_driven {
+                for train in [heron, plover] {
+                    identity.set_pace(train, Time::ZERO, Pace { least: Speed::ZERO, most: Speed::ZERO });
+                }
+            }
+            assert_eq!(identity.tag(b), Tag::Sure(plover));
+            identity.observe(Time::from_millis(9_000), &Batch { edges: vec![(a, false)], ..Batch::default() });
+            let expected = if is_driven { Tag::Doubt(smallvec![plover]) } else { Tag::Sure(plover) };
+            assert_eq!(identity.tag(b), expected);
+        }
+    }
 }

@@ -357,4 +357,40 @@ mod tests {
         fill(&mut identity, 9_000, sections[2]);
         assert!(matches!(identity.tag(sections[2]), Tag::Doubt(_)), "{:?}", identity.tag(sections[2]));
     }
+
+    fn is_driven(identity: &mut Identity) {
+        for train in [0, 1].map(TrainId::from_index) {
+            let standing = super::super::Pace { least: track::Speed::ZERO, most: track::Speed::ZERO };
+            identity.set_pace(train, Time::ZERO, standing);
+        }
+    }
+
+    #[test]
+    fn a_train_that_is_read_far_from_where_it_is_seen_was_misread_or_exchanged_and_nobody_knows_which() {
+        let (sections, mut identity) = line();
+        is_driven(&mut identity);
+        let (heron, plover) = (heron(), TrainId::from_index(1));
+        // Heron is in `b`, Plover in `d`; the reader at `d` reads Heron.
+        read(&mut identity, 1_000, sections[3]);
+        assert_eq!(identity.tag(sections[1]), Tag::Doubt(smallvec![heron]));
+        assert_eq!(identity.tag(sections[3]), Tag::Doubt(smallvec![plover]));
+    }
+
+    #[test]
+    fn a_train_that_was_lost_from_sight_is_where_it_is_read() {
+        let (sections, mut identity) = line();
+        is_driven(&mut identity);
+        let emptied = Batch { edges: vec![(sections[1], false)], ..Batch::default() };
+        identity.observe(Time::from_millis(1_000), &emptied);
+        fill(&mut identity, 60_000, sections[4]);
+        read(&mut identity, 60_100, sections[4]);
+        assert_eq!(identity.tag(sections[4]), Tag::Sure(heron()));
+    }
+
+    #[test]
+    fn where_nobody_says_how_trains_are_driven_what_is_read_far_away_is_misread() {
+        let (sections, mut identity) = line();
+        read(&mut identity, 1_000, sections[3]);
+        assert_eq!(identity.tag(sections[3]), Tag::Sure(TrainId::from_index(1)));
+    }
 }
