@@ -25,12 +25,13 @@ impl Detect {
         if self.supplies[place].is_dark() {
             return true;
         }
-        if self.supplies[place].has_come_back(now) {
-            return false;
-        }
         let Some((gone, latest)) = self.all_gone(place).filter(|(gone, _)| !self.can_have_left(gone)) else {
             return false;
         };
+        let nobodys = gone.iter().filter(|&&section| identity.holders(section).is_empty()).count();
+        if self.supplies[place].has_come_back(now) && nobodys * 2 >= gone.len() {
+            return false;
+        }
         if gone.len() >= 2 {
             let because = format!("all {} occupied sections emptied in one moment", gone.len());
             self.go_dark(now, place, now, because, only_train(&gone, identity));

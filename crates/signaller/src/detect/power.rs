@@ -128,8 +128,8 @@ impl Supply {
         !matches!(self.power, Power::Live)
     }
 
-    /// Whether it was reported a moment ago that the power is back: what empties then is how it comes back where detectors say occupied
-    /// without power.
+    /// Whether it was reported a moment ago that the power is back: what empties then with nobody in it is how it comes back where
+    /// detectors say occupied without power.
     pub fn has_come_back(&self, now: Time) -> bool {
         self.reported_live_at.is_some_and(|at| now.since(at) <= SETTLING)
     }

@@ -586,21 +586,26 @@ fn a_section_that_flickers_twice_under_one_train_is_bridged_for_a_second() {
 }
 
 #[test]
-fn a_district_that_says_occupied_in_the_dark_and_empties_as_its_power_comes_back_is_not_dark_again() {
-    let mut scene = Scene::with_two_trains();
-    scene.power("harbour", false);
-    scene.wait(2_000);
-    // It was taken to be live again too soon.
-    scene.report_apart(30, &[("main", true), ("lower", true)]);
-    scene.wait(1_500);
-    scene.report_apart(30, &[("lower", false), ("main", false), ("quay", false)]);
-    scene.wait(100);
-    scene.power("harbour", true);
-    scene.report_apart(30, &[("lower", true), ("main", true), ("quay", true)]);
-    scene.wait(1_500);
-    scene.report_apart(30, &[("lower", false), ("main", false)]);
-    scene.wait(3_000);
-    assert!(!scene.is_dark("harbour"));
+fn what_empties_with_nobody_in_it_just_after_the_power_was_reported_to_be_back_does_not_make_it_dark_again() {
+    for is_reported in [true, false] {
+        let mut scene = Scene::new(branch().build(), Conduct::Observe);
+        scene.put("Plover", "shed");
+        for name in ["quay", "main"] {
+            scene.report(&[(name, true)]);
+            scene.wait(3_000);
+            assert_eq!(scene.tag(name), "unexplained");
+        }
+        if is_reported {
+            scene.power("harbour", false);
+            scene.wait(200);
+            scene.power("harbour", true);
+            scene.wait(1_500);
+            assert!(!scene.is_dark("harbour"));
+        }
+        scene.report_apart(30, &[("main", false), ("quay", false)]);
+        scene.wait(3_000);
+        assert_eq!(scene.is_dark("harbour"), !is_reported);
+    }
 }
 
 #[test]
