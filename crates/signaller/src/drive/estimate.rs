@@ -43,9 +43,6 @@ const RATIO_WANDERS: f64 = 0.003;
 const PLACE_STRAYS: f64 = 0.6;
 /// A report that is farther off than so many deviations tells of something else.
 const FARTHEST: f64 = 6.0;
-/// One that is farther off than the first shows that the place was known worse than was thought; farther than the second, that how
-/// the train gathers and loses speed was as well.
-const SURPRISING: (f64, f64) = (1.7, 4.0);
 /// A train that would be so many millimetres farther if reports came in time may well be there. Common practice, no source.
 const OVERDUE: f64 = 70.0;
 /// What was heard does not fit: then how the decoder gathers and loses speed is known no better than within this part.
@@ -345,12 +342,7 @@ impl Estimate {
             return;
         }
         self.is_contradicted = false;
-        // Wheels slip, and reports that were all late or all early add up: it is known no better than this report fits.
-        if off * off > square(SURPRISING.1) * (self.p[PLACE][PLACE] + doubt) {
-            self.doubt_ramps();
-        }
-        let total = (self.p[PLACE][PLACE] + doubt).max(square(off / SURPRISING.0));
-        self.p[PLACE][PLACE] = total - doubt;
+        let total = self.p[PLACE][PLACE] + doubt;
         let gain = self.p.map(|row| row[PLACE] / total);
         let before = self.p[PLACE];
         for (state, gain) in gain.into_iter().enumerate() {
