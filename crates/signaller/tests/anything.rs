@@ -74,6 +74,15 @@ struct Listener {
 }
 
 impl Listener {
+    /// Whether some doubt is about another train in a section beside this one.
+    fn tells_of_another_beside(&self, layout: &Layout, section: SectionId, train: TrainId) -> bool {
+        let met = layout.sections[section].ends.iter().flat_map(|&end| &layout.ends[end].meets);
+        let beside: Vec<SectionId> = met.map(|&end| layout.ends[end].section).collect();
+        self.open.iter().any(|(doubt, named)| {
+            named.iter().any(|&other| other != train) && self.sections[doubt].iter().any(|it| beside.contains(it))
+        })
+    }
+
     fn hear(&mut self, outputs: &[Output]) {
         for output in outputs {
             match output {
@@ -108,10 +117,11 @@ fn look(signaller: &Signaller, listener: &Listener) {
                 let is_pending =
                     |train: &TrainId| signaller.interlock().hold_kinds(*train).any(|kind| kind == HoldKind::Remembered);
                 let pending = trains.iter().any(is_pending);
-                // One train alone, and only not sure that it is still there: people were told that the power is off, or that a train
-                // near by does not answer.
+                // One train alone, and only not sure that it is still there: people were told that the power is off, that a train near by
+                // does not answer, or that one beside it may be lost from sight.
                 let is_stale = trains.len() == 1
                     && (signaller.identity().is_frozen(section)
+                        || listener.tells_of_another_beside(layout, section, trains[0])
                         || layout.trains.ids().any(|train| {
                             signaller.interlock().hold_kinds(train).any(|kind| kind == HoldKind::NoAnswer)
                         }));
