@@ -1,17 +1,11 @@
 //! The narrow door through which locks, aspects and speeds look at identity.
 
-use std::time::Duration;
-
 use smallvec::SmallVec;
 use track::{EndId, Lie, SectionId, TrainId, TurnoutId};
 
 use crate::door::{Direction, Tag};
 use crate::identity::{Identity, Missing, Pace, Whereabouts};
 use crate::time::Time;
-
-/// A train that did otherwise than it was told is not believed to do as it is told for so long: somebody may drive it who does not say
-/// so. Common practice, no source.
-const HAS_DISOBEYED: Duration = Duration::from_secs(1800);
 
 /// Who stands where, as far as it is known. [`Identity`] is the one real picture; tests paint their own.
 pub trait Picture {
@@ -138,7 +132,7 @@ impl Picture for Identity {
     }
 
     fn has_disobeyed(&mut self, train: TrainId, now: Time) {
-        self.mistrust(train, now + HAS_DISOBEYED);
+        self.has_disobeyed(train, now);
     }
 
     fn face(&mut self, train: TrainId, leading: Direction, now: Time) {

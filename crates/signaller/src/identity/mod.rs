@@ -74,6 +74,10 @@ use crate::roster::Roster;
 use crate::snapshot::kept;
 use crate::time::Time;
 
+/// A train that had to be stopped in an emergency is not believed to do as it is told for so long. Common practice, no source.
+const MISTRUST: Duration = Duration::from_secs(120);
+/// The same of one that did otherwise than it was told: somebody may drive it who does not say so. Common practice, no source.
+const HAS_DISOBEYED: Duration = Duration::from_secs(1800);
 /// A train whose front is still on power runs on for up to so long when the power goes behind it. Common practice, no source.
 const RUNS_ON: Duration = Duration::from_secs(1);
 
@@ -630,9 +634,14 @@ impl Identity {
         }
     }
 
-    /// Whether the train does as it is told is in question until then.
-    pub fn mistrust(&mut self, train: TrainId, until: Time) {
-        self.odometers.mistrust(train, until);
+    /// Whether the train does as it is told is in question from now on, for a while.
+    pub fn mistrust(&mut self, train: TrainId, now: Time) {
+        self.odometers.mistrust(train, now + MISTRUST);
+    }
+
+    /// The train was where, or moved when, it was told not to: it may do so again.
+    pub(crate) fn has_disobeyed(&mut self, train: TrainId, now: Time) {
+        self.odometers.mistrust(train, now + HAS_DISOBEYED);
     }
 
     /// The train stands, after somebody drove it who did not say how: its nose may be anywhere in its section, and its

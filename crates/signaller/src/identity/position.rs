@@ -328,6 +328,21 @@ mod tests {
     }
 
     #[test]
+    fn a_train_that_has_disobeyed_may_do_so_again() {
+        let mut line = Line::new();
+        line.identity.set_pace(line.heron, Time::from_millis(2_500), Pace { least: Speed::ZERO, most: Speed::ZERO });
+        line.identity.has_disobeyed(line.heron, Time::from_millis(9_000));
+        let home = line.identity.clusters.home(line.heron).unwrap();
+        let stand = line.identity.clusters.only_stand(home).unwrap();
+        let leaving = |seconds: i64| {
+            let length = Some(Length::from_mm(500));
+            line.identity.odometers.leaving(stand, length, Time::from_millis(1_000 * seconds), Duration::ZERO)
+        };
+        assert_eq!(leaving(1_800), Leaving::Disobeying);
+        assert_eq!(leaving(1_810), Leaving::Impossible);
+    }
+
+    #[test]
     fn a_train_that_has_run_past_its_authority_may_run_on_though_it_was_told_to_stand() {
         let mut line = Line::new();
         for place in [0, 1] {

@@ -371,6 +371,20 @@ mod tests {
     }
 
     #[test]
+    fn a_train_whose_front_is_on_power_may_draw_its_tail_out_of_the_dark() {
+        for all_is_dark in [false, true] {
+            let (mut identity, heron, section) = on_its_way();
+            identity.set_standing(section, Standing::Dark);
+            if all_is_dark {
+                identity.set_standing(SectionId::from_index(2), Standing::Dark);
+            }
+            identity.observe(Time::from_millis(9_300), &Batch::default());
+            let expected = if all_is_dark { Tag::Sure(heron) } else { Tag::Doubt(smallvec![heron]) };
+            assert_eq!(identity.tag(section), expected);
+        }
+    }
+
+    #[test]
     fn a_train_that_runs_away_is_not_said_for_sure_to_be_where_power_is_cut_for_that() {
         let runs_away = |identity: &mut Identity, train| {
             identity.set_pace(train, Time::from_millis(5_100), Pace { least: Speed::ZERO, most: Speed::ZERO });

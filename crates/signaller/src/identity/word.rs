@@ -306,9 +306,9 @@ fn displaced(account: &Account, holder: &Stand, before: Option<&Stand>, stranger
 mod tests {
     use std::sync::Arc;
 
-    use track::{Builder, Id, Scale, Train};
+    use track::{Builder, Id, Scale, Speed, Train};
 
-    use super::super::{Batch, Placement};
+    use super::super::{Batch, Pace, Placement};
     use super::*;
 
     /// Five sections in a row. Heron stands before the third one and Plover behind it, and both may come in.
@@ -360,8 +360,7 @@ mod tests {
 
     fn is_driven(identity: &mut Identity) {
         for train in [0, 1].map(TrainId::from_index) {
-            let standing = super::super::Pace { least: track::Speed::ZERO, most: track::Speed::ZERO };
-            identity.set_pace(train, Time::ZERO, standing);
+            identity.set_pace(train, Time::ZERO, Pace { least: Speed::ZERO, most: Speed::ZERO });
         }
     }
 

@@ -262,7 +262,7 @@ impl Interlock {
         self.give_back_all(train, outputs);
         let run = &mut self.runs[train];
         run.send(None);
-        (run.waits_for, run.must_stand) = (None, false);
+        (run.waits_for, run.must_stand, run.drawn_up_to) = (None, false, None);
         for kind in
             HoldKind::OF_A_TRAIN.into_iter().filter(|kind| !matches!(kind, HoldKind::Wished | HoldKind::Emergency))
         {

@@ -1,7 +1,6 @@
 //! Answers to wishes.
 
 use std::sync::Arc;
-use std::time::Duration;
 
 use track::{AccessoryId, DistrictId, Function, SignalId, TrainId};
 
@@ -9,9 +8,6 @@ use super::{Conduct, Signaller};
 use crate::door::{Answer, Direction, Extent, Fact, Input, Output, Protection, Refusal, Request, Ticket};
 use crate::roster::Roster;
 use crate::time::Time;
-
-/// A train that had to be stopped in an emergency is not believed to do as it is told for so long. Common practice, no source.
-const MISTRUST: Duration = Duration::from_secs(120);
 
 impl Signaller {
     /// Answers every request but those that say where a train is, and takes note of reports of border signals.
@@ -166,7 +162,7 @@ impl Signaller {
         for train in trains {
             self.drive.stop_dead(train, now, &mut self.outputs);
             // Who asks for that sees a train that may not do as it is told.
-            self.identity.mistrust(train, now + MISTRUST);
+            self.identity.mistrust(train, now);
         }
         if *of == Extent::Everything {
             self.interlock.stop_all(now, &self.identity, &mut self.outputs);

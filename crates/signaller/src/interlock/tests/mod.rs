@@ -231,6 +231,8 @@ struct Painted {
     stand: Whereabouts,
     /// Whether all it stands on is said to be free, which is not believed yet.
     empties: bool,
+    /// Whether something strange happened there.
+    is_strange: bool,
 }
 
 impl Painted {
@@ -241,6 +243,7 @@ impl Painted {
         Self {
             train,
             empties: false,
+            is_strange: false,
             stand: Whereabouts {
                 sure: true,
                 footprint: smallvec![hold],
@@ -268,6 +271,9 @@ impl Picture for Painted {
     fn whereabouts(&self, train: TrainId, _now: Time) -> Option<Whereabouts> {
         (train == self.train).then(|| self.stand.clone())
     }
+    fn is_strange(&self, _train: TrainId) -> bool {
+        self.is_strange
+    }
     fn turn_back(&mut self, _train: TrainId, _now: Time, _was_allowed: impl Fn(SectionId) -> bool) {}
     fn set_pace(&mut self, _train: TrainId, _now: Time, _pace: Pace) {}
     fn forget_pace(&mut self, _train: TrainId) {}
@@ -291,6 +297,18 @@ impl Bench {
             signals: Signals::new(Arc::clone(&layout), Conduct::Control),
             picture: Painted::new(&layout, enter),
         }
+    }
+
+    /// Heron was sent from the west to the halt, and is found in the other track of the loop.
+    fn found_astray() -> Self {
+        let layout = passing_loop();
+        let mut bench = Self::new("w0.a");
+        let to = Destination::Stop(layout.stop_named("halt").unwrap());
+        bench.interlock.go(bench.picture.train, to, Time::ZERO, &bench.picture, &bench.drive).unwrap();
+        bench.work(0.0);
+        bench.picture = Painted::new(&layout, "south.a");
+        bench.work(1.0);
+        bench
     }
 
     fn work(&mut self, seconds: f64) -> Vec<Output> {
@@ -329,18 +347,27 @@ fn a_train_found_outside_its_authority_is_held_until_it_has_stood_for_a_moment_o
 
 #[test]
 fn a_train_found_outside_its_authority_is_let_go_at_once_by_whoever_vouches_for_it() {
-    let layout = passing_loop();
-    let mut bench = Bench::new("w0.a");
+    let mut bench = Bench::found_astray();
     let train = bench.picture.train;
-    let to = Destination::Stop(layout.stop_named("halt").unwrap());
-    bench.interlock.go(train, to, Time::ZERO, &bench.picture, &bench.drive).unwrap();
-    bench.work(0.0);
-    bench.picture = Painted::new(&layout, "south.a");
-    bench.work(1.0);
     let mut outputs = Vec::new();
     bench.interlock.release(train, &bench.picture, &mut outputs).unwrap();
     assert!(outputs.contains(&Output::Fact(Fact::HoldLifted { train })));
     assert_eq!(bench.interlock.granted_sections(train).count(), 0, "what it had before means nothing now");
+}
+
+#[test]
+fn a_train_found_astray_by_something_strange_is_held_until_it_is_named_whoever_vouches_for_it() {
+    let mut bench = Bench::found_astray();
+    let train = bench.picture.train;
+    bench.picture.is_strange = true;
+    bench.work(9.0);
+    let mut outputs = Vec::new();
+    let refused = bench.interlock.release(train, &bench.picture, &mut outputs).unwrap_err();
+    assert!(refused.starts_with("it is not sure that `Heron` is where it was found; hint: "), "{refused}");
+    assert!(bench.interlock.is_held(train) && outputs.is_empty(), "{outputs:?}");
+    bench.picture.is_strange = false;
+    bench.interlock.release(train, &bench.picture, &mut outputs).unwrap();
+    assert!(!bench.interlock.is_held(train));
 }
 
 #[test]
