@@ -317,10 +317,12 @@ impl Identity {
         }
     }
 
-    /// A person vouches for the train being no farther than where detectors show it, however it was driven.
+    /// A person vouches for the train being no farther than where detectors show it, however it was driven. Where it only reaches
+    /// into the section of its nose, the first axle that detectors see is short of that.
     pub(crate) fn vouch_for_nose(&mut self, train: TrainId, now: Time) {
         let Some(home) = self.clusters.home(train) else { return };
         let (layout, odometers, who) = (&self.layout, &self.odometers, Who::train(train));
+        let (_, front, rear) = detectable_length(&self.roster, who).unwrap_or_default();
         for stand in self.clusters.accounts_mut(home).iter_mut().flat_map(|account| &mut account.stands) {
             let length = stand.nose().enter.and_then(|enter| way_length(layout, enter, None));
             if stand.who == who
@@ -328,7 +330,8 @@ impl Identity {
                 && let Some(length) = length
                 && let Some((_, most)) = odometers.head(stand, now)
             {
-                let proved = Length::from_um(stand.head.proved).max(Length::ZERO).min(length);
+                let short = if stand.nose().seen { Length::ZERO } else { -if stand.backward { rear } else { front } };
+                let proved = Length::from_um(stand.head.proved).max(short).min(length);
                 stand.head = odometers.head_between(who, now, (proved, most.min(length).max(proved)), proved);
             }
         }

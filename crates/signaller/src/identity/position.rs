@@ -390,6 +390,23 @@ mod tests {
     }
 
     #[test]
+    fn a_train_that_somebody_vouches_for_may_still_only_reach_into_the_section_of_its_nose() {
+        let mut line = Line::new();
+        let on = [line.sections[0], line.sections[1]];
+        let nose = Some(line.identity.layout.sections[on[1]].ends[1]);
+        let placed = Placement::new(&line.identity.layout, line.heron, &on, nose).unwrap();
+        line.hear(500, 0, true);
+        line.hear(500, 1, false);
+        line.identity.set_pace(line.heron, Time::from_millis(500), Pace { least: Speed::ZERO, most: Speed::ZERO });
+        line.identity.observe(Time::from_millis(900), &Batch { placed: vec![placed], ..Batch::default() });
+        line.identity.vouch_for_nose(line.heron, Time::from_millis(1_000));
+        assert!(line.nose(1_000).least <= Length::ZERO, "{:?}", line.nose(1_000));
+        line.identity.turn_back(line.heron, Time::from_millis(1_000), |_| true);
+        // All of its 300 mm may lie in the section behind.
+        assert!(line.nose(1_000).most >= Length::from_mm(300), "{:?}", line.nose(1_000));
+    }
+
+    #[test]
     fn a_section_that_reads_free_while_its_train_stands_is_still_the_trains_where_its_tail_may_lie_there() {
         // It came to stand with its nose 300 mm, or nearly the whole of itself, beyond the joint; then the other section reads free.
         for (stands_at, stays) in [(6_000, true), (8_900, false)] {
