@@ -465,17 +465,25 @@ impl Scene<'_> {
         }
     }
 
-    /// The stand with nose and tail exchanged.
+    /// The stand with nose and tail exchanged. Where several ways lead on from the section of its nose, it lies over the one for
+    /// which the turnouts lie: they do not move under it.
     pub fn turned(&self, stand: &Stand) -> Stand {
         let mut holds: Holds = smallvec![];
         for (at, hold) in stand.holds.iter().enumerate().rev() {
             let enter = match stand.holds.get(at + 1).and_then(|next| next.enter) {
                 Some(next) => self.topology.leave_towards(hold.section, next),
-                None => hold.enter.and_then(|enter| self.topology.only_entry(enter)),
+                None => hold.enter.and_then(|enter| self.topology.only_entry(enter).or_else(|| self.way_out(enter))),
             };
             holds.push(Hold { enter, ..*hold });
         }
         Stand { backward: !stand.backward, holds, head: Head::UNKNOWN, ..*stand }
+    }
+
+    /// The end by which a train leaves a section that it has entered by `enter`, as turnouts are known to lie.
+    fn way_out(&self, enter: EndId) -> Option<EndId> {
+        let lies = |need: &Need| self.lies[need.turnout] == Some(need.lie);
+        let mut passages = self.topology.passages(enter).iter();
+        passages.find(|passage| self.layout.ways[passage.way].needs.iter().all(lies)).map(|passage| passage.leave)
     }
 
     /// The ways on from the section of a train's nose.

@@ -426,3 +426,31 @@ impl Identity {
 fn way_length_of_nose(identity: &Identity, stand: &Stand) -> Option<Length> {
     way_length(&identity.layout, stand.nose().enter?, None)
 }
+
+#[cfg(test)]
+mod tests {
+    use std::sync::Arc;
+
+    use track::{Builder, Id, Lie, Scale, Train};
+
+    use super::*;
+
+    #[test]
+    fn a_train_that_turns_back_on_a_turnout_lies_over_the_leg_for_which_that_lies() {
+        for (lie, leg) in [(Some(Lie::Straight), Some("t.one")), (Some(Lie::Diverging), Some("t.two")), (None, None)] {
+            let mut builder = Builder::new("turnout", Scale::named("H0").unwrap());
+            let (throat, turnout) = crate::model::throat(&mut builder, "t", "W1");
+            builder.train(Train::stranger("Heron"));
+            let layout = Arc::new(builder.build());
+            let heron = TrainId::from_index(0);
+            let mut identity = Identity::new(Arc::clone(&layout));
+            let placed = Placement::new(&layout, heron, &[throat], layout.end_named("t.one")).unwrap();
+            identity.observe(Time::ZERO, &Batch { placed: vec![placed], ..Batch::default() });
+            identity.set_lie(turnout, lie);
+            let faces = |identity: &Identity| identity.whereabouts(heron, Time::ZERO).unwrap().footprint[0].enter;
+            assert_eq!(faces(&identity), layout.end_named("t.toe"));
+            identity.turn_back(heron, Time::ZERO, |_| true);
+            assert_eq!(faces(&identity), leg.and_then(|leg| layout.end_named(leg)), "{lie:?}");
+        }
+    }
+}
