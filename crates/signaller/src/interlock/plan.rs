@@ -154,7 +154,7 @@ impl Interlock {
         };
         let cost = |passage: &Traverse| {
             // A turnout does not move under the train itself, not even under an end of it that no detector sees.
-            let may_lie = self.turnouts.way_lies(passage.way) || !is_under(passage.section);
+            let may_lie = self.lies_under(passage, train, picture) || !is_under(passage.section);
             if may_lie && may_start(passage) { self.cost(passage, train, picture) } else { None }
         };
         let last_passage = |here| self.last_passage(here, to, &may_start);
@@ -199,13 +199,30 @@ impl Interlock {
 
     /// Whether a train can start by this passage from where it stands.
     pub(super) fn may_start_by(&self, passage: &Traverse, train: TrainId, picture: &impl Picture) -> bool {
-        self.may_lie_under(passage, picture) && !picture.is_barred(train, passage.section, passage.leave)
+        self.may_lie_under(passage, train, picture) && !picture.is_barred(train, passage.section, passage.leave)
     }
 
     /// Whether turnouts lie, or can be brought to lie, as a passage from where the train stands needs it.
-    fn may_lie_under(&self, passage: &Traverse, picture: &impl Picture) -> bool {
-        self.turnouts.way_lies(passage.way)
+    fn may_lie_under(&self, passage: &Traverse, train: TrainId, picture: &impl Picture) -> bool {
+        self.lies_under(passage, train, picture)
             || !picture.is_occupied(passage.section) && picture.holders(passage.section).is_empty()
+    }
+
+    /// Whether every turnout is known to lie as the passage needs it, or the train stands on it, came over it, and nobody knows
+    /// otherwise: it was not thrown under the train.
+    fn lies_under(&self, passage: &Traverse, train: TrainId, picture: &impl Picture) -> bool {
+        let came_over = |stand: &Whereabouts| {
+            stand.footprint.windows(2).any(|pair| {
+                let leave = pair[1].enter.and_then(|next| self.end_towards(pair[0].section, next));
+                let way = pair[0].enter.zip(leave).and_then(|(enter, leave)| self.layout.way_between(enter, leave));
+                way == Some(passage.way)
+            })
+        };
+        let may_lie = |need: &track::Need| self.turnouts.lie(need.turnout).is_none_or(|lie| lie == need.lie);
+        self.turnouts.way_lies(passage.way)
+            || self.layout.ways[passage.way].needs.iter().all(may_lie)
+                && !picture.is_strange(train)
+                && picture.whereabouts(train, self.now).is_some_and(|stand| stand.sure && came_over(&stand))
     }
 
     pub(super) fn cost(&self, passage: &Traverse, train: TrainId, picture: &impl Picture) -> Option<i64> {

@@ -106,6 +106,20 @@ fn a_turnout_that_led_a_train_elsewhere_is_not_run_over_again_until_somebody_has
 }
 
 #[test]
+fn a_train_that_stands_on_the_turnout_that_led_it_astray_goes_back_the_way_it_came() {
+    let mut world = led_astray();
+    let (train, throat, y) = (world.train("Heron"), world.section("throat"), world.section("y"));
+    let turnout = world.layout.turnout_named("W1").unwrap();
+    assert_eq!(world.nose("Heron").0, "y");
+    let nose = world.layout.end_named("y.b");
+    assert_eq!(world.ask(Request::Place { train, on: vec![throat, y], nose }), Answer::Accepted);
+    assert_eq!(world.signaller.interlock().lie(turnout), None);
+    assert_eq!(world.go_to_section("Heron", "x"), Answer::Accepted);
+    let goes_back = |world: &World| world.granted("Heron").contains(&"x") && world.speed("Heron") != 0.0;
+    assert!(world.run(20.0, goes_back), "{:?} {:?}", world.waits("Heron"), world.granted("Heron"));
+}
+
+#[test]
 fn a_train_that_was_carried_to_where_a_turnout_does_not_lead_casts_no_suspicion() {
     let mut world = World::with_two_trains();
     let (train, south) = (world.train("Heron"), world.section("south"));
