@@ -9,10 +9,12 @@ use std::time::Duration;
 
 use track::{SectionId, TrainId};
 
+use super::orders::Reason;
 use super::{HoldKind, Interlock};
-use crate::door::Output;
+use crate::door::{Output, Tag};
 use crate::drive::Drive;
-use crate::identity::Whereabouts;
+use crate::identity::{Hold, Whereabouts};
+use crate::picture::Picture;
 use crate::time::Time;
 
 /// A train is tried again so long after it was held. Common practice, no source.
@@ -30,6 +32,8 @@ pub(crate) struct NoAnswer {
     tries: u8,
     /// When it is tried again.
     again_at: Option<Time>,
+    /// Something unknown has filled a section since it was told to go: it may be that.
+    may_be_unknown: bool,
 }
 
 impl Interlock {
@@ -69,11 +73,34 @@ impl Interlock {
         run.granted.get(run.nose).is_some_and(|passage| self.layout.ends[passage.enter].ways.len() > 1)
     }
 
-    /// Something else strange happened while a train did not answer: it is not tried again by itself.
+    /// Something unknown has filled a section while a train did not answer: it is not tried again by itself.
     pub(super) fn note_no_answer(&mut self, train: TrainId, nose: Option<SectionId>) {
-        self.runs[train].no_answer = NoAnswer { nose, tries: TRIES, again_at: None };
+        self.runs[train].no_answer = NoAnswer { nose, tries: TRIES, again_at: None, may_be_unknown: true };
         self.missing_changed = true;
         self.look_at_signals_of(train);
+    }
+
+    /// Fails where a train that did not answer is most likely not where it is believed to be, for something unknown filled a section
+    /// then: nobody knows what it would run into.
+    pub(super) fn may_answer(&self, train: TrainId, picture: &impl Picture) -> Result<(), Reason> {
+        if !self.runs[train].no_answer.may_be_unknown {
+            return Ok(());
+        }
+        let is_unknown =
+            |&section: &SectionId| picture.tag(section) == Tag::Unexplained && picture.is_occupied(section);
+        // What was unknown may have moved since.
+        match self.layout.sections.ids().find(is_unknown) {
+            Some(section) => {
+                let (name, section) = (self.name(train), &self.layout.sections[section].name);
+                Err(format!("`{name}` may be what fills `{section}`; hint: say which train that is"))
+            }
+            None => Ok(()),
+        }
+    }
+
+    /// Somebody says where a train stands, or has seen to it: it may be called once more.
+    pub(super) fn was_seen_to(&mut self, train: TrainId) {
+        self.runs[train].no_answer.may_be_unknown = false;
     }
 
     /// Whether the train did not answer and has not shown itself since: it may have passed the signals ahead of it unseen.
@@ -91,16 +118,24 @@ impl Interlock {
         self.cleared_anew.extend(ends.filter_map(|end| self.layout.ends[end].signal));
     }
 
-    /// A train that did not answer has shown itself somewhere else.
+    /// A train that did not answer has shown itself somewhere else. That it points the other way now, or is called, shows nothing.
     pub(super) fn lift_no_answer(&mut self, train: TrainId, stand: &Whereabouts, outputs: &mut Vec<Output>) {
-        let nose = stand.footprint.last().map(|hold| hold.section);
-        if nose != self.runs[train].no_answer.nose {
-            let was_missing = std::mem::take(&mut self.runs[train].no_answer).nose.is_some();
-            if was_missing {
-                self.missing_changed = true;
-                self.look_at_signals_of(train);
-            }
+        let missed = self.runs[train].no_answer.nose;
+        let is_there = |hold: &Hold| Some(hold.section) == missed;
+        let is_seen = stand.footprint.iter().any(|hold| hold.seen && !is_there(hold));
+        let nose = stand.footprint.last();
+        if nose.is_none_or(|nose| !is_there(nose)) && (is_seen || !stand.footprint.iter().any(is_there)) {
+            self.forget_no_answer(train);
             self.lift_hold(train, HoldKind::NoAnswer, outputs);
+        }
+    }
+
+    /// A train has shown itself.
+    pub(super) fn forget_no_answer(&mut self, train: TrainId) {
+        let was_missing = std::mem::take(&mut self.runs[train].no_answer).nose.is_some();
+        if was_missing {
+            self.missing_changed = true;
+            self.look_at_signals_of(train);
         }
     }
 

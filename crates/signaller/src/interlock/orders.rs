@@ -227,7 +227,10 @@ impl Interlock {
                 held = true;
                 match kind {
                     HoldKind::Astray => self.give_back_all(train, outputs),
-                    HoldKind::NoAnswer => self.vouched_for.push(train),
+                    HoldKind::NoAnswer => {
+                        self.was_seen_to(train);
+                        self.vouched_for.push(train);
+                    }
                     HoldKind::Disputed => self.look_at_signals_of(train),
                     _ => {}
                 }
@@ -258,6 +261,7 @@ impl Interlock {
             return;
         }
         self.void_roll_call(train);
+        self.was_seen_to(train);
         self.settle_disputes(train, outputs);
         self.give_back_all(train, outputs);
         let run = &mut self.runs[train];

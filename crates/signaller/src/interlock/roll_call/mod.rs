@@ -322,6 +322,9 @@ impl Interlock {
             let stands_in = stand.and_then(|stand| stand.footprint.last().map(|hold| hold.section));
             let found = call.answered.map(|answered| stands_in.filter(|_| sure).unwrap_or(answered));
             outputs.push(Output::Fact(Fact::RollCallEnded { train, found }));
+            if sure && call.answered.is_some() && !call.is_void {
+                self.forget_no_answer(train);
+            }
             let again = call.lifted.iter().filter(|&&kind| kind != HoldKind::Doubt && kind != HoldKind::Astray);
             for &kind in again.filter(|_| !call.is_void && (!sure || call.answered.is_none())) {
                 self.set_hold(train, kind, "a roll call did not settle where it stands".to_owned(), outputs);

@@ -49,6 +49,7 @@ impl Interlock {
         if self.hold_kinds(train).any(|kind| kind == HoldKind::NoAnswer) && self.may_have_gone_elsewhere(train) {
             return Err(format!("a turnout may have led `{name}` another way; hint: see where it is"));
         }
+        self.may_answer(train, picture)?;
         let stands = picture.possible_whereabouts(train, now);
         let Some(likeliest) = stands.first() else {
             return Err(format!("nobody knows where `{name}` may stand; hint: say where it is"));
