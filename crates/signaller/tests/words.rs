@@ -117,6 +117,20 @@ fn something_unknown_in_the_dark_is_asked_about_and_gone_once_nothing_is_found_t
 }
 
 #[test]
+fn nothing_unknown_is_in_the_dark_where_a_train_is_put_down_or_found() {
+    let scene = "Heron@a +a \n +c \n -c";
+    check("a b c *d* e", &format!("{scene} \n Plover@d"), "a: Heron, d: Plover");
+    check("a b c *d* e", &format!("Plover@d \n {scene} \n Plover@d"), "a: Heron, d: Plover");
+}
+
+#[test]
+fn a_train_that_may_have_gone_on_in_the_dark_is_where_somebody_finds_it() {
+    let scene = "Heron@b>b.b +b \n -b";
+    check("a b *d *e f", scene, "");
+    check("a b *d *e f", &format!("{scene} \n Heron@d>d.b"), "d: Heron");
+}
+
+#[test]
 fn a_train_that_was_thought_to_be_where_nothing_is_is_not_elsewhere_for_that() {
     check("a b (n s) y z", &format!("{SWAP} \n n:-"), "n: ?, s: Heron|Plover");
     assert_eq!(

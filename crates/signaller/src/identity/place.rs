@@ -59,6 +59,9 @@ impl Identity {
                 self.remove(placement.train);
                 self.put_down(now, batch, placement);
             }
+            for hold in &placement.holds {
+                self.vacate_in_the_dark(hold.section);
+            }
             self.anchor(placement.train, now);
         }
     }
@@ -98,6 +101,8 @@ impl Identity {
                 for (hold, said) in stand.holds.iter_mut().zip(&placement.holds) {
                     hold.enter = hold.enter.or(said.enter);
                 }
+                // Where no detector shows it, a person does.
+                stand.is_said = stand.holds.iter().all(|hold| !hold.seen);
             }
         });
         true
@@ -147,6 +152,30 @@ impl Identity {
                 drop(&mut account.stands, Who::train(train));
             }
         });
+    }
+
+    /// Nothing unknown is in a dark section in which somebody finds a train: they would have seen that. Another train may be.
+    fn vacate_in_the_dark(&mut self, section: SectionId) {
+        if !self.topology.is_dark(section) {
+            return;
+        }
+        let clusters: Vec<ClusterId> = self.clusters.at(section).to_vec();
+        for cluster in clusters {
+            self.change(cluster, |accounts| {
+                for account in accounts {
+                    let is_unknown = |stand: &&Stand| stand.who.known().is_none() && stand.position(section).is_some();
+                    let unknown: SmallVec<[Stand; 4]> = account.stands.iter().filter(is_unknown).cloned().collect();
+                    for mut stand in unknown {
+                        if stand.holds.len() > 1 {
+                            stand.forget_in(section);
+                            put(&mut account.stands, stand);
+                        } else {
+                            drop(&mut account.stands, stand.who);
+                        }
+                    }
+                }
+            });
+        }
     }
 
     /// Nobody is seen in the section. Who reaches into it from another may do so still: two trains that ran against each other stand
