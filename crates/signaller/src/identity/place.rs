@@ -446,7 +446,7 @@ impl Identity {
         let Some((seen, _, _)) = detectable_length(&self.roster, stand.who) else { return head };
         // Detectors fail: it may be farther on than they show it, and farther back when it turns again.
         let turned = |head: Length| tail - (before + head - seen);
-        let far = turned(Length::from_um(stand.head.near.min(stand.head.proved))).min(tail).max(most);
+        let far = turned(Length::from_um(stand.head.near.min(stand.head.proved))).max(most);
         let far = self.odometers.head_between(stand.who, now, (least, far), least).most;
         Head { far, near: turned(far_before).min(least).um(), ..head }
     }

@@ -390,6 +390,23 @@ mod tests {
     }
 
     #[test]
+    fn a_train_that_may_have_left_its_section_unheard_may_be_as_far_once_it_has_turned_twice() {
+        let mut line = Line::new();
+        line.hear(4_000, 1, true);
+        line.hear(7_500, 0, false);
+        let pace = |mm| Pace { least: Speed::ZERO, most: Speed::from_mm(mm) };
+        line.identity.set_pace(line.heron, Time::from_millis(7_500), pace(100));
+        line.identity.set_pace(line.heron, Time::from_millis(20_000), pace(0));
+        let before = line.nose(30_000);
+        assert!(before.unheard > Length::from_mm(1_500) && before.most <= Length::from_mm(510), "{before:?}");
+        for _ in 0..2 {
+            line.identity.turn_back(line.heron, Time::from_millis(30_000), |_| true);
+        }
+        let after = line.nose(30_000);
+        assert!(after.unheard >= before.unheard && after.most <= Length::from_mm(510), "{after:?}");
+    }
+
+    #[test]
     fn a_train_that_somebody_vouches_for_may_still_only_reach_into_the_section_of_its_nose() {
         let mut line = Line::new();
         let on = [line.sections[0], line.sections[1]];
