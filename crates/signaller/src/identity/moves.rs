@@ -29,6 +29,9 @@ const DARK_SECTIONS: usize = 6;
 /// The last axle that a detector sees is reckoned within so much. Common practice, no source.
 const TAIL_SLACK: Length = Length::from_mm(15);
 
+/// So long it takes a train at least to come to stand where it has run in, and to be out again. Common practice, no source.
+const BACKS_OUT: Duration = Duration::from_secs(1);
+
 /// What an explanation may rest on besides the account itself.
 pub(super) struct Scene<'a> {
     pub layout: &'a Layout,
@@ -302,7 +305,9 @@ impl Scene<'_> {
         unseen.holds[at].seen = false;
         let mut back = stand.clone();
         back.holds.truncate(at);
-        sink(self.turned(&back), self.reversing(stand));
+        let is_too_soon = self.odometers.is_driven(stand.who) && self.has_just_run_into(section);
+        let reversing = if is_too_soon { self.prices.by_hand } else { self.reversing(stand) };
+        sink(self.turned(&back), reversing);
         let mut hidden = 1.0;
         if at + 1 == stand.holds.len() && self.may_hide_in_the_middle(stand, section) {
             self.for_each_dark(stand, |step, entry| {
@@ -526,6 +531,12 @@ impl Scene<'_> {
         // A train that somebody pushes goes where it likes, and one that a turnout leads another way where that leads.
         let is_led = way.is_some_and(|way| self.turnouts(way) < 1.0);
         if price > self.prices.by_hand && !is_led { price * self.authorised(stand, section) } else { price }
+    }
+
+    /// Whether a section has filled so short a while ago that what ran into it cannot be out of it again by itself: it would have to
+    /// come to stand first.
+    fn has_just_run_into(&self, section: SectionId) -> bool {
+        self.now.since(self.filled_at[section]) < self.kept_back[section] + BACKS_OUT
     }
 
     fn reversing(&self, stand: &Stand) -> f64 {

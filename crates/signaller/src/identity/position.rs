@@ -269,7 +269,7 @@ mod tests {
     use super::super::odometer::Leaving;
     use super::super::{Batch, Pace, Placement};
     use super::*;
-    use crate::door::Tag;
+    use crate::door::{Direction, Tag};
 
     /// Five sections of half a metre in a row, and a train of 300 mm in the first that runs at 60 to 100 mm/s.
     struct Line {
@@ -404,6 +404,18 @@ mod tests {
         }
         let after = line.nose(30_000);
         assert!(after.unheard >= before.unheard && after.most <= Length::from_mm(510), "{after:?}");
+    }
+
+    #[test]
+    fn a_train_that_has_just_run_in_is_not_out_again_already_though_it_has_disobeyed() {
+        for (millis, leading) in [(4_400, Direction::Forward), (6_400, Direction::Backward)] {
+            let mut line = Line::new();
+            line.identity.has_disobeyed(line.heron, Time::ZERO);
+            line.hear(4_000, 1, true);
+            line.hear(millis, 1, false);
+            let stand = line.identity.whereabouts(line.heron, Time::from_millis(millis)).unwrap();
+            assert_eq!(stand.leading, leading, "{stand:?}");
+        }
     }
 
     #[test]
