@@ -75,6 +75,8 @@ pub(super) struct Estimate {
     is_vague: bool,
     /// What was heard last does not fit.
     is_contradicted: bool,
+    /// It has turned, and was not heard of since.
+    has_turned: bool,
     /// How much farther it would be if it had not been kept within what reports say since it was last heard of, and the variance
     /// that this brought with it.
     kept_back: (f64, f64),
@@ -98,6 +100,8 @@ pub(super) struct Likely {
     pub(super) ratio_deviation: f64,
     /// What was heard last does not fit.
     pub(super) is_contradicted: bool,
+    /// It has turned, and was not heard of since: had it stalled before that, it would be farther on than this.
+    pub(super) has_turned: bool,
 }
 
 /// What a run has taught of how fast the train is.
@@ -176,6 +180,7 @@ impl Estimate {
             before: None,
             is_vague: true,
             is_contradicted: false,
+            has_turned: false,
             kept_back: (0.0, 0.0),
             been: VecDeque::new(),
             at_least: [momentum.gathers_at_least, momentum.loses_at_least],
@@ -232,7 +237,7 @@ impl Estimate {
         (self.x[PLACE], self.x[SPEED], self.x[RATIO]) = ((least + most) / 2.0, 0.0, 1.0);
         self.p[PLACE][PLACE] = square((most - least) / 12.0_f64.sqrt()).max(1.0);
         self.p[RATIO][RATIO] = square(ratio_deviation);
-        (self.is_vague, self.is_contradicted, self.before) = (true, false, None);
+        (self.is_vague, self.is_contradicted, self.has_turned, self.before) = (true, false, false, None);
         self.kept_back = (0.0, 0.0);
         (self.as_of, self.strives_for, self.share) = (Some(now), 0.0, 0.0);
         (self.ran, self.ratio_variance) = ((0.0, 0.0), square(ratio_deviation));
@@ -262,12 +267,13 @@ impl Estimate {
     /// `sense` is -1.
     pub(super) fn stand_at(&mut self, now: Time, place: f64, sense: f64, ratio_deviation: f64) {
         let (variance, is_vague) = (self.p[PLACE][PLACE], self.is_vague);
+        let has_turned = self.has_turned || sense < 0.0;
         let state = if self.ran.0 > 0.0 { RATIO } else { BEFORE };
         let (ratio, known, shared) = (self.x[state], self.p[state][state], self.p[PLACE][state]);
         let share = if self.ran.0 > 0.0 { Some(self.ran.1 / self.ran.0) } else { self.before.map(|run| run.share) };
         self.put(now, (place, place), ratio_deviation);
         self.p[PLACE][PLACE] = variance;
-        self.is_vague = is_vague;
+        (self.is_vague, self.has_turned) = (is_vague, has_turned);
         if let Some(share) = share {
             self.x[BEFORE] = ratio;
             self.p[BEFORE][BEFORE] = known;
@@ -318,6 +324,7 @@ impl Estimate {
         if self.as_of.is_none() {
             return;
         }
+        self.has_turned = false;
         let mut off = place - self.place_at(was);
         let doubt = self.doubt_of_report(within);
         // A train that must have come to a joint long ago was kept short of it: that it comes there only now is not so.
@@ -387,9 +394,9 @@ impl Estimate {
         self.as_of?;
         let [place, speed, ratio, ..] = self.x;
         let deviation = |state: usize| self.p[state][state].max(0.0).sqrt();
-        let is_contradicted = self.is_contradicted;
+        let (is_contradicted, has_turned) = (self.is_contradicted, self.has_turned);
         let (deviation, ratio_deviation) = (deviation(PLACE), deviation(RATIO));
-        Some(Likely { place, deviation, speed, ratio, ratio_deviation, is_contradicted })
+        Some(Likely { place, deviation, speed, ratio, ratio_deviation, is_contradicted, has_turned })
     }
 
     /// How far the train still runs if it is told to stand now, in millimetres.
@@ -558,6 +565,21 @@ mod tests {
         assert!(likely.ratio > 1.02 && likely.ratio < 1.06, "{likely:?}");
         let taught = estimate.taught().and_then(|lesson| lesson.now).unwrap();
         assert!((taught.ratio - 1.055).abs() < 0.01, "{taught:?}");
+    }
+
+    #[test]
+    fn a_train_that_has_turned_may_have_stalled_before_until_it_is_heard_of() {
+        let mut estimate = running();
+        estimate.order(at(11.0), 0.0, 0.0);
+        estimate.stand(at(20.0), 0.05);
+        assert!(!estimate.likely().unwrap().has_turned);
+        estimate.stand_at(at(21.0), 300.0, -1.0, 0.05);
+        estimate.stand(at(22.0), 0.05);
+        assert!(estimate.likely().unwrap().has_turned);
+        estimate.order(at(22.0), 100.0, 0.5);
+        estimate.advance(at(24.0));
+        estimate.fix(at(24.0) - REPORT_TAKES, 420.0, 2.0);
+        assert!(!estimate.likely().unwrap().has_turned);
     }
 
     #[test]

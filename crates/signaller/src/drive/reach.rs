@@ -52,7 +52,8 @@ pub(super) fn reach(layout: &Layout, authority: &Authority<'_>, stand: &Whereabo
 /// likely there.
 ///
 /// There it must stand close, or its tail is in the way of others: reports are taken to be in time unless the last one does not fit
-/// how the train ran, and its nose to be where it is most likely, or near that.
+/// how the train ran, and its nose to be where it is most likely, or near that. Not so once it has turned, until it is heard of: where
+/// it stalled unnoticed before that, its tail never came as far.
 pub(super) fn to_end(
     layout: &Layout,
     authority: &Authority<'_>,
@@ -62,6 +63,7 @@ pub(super) fn to_end(
 ) -> Reach {
     let end = Authority { stop: None, ..*authority };
     let near = Length::from_mm_f64(likely.place + LIKELY_DEVIATIONS * likely.deviation);
+    let near = if likely.has_turned { Length::MAX } else { near };
     let told = |nose: NoseInterval| if likely.is_contradicted { nose.far } else { nose.most };
     let nose = stand.nose.map(|nose| NoseInterval { far: told(nose).min(near), ..nose });
     reach(layout, &end, &Whereabouts { nose, ..stand.clone() }, profile)
