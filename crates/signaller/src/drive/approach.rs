@@ -10,13 +10,16 @@ use super::estimate::Likely;
 use super::profile::Profile;
 use super::reach::LOOK;
 
+/// It brakes along a curve that takes no more than this part of how it can brake: it makes good for orders that came late, and where
+/// a report says that it is farther than was thought it can brake harder.
+const FOLLOWS: f64 = 0.85;
 /// How fast a train comes up to a stopping point at last, in millimetres a second.
 const LAST_SPEED: f64 = 18.0;
 /// So many times that speed is slow enough to be told to stand.
 const SLOW: f64 = 1.3;
 /// It runs at that speed for so many deviations of its place, within these bounds, in millimetres; no longer than the least where
 /// no spot will tell it better.
-const LAST_DEVIATIONS: f64 = 3.0;
+const LAST_DEVIATIONS: f64 = 2.7;
 const LAST_RUN: (f64, f64) = (2.0, 60.0);
 /// How well a report places a train that runs up to it, in millimetres.
 const REPORT_WITHIN: f64 = 4.0;
@@ -28,10 +31,11 @@ const LATE: f64 = 0.100;
 /// millimetres.
 const ORDER_VARIES: f64 = 0.030;
 const STAND_WITHIN: f64 = 0.6;
-/// It aims so many deviations short of the point: the more, the better it knows where it is; no less than the last, in
-/// millimetres.
-const AIM_DEVIATIONS: (f64, f64) = (2.7, 5.5);
-const AIM_AT_LEAST: f64 = 6.5;
+/// It aims so many deviations short of the point, less so many millimetres where it knows well where it is; and no less than the
+/// last, in millimetres, but for somewhat less where it knows that very well.
+const AIM_DEVIATIONS: (f64, f64) = (3.6, 5.5);
+const AIM_LESS: f64 = 3.0;
+const AIM_AT_LEAST: f64 = 6.4;
 
 /// What a train should do that comes up to a stopping point.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -54,13 +58,15 @@ pub(super) struct Way {
     pub(super) room: f64,
     /// How much later than it is looked at it may be told to run slower, in seconds.
     pub(super) late: f64,
+    /// How its decoder most likely brakes, in millimetres a second squared.
+    pub(super) brakes: f64,
 }
 
 /// The step for a train that comes up to its stopping point.
 pub(super) fn approach(likely: &Likely, way: Way, profile: &Profile) -> Approach {
-    let Way { to_point, to_report, room, late } = way;
+    let Way { to_point, to_report, room, late, brakes } = way;
     let left = to_point - aim(likely, to_report.map(|to_report| to_point - to_report));
-    let braking = profile.braking.mm();
+    let braking = profile.braking.mm().min(FOLLOWS * brakes);
     let last = LAST_SPEED.max(profile.likely(1) * likely.ratio);
     // From a higher speed it is not told to stand: how its decoder brakes is known less well than how it follows a curve.
     let may_stand = likely.speed <= SLOW * last || left <= 0.0;
@@ -88,5 +94,6 @@ fn aim(likely: &Likely, report_before: Option<f64>) -> f64 {
     });
     let variance = place * place + last * ORDER_VARIES * last * ORDER_VARIES + STAND_WITHIN * STAND_WITHIN;
     let deviation = variance.sqrt();
-    (AIM_DEVIATIONS.1 * deviation).min((AIM_DEVIATIONS.0 * deviation).max(AIM_AT_LEAST)).max(AIM_AT_LEAST * 0.8)
+    let aim = (AIM_DEVIATIONS.0 * deviation - AIM_LESS).max(AIM_AT_LEAST);
+    (AIM_DEVIATIONS.1 * deviation).min(aim).max(AIM_AT_LEAST * 0.8)
 }

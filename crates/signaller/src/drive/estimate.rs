@@ -14,17 +14,19 @@ use std::time::Duration;
 
 use smallvec::SmallVec;
 
+use super::report::Heard;
 use crate::time::Time;
 
 /// What is estimated: place and speed of the nose, the speed in relation to the curve, gathering and losing of speed, and how fast
 /// the train was on the run before: where that was mistaken, the run began elsewhere than was thought.
-const STATES: usize = 6;
+const STATES: usize = 7;
 const PLACE: usize = 0;
 const SPEED: usize = 1;
 const RATIO: usize = 2;
 const GATHERS: usize = 3;
 const LOSES: usize = 4;
 const BEFORE: usize = 5;
+const WANDER: usize = 6;
 
 type Row = [f64; STATES];
 type Square = [Row; STATES];
@@ -37,8 +39,16 @@ const ORDER_VARIES: f64 = 0.028;
 /// source.
 pub(super) const REPORT_TAKES: Duration = Duration::from_millis(55);
 const REPORT_VARIES: f64 = 0.030;
-/// How much the ratio wanders within a second. Common practice, no source.
-const RATIO_WANDERS: f64 = 0.003;
+/// How sharp the bounds of that are, in seconds.
+const SHARP: f64 = 0.005;
+/// How far the speed of a run wanders about what it is on average, and within how many seconds it forgets that. Common practice, no
+/// source.
+const WANDERS: f64 = 0.011;
+const FORGETS: f64 = 5.0;
+/// How much the average itself drifts within a second, as a motor warms up.
+const DRIFTS: f64 = 0.0005;
+/// It is not known better than this when a run begins.
+const RUN_WITHIN: f64 = 0.004;
 /// How much the place strays beside that, in millimetres, within a second of running.
 const PLACE_STRAYS: f64 = 0.6;
 /// A report that is farther off than so many deviations tells of something else.
@@ -167,7 +177,7 @@ impl Estimate {
         let mut p = [[0.0; STATES]; STATES];
         p[GATHERS][GATHERS] = square(0.5 * momentum.gathers);
         p[LOSES][LOSES] = square(0.5 * momentum.loses);
-        let x = [0.0, 0.0, 1.0, momentum.gathers, momentum.loses, 1.0];
+        let x = [0.0, 0.0, 1.0, momentum.gathers, momentum.loses, 1.0, 0.0];
         Self {
             x,
             p,
@@ -190,7 +200,7 @@ impl Estimate {
     /// How the decoder gathers and loses speed, in millimetres a second squared, and how far that may be off: both variances, and
     /// what they have in common.
     pub(super) fn ramps(&self) -> Ramps {
-        let [_, _, _, gathers, loses, _] = self.x;
+        let (gathers, loses) = (self.x[GATHERS], self.x[LOSES]);
         let variances = [self.p[GATHERS][GATHERS], self.p[LOSES][LOSES], self.p[GATHERS][LOSES]];
         Ramps { gathers, loses, variances }
     }
@@ -229,18 +239,20 @@ impl Estimate {
     /// The train stands between these places, in millimetres beyond the entry of its nose's section. Its speed in relation to the
     /// curve is known no better than that deviation.
     pub(super) fn put(&mut self, now: Time, (least, most): (f64, f64), ratio_deviation: f64) {
-        for state in [PLACE, SPEED, RATIO, BEFORE] {
+        for state in [PLACE, SPEED, RATIO, BEFORE, WANDER] {
             for other in 0..STATES {
                 (self.p[state][other], self.p[other][state]) = (0.0, 0.0);
             }
         }
-        (self.x[PLACE], self.x[SPEED], self.x[RATIO]) = ((least + most) / 2.0, 0.0, 1.0);
+        (self.x[PLACE], self.x[SPEED], self.x[RATIO], self.x[WANDER]) = ((least + most) / 2.0, 0.0, 1.0, 0.0);
+        let ratio_variance = (square(ratio_deviation) - square(WANDERS)).max(square(RUN_WITHIN));
         self.p[PLACE][PLACE] = square((most - least) / 12.0_f64.sqrt()).max(1.0);
-        self.p[RATIO][RATIO] = square(ratio_deviation);
+        self.p[RATIO][RATIO] = ratio_variance;
+        self.p[WANDER][WANDER] = square(WANDERS);
         (self.is_vague, self.is_contradicted, self.has_turned, self.before) = (true, false, false, None);
         self.kept_back = (0.0, 0.0);
         (self.as_of, self.strives_for, self.share) = (Some(now), 0.0, 0.0);
-        (self.ran, self.ratio_variance) = ((0.0, 0.0), square(ratio_deviation));
+        (self.ran, self.ratio_variance) = ((0.0, 0.0), ratio_variance);
         self.orders.clear();
         self.been.clear();
     }
@@ -266,25 +278,50 @@ impl Estimate {
     /// The train stands there, as well as its place was known before; it may be counted from elsewhere now, and the other way: then
     /// `sense` is -1.
     pub(super) fn stand_at(&mut self, now: Time, place: f64, sense: f64, ratio_deviation: f64) {
-        let (variance, is_vague) = (self.p[PLACE][PLACE], self.is_vague);
+        let (known, is_vague) = (self.p, self.is_vague);
         let has_turned = self.has_turned || sense < 0.0;
         let state = if self.ran.0 > 0.0 { RATIO } else { BEFORE };
-        let (ratio, known, shared) = (self.x[state], self.p[state][state], self.p[PLACE][state]);
+        let ratio = self.x[state];
         let share = if self.ran.0 > 0.0 { Some(self.ran.1 / self.ran.0) } else { self.before.map(|run| run.share) };
         self.put(now, (place, place), ratio_deviation);
-        self.p[PLACE][PLACE] = variance;
         (self.is_vague, self.has_turned) = (is_vague, has_turned);
+        // What it stands farther than it should tells of how it braked, when that is heard of.
+        let stay = [(PLACE, PLACE, sense), (GATHERS, GATHERS, 1.0), (LOSES, LOSES, 1.0), (BEFORE, state, 1.0)];
+        let stay = if share.is_some() { &stay[..] } else { &stay[..3] };
+        for &(row, row_was, row_sense) in stay {
+            for &(column, column_was, column_sense) in stay {
+                self.p[row][column] = row_sense * column_sense * known[row_was][column_was];
+            }
+        }
         if let Some(share) = share {
             self.x[BEFORE] = ratio;
-            self.p[BEFORE][BEFORE] = known;
-            (self.p[PLACE][BEFORE], self.p[BEFORE][PLACE]) = (sense * shared, sense * shared);
-            self.before = Some(Run { share, ratio, variance: known });
+            self.before = Some(Run { share, ratio, variance: known[state][state] });
         }
     }
 
     /// The train is told to run at a speed by its curve, at such a share of its highest step.
     pub(super) fn order(&mut self, now: Time, by_curve: f64, share: f64) {
-        self.orders.push((now + seconds(ORDER_TAKES), by_curve, share));
+        let takes = self.takes(now, by_curve);
+        let due = now + seconds(takes);
+        let due = self.orders.last().map_or(due, |&(before, ..)| due.max(before));
+        self.orders.push((due, by_curve, share));
+    }
+
+    /// How long it takes on average until a train acts on an order that it is given now, in seconds.
+    ///
+    /// One that still changes its speed because of the order before goes on doing so: if it hears this one before it is done, it loses no
+    /// time, and never gains what it loses if it hears it afterwards.
+    fn takes(&self, now: Time, by_curve: f64) -> f64 {
+        let ratio = self.x[RATIO] + self.x[WANDER];
+        let (target, next) = (self.strives_for * ratio, by_curve * ratio);
+        let goes_on = (next > target) == (target > self.x[SPEED]);
+        let (_, ramp) = self.ramp(self.x[SPEED], target);
+        let busy = ramp - self.as_of.map_or(0.0, |at| now.since(at).as_secs_f64());
+        let spare = 2.0 * ORDER_TAKES - busy;
+        if !goes_on || busy <= 0.0 || spare <= 0.0 {
+            return ORDER_TAKES;
+        }
+        busy + spare * spare / (4.0 * ORDER_TAKES)
     }
 
     /// Time passes.
@@ -295,7 +332,7 @@ impl Estimate {
             at = at.max(due);
             self.orders.remove(0);
             // When exactly it obeyed is not known.
-            let change = (by_curve - self.strives_for) * self.x[RATIO];
+            let change = (by_curve - self.strives_for) * (self.x[RATIO] + self.x[WANDER]);
             self.p[PLACE][PLACE] += square(change * ORDER_VARIES);
             (self.strives_for, self.share) = (by_curve, share);
         }
@@ -334,7 +371,8 @@ impl Estimate {
             (self.x[PLACE], off) = (self.x[PLACE] + kept_back.0, freely);
             self.p[PLACE][PLACE] -= kept_back.1;
         }
-        if std::mem::take(&mut self.is_vague) {
+        let was_vague = std::mem::take(&mut self.is_vague);
+        if was_vague {
             // Nobody knew where it was: that teaches nothing of how it runs.
             self.forget_how_it_got_there();
         } else if off * off > square(FARTHEST) * (self.p[PLACE][PLACE] + doubt) {
@@ -349,16 +387,24 @@ impl Estimate {
             return;
         }
         self.is_contradicted = false;
-        let total = self.p[PLACE][PLACE] + doubt;
-        let gain = self.p.map(|row| row[PLACE] / total);
+        let variance = self.p[PLACE][PLACE];
+        let soft = square(within) + square(self.x[SPEED] * SHARP);
+        let heard = Heard {
+            at_once: place - self.place_at(was + REPORT_TAKES),
+            at_last: place - self.place_at(was - REPORT_TAKES),
+            within: soft.sqrt(),
+        };
+        let (off, left) = if was_vague { heard.tells_by_itself() } else { heard.tells(variance) };
+        let gain = self.p.map(|row| row[PLACE] / variance);
         let before = self.p[PLACE];
+        let learned = 1.0 - left / variance;
         for (state, gain) in gain.into_iter().enumerate() {
             self.x[state] += gain * off;
             for (other, before) in before.into_iter().enumerate() {
-                self.p[state][other] -= gain * before;
+                self.p[state][other] -= gain * before * learned;
             }
         }
-        self.been.iter_mut().for_each(|(_, place)| *place += gain[PLACE] * off);
+        self.been.iter_mut().for_each(|(_, place)| *place += off);
         self.keep_sane();
     }
 
@@ -376,7 +422,7 @@ impl Estimate {
     }
 
     fn forget_how_it_got_there(&mut self) {
-        for state in [SPEED, RATIO, GATHERS, LOSES, BEFORE] {
+        for state in [SPEED, RATIO, GATHERS, LOSES, BEFORE, WANDER] {
             (self.p[PLACE][state], self.p[state][PLACE]) = (0.0, 0.0);
         }
     }
@@ -392,10 +438,11 @@ impl Estimate {
     /// Where the nose most likely is, as of the last [`Estimate::advance`].
     pub(super) fn likely(&self) -> Option<Likely> {
         self.as_of?;
-        let [place, speed, ratio, ..] = self.x;
-        let deviation = |state: usize| self.p[state][state].max(0.0).sqrt();
+        let (place, speed, ratio) = (self.x[PLACE], self.x[SPEED], self.x[RATIO] + self.x[WANDER]);
         let (is_contradicted, has_turned) = (self.is_contradicted, self.has_turned);
-        let (deviation, ratio_deviation) = (deviation(PLACE), deviation(RATIO));
+        let deviation = self.p[PLACE][PLACE].max(0.0).sqrt();
+        let of_ratio = self.p[RATIO][RATIO] + 2.0 * self.p[RATIO][WANDER] + self.p[WANDER][WANDER];
+        let ratio_deviation = of_ratio.max(0.0).sqrt();
         Some(Likely { place, deviation, speed, ratio, ratio_deviation, is_contradicted, has_turned })
     }
 
@@ -414,7 +461,7 @@ impl Estimate {
 
     /// How far it runs within a time, and how fast it is then.
     fn stretch(&self, speed: f64, strives_for: f64, time: f64) -> (f64, f64) {
-        let target = strives_for * self.x[RATIO];
+        let target = strives_for * (self.x[RATIO] + self.x[WANDER]);
         let (rate, ramp) = self.ramp(speed, target);
         let ramping = ramp.min(time);
         let reached = if ramp < time { target } else { speed + rate * ramping };
@@ -432,7 +479,7 @@ impl Estimate {
             return;
         }
         let from = self.x[PLACE];
-        let target = self.strives_for * self.x[RATIO];
+        let target = self.strives_for * (self.x[RATIO] + self.x[WANDER]);
         let (rate, ramp) = self.ramp(self.x[SPEED], target);
         let ramping = ramp.min(time);
         if ramping > 0.0 {
@@ -449,19 +496,33 @@ impl Estimate {
         if ramp <= time {
             let steady = time - ramping;
             let mut change = identity();
-            change[PLACE][RATIO] = self.strives_for * steady;
             change[SPEED] = [0.0; STATES];
-            change[SPEED][RATIO] = self.strives_for;
+            for state in [RATIO, WANDER] {
+                change[PLACE][state] = self.strives_for * steady;
+                change[SPEED][state] = self.strives_for;
+            }
             self.x[SPEED] = target;
             self.x[PLACE] += target * steady;
             self.spread(&change);
         }
         if self.x[SPEED] > 0.0 {
-            self.p[RATIO][RATIO] += square(RATIO_WANDERS) * time;
+            self.p[RATIO][RATIO] += square(DRIFTS) * time;
+            self.wander(time);
             self.p[PLACE][PLACE] += square(PLACE_STRAYS) * time;
         }
         let ran = self.x[PLACE] - from;
         self.ran = (self.ran.0 + ran, self.ran.1 + ran * self.share);
+    }
+
+    /// How it wandered is forgotten, and it wanders anew.
+    fn wander(&mut self, time: f64) {
+        let stays = 1.0 / (1.0 + time / FORGETS);
+        self.x[WANDER] *= stays;
+        for state in 0..STATES {
+            self.p[WANDER][state] *= stays;
+            self.p[state][WANDER] *= stays;
+        }
+        self.p[WANDER][WANDER] += square(WANDERS) * (1.0 - stays * stays);
     }
 
     /// What is uncertain becomes so in another way as the train runs.
@@ -629,7 +690,7 @@ mod tests {
             }
         }
         let ramps = estimate.ramps();
-        assert!((150.0..250.0).contains(&ramps.gathers), "{ramps:?}");
+        assert!((140.0..250.0).contains(&ramps.gathers), "{ramps:?}");
     }
 
     #[test]

@@ -23,8 +23,9 @@ const PROVING: usize = 3;
 /// So many of the last passages count, all that each of them leaves open: a detector that is slow for a while makes passages that
 /// end there too long, and those that begin there too short.
 pub(super) const KEPT: usize = 5;
-/// What a believed interval is widened by, in millionths. Common practice, no source.
-const MARGIN: i64 = 5_000;
+/// What a believed interval is widened by, in millionths: a passage is timed over some seconds, and within them a speed wanders by
+/// up to 3 %. Common practice, no source.
+const MARGIN: i64 = 12_000;
 /// And for the steps of a band being unlike: this part of the tolerance, that is, a curve that wanders once through its whole
 /// tolerance over half the range does so by this much within a band.
 const MARGIN_OF_TOLERANCE: i64 = 24;
