@@ -48,10 +48,25 @@ pub trait Picture {
     fn possible_whereabouts(&self, train: TrainId, now: Time) -> Vec<Whereabouts> {
         self.whereabouts(train, now).into_iter().collect()
     }
+    /// Whether the section has filled since then.
+    fn has_filled_since(&self, section: SectionId, since: Time) -> bool {
+        let _ = (section, since);
+        false
+    }
+    /// Whether the section was filled already when something unknown appeared or vanished beside it, which may have come in.
+    fn hides_unknown(&self, section: SectionId) -> bool {
+        let _ = section;
+        false
+    }
     /// A roll call has told where the train is.
     fn has_answered(&mut self, _train: TrainId) {}
     /// Whether something strange happened near the train, and nothing has confirmed since that it is where it is said to be.
     fn is_strange(&self, _train: TrainId) -> bool {
+        false
+    }
+    /// Whether what is taken for the train in that section may be another, by what strange happened near it.
+    fn may_be_another(&self, train: TrainId, section: SectionId) -> bool {
+        let _ = (train, section);
         false
     }
     /// The train moves that way from now on, in every account, whichever way its nose pointed.
@@ -67,6 +82,10 @@ pub trait Picture {
     /// The train was where, or moved when, it was told not to.
     fn has_disobeyed(&mut self, train: TrainId, now: Time) {
         let _ = (train, now);
+    }
+    /// The train may be something unknown that moved, and what is taken for it something else.
+    fn suspect_unknown(&mut self, train: TrainId) {
+        let _ = train;
     }
     /// From now on these trains do not answer.
     fn set_missing(&mut self, missing: &[Missing]) {
@@ -123,12 +142,24 @@ impl Picture for Identity {
         self.possible_whereabouts(train, now)
     }
 
+    fn has_filled_since(&self, section: SectionId, since: Time) -> bool {
+        self.has_filled_since(section, since)
+    }
+
+    fn hides_unknown(&self, section: SectionId) -> bool {
+        self.hides_unknown(section)
+    }
+
     fn has_answered(&mut self, train: TrainId) {
         self.note_answer(train);
     }
 
     fn is_strange(&self, train: TrainId) -> bool {
         self.is_strange(train)
+    }
+
+    fn may_be_another(&self, train: TrainId, section: SectionId) -> bool {
+        self.may_be_another(train, section)
     }
 
     fn has_disobeyed(&mut self, train: TrainId, now: Time) {
@@ -141,6 +172,10 @@ impl Picture for Identity {
 
     fn suspect_exchange(&mut self, one: TrainId, other: TrainId) {
         self.suspect_exchange(one, other);
+    }
+
+    fn suspect_unknown(&mut self, train: TrainId) {
+        self.suspect_unknown(train);
     }
 
     fn set_missing(&mut self, missing: &[Missing]) {

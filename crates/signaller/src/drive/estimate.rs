@@ -17,8 +17,9 @@ use smallvec::SmallVec;
 use super::report::Heard;
 use crate::time::Time;
 
-/// What is estimated: place and speed of the nose, the speed in relation to the curve, gathering and losing of speed, and how fast
-/// the train was on the run before: where that was mistaken, the run began elsewhere than was thought.
+/// What is estimated: place and speed of the nose, the speed in relation to the curve on average over the run, and how it wanders about
+/// that, gathering and losing of speed, and how fast the train was on the run before: where that was mistaken, the run began elsewhere
+/// than was thought.
 const STATES: usize = 7;
 const PLACE: usize = 0;
 const SPEED: usize = 1;

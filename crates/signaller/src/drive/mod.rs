@@ -503,24 +503,13 @@ impl Drive {
 
     /// How the train comes up to its stopping point; nothing where it has none, or nobody can tell where it is.
     fn approach(&self, row: &Row, authority: &Authority<'_>, late: Duration) -> Option<(Approach, Likely)> {
-        self.approach_told(row, authority, late, Duration::ZERO)
-    }
-
-    /// The same where it is told to stand so much later than it is looked at, too.
-    fn approach_told(
-        &self,
-        row: &Row,
-        authority: &Authority<'_>,
-        late: Duration,
-        stands_late: Duration,
-    ) -> Option<(Approach, Likely)> {
         let to_point = reach::to_stopping_point(&self.layout, authority).filter(|_| authority.call == Call::Go)?;
         let likely = row.locating.likely()?;
         let to_point = to_point.mm() - likely.place;
         let way = approach::Way {
             to_point,
             to_report: self.to_report(row, authority),
-            room: row.locating.room_to_stand() + likely.speed * stands_late.as_secs_f64(),
+            room: row.locating.room_to_stand(),
             late: late.as_secs_f64(),
             brakes: row.locating.ramps().loses,
         };

@@ -29,6 +29,11 @@ impl Who {
         Self(STRANGER | LEFT | section.index() as u32)
     }
 
+    /// Whether it is what a train left behind.
+    pub fn was_left(self) -> bool {
+        self.0 & (STRANGER | LEFT) == STRANGER | LEFT
+    }
+
     /// The train, unless it is a stranger.
     pub fn known(self) -> Option<TrainId> {
         (self.0 & STRANGER == 0).then(|| TrainId::from_index(self.0 as usize))

@@ -95,7 +95,7 @@ impl Identity {
     /// Clusters whose accounts agree are looked at too, where something strange happened near their trains.
     fn look_at_strange(&mut self) {
         for at in 0..self.strange.len() {
-            let Some(key) = self.clusters.home(self.strange[at].0).map(|home| self.clusters.key(home)) else {
+            let Some(key) = self.clusters.home(self.strange[at].train).map(|home| self.clusters.key(home)) else {
                 continue;
             };
             let is_known = self.doubts.open.iter().any(|open| open.cluster == Some(key));

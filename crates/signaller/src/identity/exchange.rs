@@ -18,17 +18,30 @@ impl Identity {
     /// nowhere.
     pub fn suspect_exchange(&mut self, one: TrainId, other: TrainId) {
         if one != other {
-            self.suspected.push((one, other));
+            self.suspected.push((one, Some(other)));
         }
+    }
+
+    /// One train was told to go and did not answer, and something unknown moved: perhaps that is this train, and what stands where
+    /// it was believed to be is not. From the next call of [`Identity::observe`] on it is not sure where it is, until it is named or
+    /// does as it is told.
+    pub fn suspect_unknown(&mut self, train: TrainId) {
+        self.suspected.push((train, None));
     }
 
     /// Adds the accounts that were asked for.
     pub(super) fn add_exchanges(&mut self) {
         while let Some((one, other)) = self.suspected.pop() {
+            let Some(other) = other else {
+                self.is_strange_from_now_on(one);
+                if let Some(home) = self.clusters.home(one) {
+                    // Made anew, so that its doubts are looked at.
+                    self.change(home, |_| {});
+                }
+                continue;
+            };
             let (Some(home), Some(other_home)) = (self.clusters.home(one), self.clusters.home(other)) else { continue };
-            for train in [one, other] {
-                self.is_strange_from_now_on(train);
-            }
+            self.are_strange_from_now_on(one, other);
             let (one, other) = (Who::train(one), Who::train(other));
             let clusters: &[ClusterId] = if home == other_home { &[home] } else { &[home, other_home] };
             let given_up = self.take_joint(clusters);
@@ -96,5 +109,20 @@ mod tests {
         let read = Batch { read: vec![(sections[3], heron)], ..Batch::default() };
         identity.observe(Time::from_millis(2), &read);
         assert_eq!((identity.tag(sections[0]), identity.tag(sections[3])), (Tag::Sure(plover), Tag::Sure(heron)));
+    }
+
+    #[test]
+    fn a_train_that_may_be_something_unknown_that_moved_is_in_doubt_until_it_is_read() {
+        let (layout, sections) = line();
+        let heron = TrainId::from_index(0);
+        let mut identity = Identity::new(Arc::clone(&layout));
+        let placed = vec![Placement::new(&layout, heron, &[sections[0]], None).unwrap()];
+        identity.observe(Time::ZERO, &Batch { placed, ..Batch::default() });
+        identity.suspect_unknown(heron);
+        identity.observe(Time::from_millis(1), &Batch::default());
+        assert_eq!(identity.tag(sections[0]), Tag::Doubt(smallvec::smallvec![heron]));
+        let read = Batch { read: vec![(sections[0], heron)], ..Batch::default() };
+        identity.observe(Time::from_millis(2), &read);
+        assert_eq!(identity.tag(sections[0]), Tag::Sure(heron));
     }
 }

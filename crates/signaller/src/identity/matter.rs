@@ -78,7 +78,11 @@ impl Identity {
                 }
             }
         }
-        let sections = if sections.is_empty() { all } else { sections };
+        let mut sections = if sections.is_empty() { all } else { sections };
+        for place in alternatives.iter().flatten().filter(|place| !place.is_shown) {
+            let beside = self.may_have_run_into(&place.sections);
+            sections.extend(beside.into_iter().filter(|it| !sections.contains(it)).collect::<SmallVec<[_; 4]>>());
+        }
         leave_out_what_is_clear(&mut alternatives);
         let others = alternatives.len().saturating_sub(TOLD);
         alternatives.truncate(TOLD);

@@ -12,6 +12,7 @@
 
 mod account;
 mod batch;
+mod beside;
 mod clusters;
 mod couple;
 mod doubts;
@@ -157,14 +158,16 @@ pub struct Identity {
     gather: Gather,
     joint: Vec<Account>,
     /// Pairs of trains that may have been taken for each other, to be looked at in the next instant.
-    suspected: Vec<(TrainId, TrainId)>,
+    suspected: Vec<(TrainId, Option<TrainId>)>,
     /// Trains that do not answer.
     missing: Vec<Missing>,
     /// Trains that were read a moment ago, and when: their section may just not have shown them yet.
     read_ahead: Vec<(Time, SectionId, TrainId)>,
     results: Vec<Account>,
-    /// Trains near which something strange happened, and how often they did as they were told since.
-    strange: Vec<(TrainId, u8)>,
+    /// Trains near which something strange happened.
+    strange: Vec<strange::Strange>,
+    /// What happened to trains lately that was unusual, and how likely it was.
+    unusual: Vec<(TrainId, Time, f64)>,
     /// Trains that have answered a roll call since the last instant.
     answered: Vec<TrainId>,
     /// Takes note of how accounts come about, where somebody called it.
@@ -203,6 +206,7 @@ kept!(Identity {
         missing,
         read_ahead,
         strange,
+        unusual,
         answered,
     ],
     parts: [],
@@ -248,6 +252,7 @@ impl Identity {
             heard_at: Time::ZERO,
             strangers: 0,
             strange: Vec::new(),
+            unusual: Vec::new(),
             answered: Vec::new(),
             search: Search::default(),
             gather: Gather::default(),
@@ -387,6 +392,11 @@ impl Identity {
         self.tags.touch(&self.joint);
         self.tags.touch(&self.results);
         self.clusters.add_split(&mut self.results, if given_up < self.prices.sure * 1e-2 { 0.0 } else { given_up });
+    }
+
+    /// Whether the section has filled since then.
+    pub(crate) fn has_filled_since(&self, section: SectionId, since: Time) -> bool {
+        self.reported[section] == Some(true) && self.filled_at[section] > since
     }
 
     /// What is to be explained now.

@@ -47,6 +47,9 @@ impl Identity {
             // Whoever says where a train stands means all of it, blind ends included.
             self.forget_trails(placement.train);
             self.is_named(placement.train);
+            for hold in &placement.holds {
+                self.tags.is_told_of(hold.section);
+            }
             self.memories.unsaid.retain(|&train| train != placement.train);
             let section = placement.holds[0].section;
             let fills = batch.edges.contains(&(section, true)) && self.reported[section] != Some(true);

@@ -3,8 +3,11 @@
 //! Where what was heard can only be explained by a hand, by something unknown, or by a train that does otherwise than it is told,
 //! the reckoning of what is how likely ends: hands do one such thing after another, and each of them would have to be paid for.
 //! So whatever the accounts say, no section is said for sure to hold a train that was near, until it is named by a reading or a
-//! person, or does a few times what it is told. Where people drive every train, none is told anything: there the accounts are all
+//! person, or does a few times what it is told. Two things that happen to one train soon after each other, and are only unusual each,
+//! are taken together. Where people drive every train, none is told anything: there the accounts are all
 //! there is.
+
+use std::time::Duration;
 
 use smallvec::SmallVec;
 use track::{Length, SectionId, TrainId};
@@ -12,6 +15,7 @@ use track::{Length, SectionId, TrainId};
 use super::account::Who;
 use super::search::Line;
 use super::{Identity, LATEST};
+use crate::time::Time;
 
 /// Less likely than this is strange, where more than one thing may have done it. Common practice, no source.
 const STRANGE: f64 = 5e-3;
@@ -19,24 +23,47 @@ const STRANGE: f64 = 5e-3;
 /// The same where there is only one train near: what its wheels and detectors get wrong by themselves is no reason to mistake it.
 const STRANGE_ALONE: f64 = 1e-4;
 
+/// What is less likely than this counts together with what else happened to the same train just before.
+const UNUSUAL: f64 = 0.1;
+
+/// So long after one unusual thing another one that happens to the same train has to do with it. Common practice, no source.
+const SOON_AFTER: Duration = Duration::from_secs(20);
+
 /// What is as likely as this is in the ordinary course of things.
 const ORDINARY: f64 = 0.3;
 
 /// So often a train must do what it is told, and be heard where it should be, until it is said for sure to be anywhere again.
 const TIMES: u8 = 3;
 
+/// A train near which something strange happened.
+#[derive(Clone, Copy, Debug, serde::Serialize, serde::Deserialize)]
+pub(super) struct Strange {
+    pub train: TrainId,
+    /// When the first of what is strange happened.
+    since: Time,
+    /// How often it did as it was told since the last of it.
+    times: u8,
+    /// The other one, where nothing else is strange than that the two may have been taken for each other.
+    other: Option<TrainId>,
+}
+
 impl Identity {
     /// Takes note of how likely what was heard was, with `self.joint` before it and `self.results` after.
     pub(super) fn note_strange(&mut self, lines: &[Line], likelihood: f64) {
-        if likelihood < STRANGE && self.odometers.is_any_driven() {
+        if likelihood < UNUSUAL && self.odometers.is_any_driven() {
             let mut near: Vec<Who> = Vec::new();
             for account in self.joint.iter().filter(|account| account.weight >= self.prices.sure) {
                 near.extend(account.stands.iter().map(|stand| stand.who));
             }
             near.sort_unstable();
             near.dedup();
-            if near.len() > 1 || likelihood < STRANGE_ALONE {
-                for train in near.into_iter().filter_map(Who::known) {
+            let strange = if near.len() > 1 { STRANGE } else { STRANGE_ALONE };
+            let now = self.heard_at;
+            self.unusual.retain(|&(_, at, _)| now.since(at) <= SOON_AFTER);
+            for train in near.into_iter().filter_map(Who::known) {
+                self.unusual.push((train, now, likelihood));
+                let together = self.unusual.iter().filter(|it| it.0 == train).map(|it| it.2).product::<f64>();
+                if together < strange {
                     self.is_strange_from_now_on(train);
                 }
             }
@@ -61,8 +88,21 @@ impl Identity {
 
     /// Something strange happened near the train.
     pub(super) fn is_strange_from_now_on(&mut self, train: TrainId) {
-        self.strange.retain(|&(other, _)| other != train);
-        self.strange.push((train, 0));
+        self.note_strangeness(train, None);
+    }
+
+    fn note_strangeness(&mut self, train: TrainId, other: Option<TrainId>) {
+        let since = self.strange.iter().find(|it| it.train == train).map_or(self.heard_at, |it| it.since);
+        self.strange.retain(|it| it.train != train);
+        self.strange.push(Strange { train, since, times: 0, other });
+    }
+
+    /// Two trains may have been taken for each other.
+    pub(super) fn are_strange_from_now_on(&mut self, one: TrainId, other: TrainId) {
+        for (train, other) in [(one, other), (other, one)] {
+            let other = if self.is_strange(train) { None } else { Some(other) };
+            self.note_strangeness(train, other);
+        }
     }
 
     /// The train was heard in a section: if it was told to go there, it has once more done as it was told.
@@ -75,9 +115,9 @@ impl Identity {
             // Where people drive, nobody says what a train is told: there it must do what trains do.
             false => !self.odometers.is_in_hand(who),
         };
-        if let Some((_, times)) = self.strange.iter_mut().find(|(other, _)| *other == train && is_told) {
-            *times += 1;
-            if *times >= TIMES {
+        if let Some(strange) = self.strange.iter_mut().find(|it| it.train == train && is_told) {
+            strange.times += 1;
+            if strange.times >= TIMES {
                 self.is_known_again(train);
             }
         }
@@ -95,18 +135,11 @@ impl Identity {
         }
     }
 
-    /// The train was named, and so every train is known again that could only be where it is not.
+    /// The train was named, and so that one is known again, too, with which alone it may have been exchanged.
     pub(super) fn is_named(&mut self, train: TrainId) {
-        if self.strange.is_empty() {
-            return;
-        }
-        let home = self.clusters.home(train);
-        let with = home.into_iter().flat_map(|home| &self.clusters.cluster(home).accounts);
-        let mut trains: Vec<TrainId> =
-            with.flat_map(|account| &account.stands).filter_map(|stand| stand.who.known()).chain([train]).collect();
-        trains.sort_unstable();
-        trains.dedup();
-        for train in trains {
+        let others = self.strange.iter().filter(|it| it.other == Some(train)).map(|it| it.train);
+        let known: SmallVec<[TrainId; 2]> = others.chain([train]).collect();
+        for train in known {
             self.is_known_again(train);
         }
     }
@@ -114,7 +147,7 @@ impl Identity {
     /// The train was named, or has confirmed by what it did that it is where it is said to be.
     fn is_known_again(&mut self, train: TrainId) {
         if self.is_strange(train) {
-            self.strange.retain(|&(other, _)| other != train);
+            self.strange.retain(|it| it.train != train);
             if let Some(home) = self.clusters.home(train) {
                 // Made anew, so that its doubts are looked at.
                 self.change(home, |_| {});
@@ -122,9 +155,15 @@ impl Identity {
         }
     }
 
+    /// Whether the section has filled since something strange happened near the train: whatever that is may be another.
+    pub(crate) fn may_be_another(&self, train: TrainId, section: SectionId) -> bool {
+        let strange = self.strange.iter().find(|it| it.train == train);
+        strange.is_some_and(|strange| self.filled_at[section] >= strange.since)
+    }
+
     /// Whether something strange happened near the train since it was known for sure.
     pub(crate) fn is_strange(&self, train: TrainId) -> bool {
-        self.strange.iter().any(|&(other, _)| other == train)
+        self.strange.iter().any(|it| it.train == train)
     }
 }
 
@@ -134,7 +173,7 @@ mod tests {
 
     use track::{Builder, Id, Layout, Scale, Speed, Train};
 
-    use super::super::{Batch, Pace, Placement};
+    use super::super::{Batch, Pace, Placement, clusters};
     use super::*;
     use crate::Time;
     use crate::door::Tag;
@@ -276,5 +315,48 @@ mod tests {
         scene.observe(1_000, &Batch { named: vec![(scene.sections[1], train(HERON))], ..Batch::default() });
         assert_eq!(scene.identity.open_doubts().count(), 0);
         assert_eq!(scene.tag(1), Tag::Sure(train(HERON)));
+    }
+
+    #[test]
+    fn two_unusual_things_soon_after_each_other_are_strange_where_one_is_not() {
+        for (later, is_strange) in [(5_000, true), (60_000, false)] {
+            let mut scene = Scene::new();
+            let hears_something_unusual = |scene: &mut Scene| {
+                let homes = [HERON, PLOVER].map(|number| scene.identity.clusters.home(train(number)).unwrap());
+                scene.identity.joint = clusters::product(
+                    &scene.identity.clusters.cluster(homes[0]).accounts.clone(),
+                    &scene.identity.clusters.cluster(homes[1]).accounts.clone(),
+                );
+                scene.identity.note_strange(&[], 0.02);
+            };
+            hears_something_unusual(&mut scene);
+            assert!(!scene.identity.is_strange(train(HERON)));
+            scene.observe(later, &Batch::default());
+            hears_something_unusual(&mut scene);
+            assert_eq!(scene.identity.is_strange(train(HERON)), is_strange, "{later} ms later");
+        }
+    }
+
+    #[test]
+    fn naming_a_train_settles_what_it_was_exchanged_with_and_nothing_else() {
+        let mut scene = Scene::new();
+        scene.identity.are_strange_from_now_on(train(HERON), train(PLOVER));
+        scene.place(HERON, 1);
+        assert!(!scene.identity.is_strange(train(HERON)) && !scene.identity.is_strange(train(PLOVER)));
+        scene.identity.are_strange_from_now_on(train(HERON), train(PLOVER));
+        scene.identity.is_strange_from_now_on(train(PLOVER));
+        scene.place(HERON, 1);
+        assert!(!scene.identity.is_strange(train(HERON)) && scene.identity.is_strange(train(PLOVER)));
+    }
+
+    #[test]
+    fn what_fills_a_section_after_something_strange_may_be_another_train() {
+        let mut scene = Scene::new();
+        scene.identity.is_strange_from_now_on(train(HERON));
+        assert!(!scene.identity.may_be_another(train(HERON), scene.sections[1]), "it was there before");
+        scene.hear(2, true);
+        assert!(scene.identity.may_be_another(train(HERON), scene.sections[2]));
+        scene.place(HERON, 2);
+        assert!(!scene.identity.may_be_another(train(HERON), scene.sections[2]));
     }
 }

@@ -7,17 +7,21 @@ use super::account::{Account, Stand, Who};
 use super::odometer::detectable_length;
 use super::picture::Hold;
 use super::topology::{length_towards, way_length};
-use super::{Identity, Missing, Standing};
+use super::{Identity, Standing};
 use crate::door::Tag;
 
 /// What was said of each section, and what may have changed.
 #[derive(Debug, serde::Serialize, serde::Deserialize)]
 pub(super) struct Tags {
-    said: Table<SectionId, Option<Tag>>,
+    pub(super) said: Table<SectionId, Option<Tag>>,
     touched: Vec<SectionId>,
     stamp: Table<SectionId, u32>,
     round: u32,
-    changed: Vec<SectionId>,
+    pub(super) changed: Vec<SectionId>,
+    /// Sections that were filled when something unknown appeared or vanished beside them: it may have come in unheard.
+    pub(super) hides_unknown: Table<SectionId, bool>,
+    /// Sections into which something unknown came by itself: it was not left behind there by a train.
+    has_come: Table<SectionId, bool>,
     /// Whether some train was lost from sight when this was looked at last.
     any_lost: bool,
 }
@@ -30,6 +34,8 @@ impl Tags {
             stamp: Table::filled(0, sections),
             round: 0,
             changed: Vec::new(),
+            hides_unknown: Table::filled(false, sections),
+            has_come: Table::filled(false, sections),
             any_lost: false,
         }
     }
@@ -53,6 +59,12 @@ impl Tags {
                 self.touch_section(hold.section);
             }
         }
+    }
+
+    /// Somebody said what is in the section: nothing hides there.
+    pub fn is_told_of(&mut self, section: SectionId) {
+        self.hides_unknown[section] = false;
+        self.touch_section(section);
     }
 
     pub fn changed(&self) -> &[SectionId] {
@@ -84,17 +96,44 @@ impl Identity {
                 }
             }
         }
+        let mut again: SmallVec<[SectionId; 8]> = SmallVec::new();
         for at in 0..self.tags.touched.len() {
             let section = self.tags.touched[at];
-            let tag = self.belief(section);
+            let was_free = matches!(self.tags.said[section], None | Some(Tag::Free));
+            let tag = self.say(section);
+            self.ask_where_unknown_hides(section, &tag);
             if tag == Tag::Unexplained {
                 self.doubts.unexplained.push(section);
             }
-            if self.tags.said[section].as_ref() != Some(&tag) {
-                self.tags.said[section] = Some(tag);
+            if tag == Tag::Free {
+                self.tags.hides_unknown[section] = false;
+            }
+            let has_come = tag == Tag::Unexplained && was_free && !self.was_left_behind(section);
+            let has_gone = tag == Tag::Free && self.tags.has_come[section];
+            if matches!(tag, Tag::Sure(_)) && self.tags.has_come[section] {
+                self.forget_unknown_beside(section);
+            }
+            self.tags.has_come[section] = has_come || tag == Tag::Unexplained && self.tags.has_come[section];
+            if has_come || has_gone && self.reported[section] == Some(false) {
+                again.extend(self.note_unknown_beside(section));
+            }
+        }
+        for section in again {
+            let tag = self.say(section);
+            self.ask_where_unknown_hides(section, &tag);
+        }
+    }
+
+    /// Says what is believed of the section.
+    fn say(&mut self, section: SectionId) -> Tag {
+        let tag = self.belief(section);
+        if self.tags.said[section].as_ref() != Some(&tag) {
+            self.tags.said[section] = Some(tag.clone());
+            if !self.tags.changed.contains(&section) {
                 self.tags.changed.push(section);
             }
         }
+        tag
     }
 
     fn belief(&self, section: SectionId) -> Tag {
@@ -165,25 +204,6 @@ impl Identity {
         let weight: f64 =
             clusters.flat_map(|it| it.accounts.iter().filter(is_there)).map(|account| account.weight).sum();
         weight >= self.prices.sure
-    }
-
-    /// Whether a train that does not answer, or was lost from sight beside it, may have run into the section unheard, for it was filled
-    /// already: that it stays filled does not show then that this train is still there. Its rear may have drawn out of it, and
-    /// somebody who sees to two trains that touch each other may have taken it off.
-    fn may_hide_another(&self, section: SectionId, train: TrainId) -> bool {
-        let does_not_answer = |missing: &Missing| {
-            missing.train != train && self.topology.beside(missing.nose).any(|beside| beside == section)
-        };
-        let is_lost =
-            |stand: &Stand| stand.is_lost() && stand.who != Who::train(train) && self.odometers.is_driven(stand.who);
-        let loses_one = |beside: SectionId| {
-            let accounts =
-                self.clusters.at(beside).iter().flat_map(|&cluster| &self.clusters.cluster(cluster).accounts);
-            let mut stands = accounts.filter(|account| account.weight >= self.prices.sure).flat_map(|it| &it.stands);
-            !self.topology.is_dark(beside) && stands.any(|stand| stand.nose().section == beside && is_lost(stand))
-        };
-        self.missing.iter().any(does_not_answer)
-            || self.clusters.lost > 0 && self.topology.beside(section).any(loses_one)
     }
 
     /// Whether all of a train may have come out of a dark section by now, by how it was driven, and was not heard beyond.

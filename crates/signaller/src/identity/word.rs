@@ -23,6 +23,10 @@ use crate::time::Time;
 /// A section shows a train no later than this after a reader read it there. Common practice, no source.
 const READ_AHEAD: Duration = Duration::from_secs(2);
 
+/// What becomes of an account that has another train where one is named, beside those that have nobody known there: it was wrong
+/// of two trains.
+const DISPLACED: f64 = 0.01;
+
 impl Identity {
     /// A reader read the train in the section.
     pub(super) fn take_reading(&mut self, now: Time, section: SectionId, train: TrainId) {
@@ -114,7 +118,7 @@ impl Identity {
             self.reported[section] = Some(true);
             self.filled_at[section] = now;
         }
-        self.tags.touch_section(section);
+        self.tags.is_told_of(section);
         if self.believes(section, train) {
             self.keep_those_with(section, train);
             self.keep_others_out(section, train);
@@ -237,9 +241,10 @@ impl Identity {
                 accounts.push(Account { weight: account.weight, stands });
             }
             for new in self.taken_over(now, who, holder) {
+                let wrong = if holder.who.known().is_some() { DISPLACED } else { 1.0 };
                 for (share, mut stands) in displaced(account, holder, before.as_ref(), stranger) {
                     put(&mut stands, new.clone());
-                    accounts.push(Account { weight: account.weight * share, stands });
+                    accounts.push(Account { weight: account.weight * wrong * share, stands });
                 }
             }
         }
@@ -391,5 +396,25 @@ mod tests {
         let (sections, mut identity) = line();
         read(&mut identity, 1_000, sections[3]);
         assert_eq!(identity.tag(sections[3]), Tag::Sure(TrainId::from_index(1)));
+    }
+
+    #[test]
+    fn a_train_that_is_read_is_rather_something_unknown_than_another_train_that_was_known() {
+        let (sections, mut identity) = line();
+        // Heron is lost from sight, and something unknown comes in where it was. Either that or Plover fills the section between.
+        let edge = |at: usize, filled| Batch { edges: vec![(sections[at], filled)], ..Batch::default() };
+        let lifted = Batch { lifted: vec![heron()], ..edge(1, false) };
+        identity.observe(Time::from_millis(1_000), &lifted);
+        for (millis, at) in [(30_000, 0), (60_000, 1), (90_000, 2)] {
+            identity.observe(Time::from_millis(millis), &edge(at, true));
+        }
+        identity.take_word(Time::from_millis(91_000), sections[2], heron());
+        let home = identity.clusters.home(TrainId::from_index(1)).unwrap();
+        let accounts = identity.clusters.cluster(home).accounts.iter();
+        let is_out = |account: &&Account| {
+            account.stands.iter().any(|stand| stand.who.known() == Some(TrainId::from_index(1)) && stand.is_lost())
+        };
+        let weight: f64 = accounts.filter(is_out).map(|account| account.weight).sum();
+        assert!(weight < 0.05, "{weight}");
     }
 }

@@ -226,6 +226,7 @@ impl Interlock {
     pub(super) fn can_take_ground(&self, train: TrainId, ground: &Ground, picture: &impl Picture) -> Result<(), Wait> {
         for (place, passage) in ground.passages.iter().enumerate() {
             self.is_free_for(train, passage.section, picture)?;
+            self.is_its_own(train, passage.section, picture)?;
             let again = ground.passages[..place].iter().any(|other| other.section == passage.section);
             if again || picture.is_frozen(passage.section) {
                 return Err(Wait::NotSure);
@@ -236,6 +237,7 @@ impl Interlock {
 
     /// Gives a train what it stands on, instead of what it had.
     pub(super) fn take_ground(&mut self, train: TrainId, ground: &Ground, outputs: &mut Vec<Output>) {
+        self.note_what_it_has(train);
         self.give_back_all(train, outputs);
         for &passage in &ground.passages {
             self.take(train, passage);

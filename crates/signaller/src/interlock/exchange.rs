@@ -18,7 +18,7 @@ use crate::time::Time;
 
 /// A train has come to rest for good when it was told to stand so long ago: what it did before was heard by then, however long
 /// detectors take. Common practice, no source.
-const AT_REST: Duration = Duration::from_secs(5);
+pub(super) const AT_REST: Duration = Duration::from_secs(5);
 
 /// The sections that a train covers, whichever way round.
 type Footprint = SmallVec<[SectionId; 4]>;
@@ -26,7 +26,16 @@ type Footprint = SmallVec<[SectionId; 4]>;
 /// Where trains stood when one set out, under every account that counted for anything.
 #[derive(Clone, Debug, Default, serde::Serialize, serde::Deserialize)]
 pub(super) struct Stood {
-    rows: Vec<(TrainId, SmallVec<[Footprint; 1]>)>,
+    rows: Vec<Standing>,
+}
+
+/// Where one train stood.
+#[derive(Clone, Debug, serde::Serialize, serde::Deserialize)]
+struct Standing {
+    train: TrainId,
+    /// There was no doubt where.
+    was_sure: bool,
+    stands: SmallVec<[Footprint; 1]>,
 }
 
 fn footprint(stand: &Whereabouts) -> Footprint {
@@ -52,12 +61,12 @@ impl Interlock {
             let stays = drive.rests_since(train).is_some_and(|since| now.since(since) >= AT_REST);
             if stays
                 && !self.is_driven_by_hand(train)
-                && let Some(stand) = picture.whereabouts(train, now).filter(|stand| stand.sure)
+                && let Some(stand) = picture.whereabouts(train, now)
             {
                 let mut stands: SmallVec<[Footprint; 1]> = smallvec![footprint(&stand)];
                 stands.extend(picture.possible_whereabouts(train, now).iter().map(footprint));
                 stands.dedup();
-                rows.push((train, stands));
+                rows.push(Standing { train, was_sure: stand.sure, stands });
             }
         }
         self.stood.rows = rows;
@@ -94,7 +103,7 @@ impl Interlock {
         if unanswered.is_empty() {
             return;
         }
-        let moved = self.moved_unasked(now, picture, drive, changes);
+        let moved = self.moved_unasked(now, picture, drive, changes, |row| row.was_sure);
         let strange = filled_unexplained(outputs).filter(|&section| !self.is_near_a_train(section, picture));
         for train in unanswered {
             for &other in &moved {
@@ -118,9 +127,10 @@ impl Interlock {
         train: TrainId,
         section: SectionId,
         now: Time,
-        picture: &impl Picture,
+        picture: &mut impl Picture,
         outputs: &mut Vec<Output>,
     ) {
+        picture.suspect_unknown(train);
         let nose = picture.whereabouts(train, now).and_then(|stand| stand.footprint.last().map(|it| it.section));
         self.note_no_answer(train, nose);
         let (name, section) = (self.name(train), &self.layout.sections[section].name);
@@ -134,21 +144,40 @@ impl Interlock {
         meets.into_iter().any(|&end| !picture.holders(self.layout.ends[end].section).is_empty())
     }
 
-    /// The trains that surely stood somewhere, were told nothing, and may be somewhere else now.
+    /// While a train is called something else moves that was told nothing, perhaps though it was in doubt where it stood: either may
+    /// be the other. Whether that is so.
+    pub(super) fn moves_in_its_stead<P: Picture>(
+        &mut self,
+        called: TrainId,
+        now: Time,
+        picture: &mut P,
+        (drive, changes): (&Drive, &Changes),
+        outputs: &mut Vec<Output>,
+    ) -> bool {
+        let moved = self.moved_unasked(now, picture, drive, changes, |_| true);
+        for &other in &moved {
+            self.hold_both(called, other, outputs);
+            picture.suspect_exchange(called, other);
+        }
+        self.looks.extend(moved.iter().map(|&train| (now, train)));
+        !moved.is_empty()
+    }
+
+    /// The trains that stood somewhere, were told nothing, and may be somewhere else now.
     fn moved_unasked(
         &self,
         now: Time,
         picture: &impl Picture,
         drive: &Drive,
         changes: &Changes,
+        is_watched: impl Fn(&Standing) -> bool,
     ) -> SmallVec<[TrainId; 4]> {
         let mut moved = SmallVec::new();
         for holder in changes.sections.iter().flat_map(|&section| picture.holders(section)) {
             let stays = drive.is_at_rest(holder) && !changes.trains.contains(&holder) && !moved.contains(&holder);
-            let Some((_, before)) = self.stood.rows.iter().find(|(train, _)| *train == holder && stays) else {
-                continue;
-            };
-            let is_elsewhere = |stand: &Whereabouts| !before.contains(&footprint(stand));
+            let row = self.stood.rows.iter().find(|row| row.train == holder && stays && is_watched(row));
+            let Some(row) = row else { continue };
+            let is_elsewhere = |stand: &Whereabouts| !row.stands.contains(&footprint(stand));
             let may_be = picture.possible_whereabouts(holder, now).iter().any(is_elsewhere);
             if may_be && !self.is_driven_by_hand(holder) && !self.is_called(holder) {
                 moved.push(holder);

@@ -464,9 +464,11 @@ impl Interlock {
             return Err(Wait::Taken { section, by });
         }
         for passage in &footing {
+            self.is_its_own(train, passage.section, picture)?;
             self.nobody_else_crosses(train, passage.section, picture)?;
             self.nobody_else_hides(train, passage.section, now, picture)?;
         }
+        self.note_what_it_has(train);
         self.give_back_all(train, outputs);
         for &passage in &footing {
             self.take(train, passage);
@@ -474,6 +476,14 @@ impl Interlock {
         self.runs[train].nose = footing.len() - 1;
         self.adopt_plan(train, &course.path, 1);
         Ok(())
+    }
+
+    /// Fails where a train is found on track that it does not have, and something strange happened near it: it may be another.
+    pub(super) fn is_its_own(&self, train: TrainId, section: SectionId, picture: &impl Picture) -> Result<(), Wait> {
+        match self.granted_to[section] == Some(train) || !picture.may_be_another(train, section) {
+            true => Ok(()),
+            false => Err(Wait::NotSure),
+        }
     }
 
     /// Fails where something else than this train is in what crosses a section, or may come there.

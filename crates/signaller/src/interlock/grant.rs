@@ -354,4 +354,44 @@ impl Interlock {
         // Another path to the same place: whoever was admitted stays so, or nothing would be gained.
         self.adopt_if_safe(train, &path, picture)
     }
+
+    /// Takes note of what the train was told to have, before it gives that back to be granted some of it anew. What it was granted
+    /// beyond that it has not heard of yet.
+    pub(super) fn note_what_it_has(&mut self, train: TrainId) {
+        let run = &self.runs[train];
+        let had = run.granted.iter().take(run.proved).map(|passage| (train, passage.section));
+        self.had.extend(had);
+    }
+
+    /// Leaves out what a train gave back and was granted again in this step: it never was anybody else's.
+    pub(super) fn leave_out_what_stays(&mut self, outputs: &mut Vec<Output>) {
+        let mut is_any = false;
+        for (train, section) in std::mem::take(&mut self.had) {
+            let gives_back = |output: &Output| match output {
+                Output::Fact(Fact::SectionReleased { train: by, section: it }) => (*by, *it) == (train, section),
+                _ => false,
+            };
+            let grants = |output: &Output| match output {
+                Output::Fact(Fact::RouteSet { train: to, sections }) => *to == train && sections.contains(&section),
+                _ => false,
+            };
+            let (given_back, granted) = (outputs.iter().rposition(gives_back), outputs.iter().rposition(grants));
+            if given_back.is_none() || granted < given_back {
+                continue;
+            }
+            outputs.retain(|output| !gives_back(output));
+            for output in outputs.iter_mut() {
+                if let Output::Fact(Fact::RouteSet { train: to, sections }) = output
+                    && *to == train
+                {
+                    sections.retain(|it| *it != section);
+                    is_any |= sections.is_empty();
+                }
+            }
+        }
+        if is_any {
+            let is_empty = |output: &Output| matches!(output, Output::Fact(Fact::RouteSet { sections, .. }) if sections.is_empty());
+            outputs.retain(|output| !is_empty(output));
+        }
+    }
 }

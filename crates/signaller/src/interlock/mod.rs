@@ -91,6 +91,8 @@ pub struct Interlock {
     set_routes: SetRoutes,
     /// Sections granted or given back since somebody asked last.
     regranted: Vec<SectionId>,
+    /// What trains had in this step before they were granted some of it anew.
+    had: Vec<(TrainId, SectionId)>,
     /// Trains that a person has seen to and released since somebody asked last.
     vouched_for: Vec<TrainId>,
     /// The trains that plan to pass the section and were not granted it yet.
@@ -144,6 +146,7 @@ kept!(Interlock {
         withdrawn,
         set_routes,
         regranted,
+        had,
         vouched_for,
         planned_by,
         cleared,
@@ -222,6 +225,7 @@ impl Interlock {
             routes: Arc::new(Routes::new(Arc::clone(&layout))),
             set_routes: SetRoutes::default(),
             regranted: Vec::new(),
+            had: Vec::new(),
             vouched_for: Vec::new(),
             order_of_running: Vec::new(),
             planned_by: Table::filled(SmallVec::new(), layout.sections.len()),
@@ -411,7 +415,7 @@ impl Interlock {
         }
         self.is_stirred |= self.next_look_round().is_some_and(|at| at <= now);
         self.work_set_routes(now, picture, outputs);
-        self.work_roll_call(now, picture, drive, outputs);
+        self.work_roll_call(now, picture, (drive, changes), outputs);
         let mut place = 0;
         while let Some(&train) = self.touched.get(place) {
             self.follow(train, now, picture, outputs);
@@ -429,6 +433,7 @@ impl Interlock {
             self.serve_waiting(now, picture, signals, outputs);
         }
         self.note_thrown(picture, changes);
+        self.leave_out_what_stays(outputs);
         debug_assert!(self.touched.iter().all(|&train| self.is_consistent(train)), "grants and locks do not fit");
     }
 

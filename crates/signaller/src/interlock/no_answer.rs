@@ -36,6 +36,13 @@ pub(crate) struct NoAnswer {
     may_be_unknown: bool,
 }
 
+impl NoAnswer {
+    /// Whether the train has not shown itself since.
+    pub(super) fn is_missing(&self) -> bool {
+        self.nose.is_some()
+    }
+}
+
 impl Interlock {
     /// A train was told to go and is not seen in the next section, where it must be by now.
     pub(crate) fn hold_for_no_answer(
@@ -105,7 +112,7 @@ impl Interlock {
 
     /// Whether the train did not answer and has not shown itself since: it may have passed the signals ahead of it unseen.
     pub(super) fn is_missing(&self, train: TrainId) -> bool {
-        self.runs.get(train).is_some_and(|run| run.no_answer.nose.is_some())
+        self.runs.get(train).is_some_and(|run| run.no_answer.is_missing())
     }
 
     /// Where the nose of a train was seen last that did not answer.

@@ -128,6 +128,10 @@ pub(crate) fn a_train_that_was_pushed_over_a_joint_is_called_found_and_runs_on()
     assert!(railway.lies_in("Heron", "harbour-2") && railway.lies_in("Heron", "junction"));
     assert_eq!(railway.tag("junction"), &Tag::Doubt([heron].into_iter().collect()));
     let call = railway.ask(Request::RollCall { train: Some(heron) });
+    railway.run(1.0);
+    assert_eq!(railway.refusal(call), Some("`Heron` moves, though it was told to stand"));
+    railway.run(20.0);
+    let call = railway.ask(Request::RollCall { train: Some(heron) });
     let is_found =
         |railway: &Railway| railway.tag("harbour-2") == &Tag::Sure(heron) && railway.tag("junction") == &Tag::Free;
     railway.until("Heron was found", 180, is_found);

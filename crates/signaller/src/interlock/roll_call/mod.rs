@@ -16,13 +16,14 @@ use std::time::Duration;
 use smallvec::SmallVec;
 use track::{Length, SectionId, TrainId, Traverse};
 
-use super::exchange::filled_unexplained;
+use super::exchange::{AT_REST, filled_unexplained};
 use super::orders::Reason;
 use super::{HoldKind, Interlock};
 use crate::aspect::Signals;
 use crate::door::{Direction, Fact, Output};
 use crate::drive::Drive;
 use crate::picture::Picture;
+use crate::signaller::Changes;
 use crate::time::Time;
 
 /// What settles a doubt counts as the answer of the train that is called once it may have run so far.
@@ -36,6 +37,9 @@ const LOOK: Duration = Duration::from_millis(200);
 
 /// A train that goes back after a call keeps so far from the end of what it is seen in. Common practice, no source.
 const SHORT: Length = Length::from_mm(50);
+
+/// A train is called only after it was not seen to move untold for so long. Common practice, no source.
+const STANDS_STILL: Duration = Duration::from_secs(20);
 
 /// A roll call under way.
 #[derive(Clone, Debug, serde::Serialize, serde::Deserialize)]
@@ -54,6 +58,8 @@ pub(super) struct RollCall {
     was_in_doubt: bool,
     /// The sections in which it may show itself: all of them were free when it was called.
     asked: SmallVec<[SectionId; 4]>,
+    /// The sections that it was granted for this call, beside what it had.
+    granted: SmallVec<[SectionId; 4]>,
     /// The section that filled, or in which it surely is by what else was heard.
     answered: Option<SectionId>,
     /// Holds that were lifted for the call.
@@ -123,6 +129,7 @@ impl Interlock {
                 }
             }
         }
+        self.has_stood_still(train, now, picture, drive)?;
         let asked = preparation.ahead.iter().map(|passage| passage.section).collect();
         // What it has from a call before is not granted to it twice.
         preparation.ahead.retain(|passage| !self.runs[train].lent.contains(passage));
@@ -134,6 +141,7 @@ impl Interlock {
             }
             self.turnouts.lock(passage.way, train);
         }
+        let granted = preparation.ahead.iter().map(|passage| passage.section).collect();
         self.runs[train].lent.extend(preparation.ahead);
         self.roll_call = Some(RollCall {
             train,
@@ -144,12 +152,26 @@ impl Interlock {
             from: (Length::ZERO, Length::ZERO),
             was_in_doubt: !picture.whereabouts(train, now).is_some_and(|stand| stand.sure),
             asked,
+            granted,
             answered: None,
             lifted: SmallVec::new(),
             is_void: false,
         });
         self.touch(train);
         Ok(())
+    }
+
+    /// Fails if the train was seen to move just now though it stands by all it was told: nobody knows then who does that, or where it
+    /// will be when it is called.
+    fn has_stood_still(&self, train: TrainId, now: Time, picture: &impl Picture, drive: &Drive) -> Result<(), Reason> {
+        let Some(at_rest) = drive.rests_since(train).map(|since| since + AT_REST) else { return Ok(()) };
+        let since = at_rest.max(now - STANDS_STILL);
+        let stands = picture.possible_whereabouts(train, now);
+        let mut holds = stands.iter().flat_map(|stand| &stand.footprint);
+        match holds.any(|hold| picture.has_filled_since(hold.section, since)) {
+            true => Err(format!("`{}` moves, though it was told to stand", self.name(train))),
+            false => Ok(()),
+        }
     }
 
     fn choose(&self, now: Time, picture: &impl Picture, signals: &Signals) -> Result<TrainId, Reason> {
@@ -194,11 +216,13 @@ impl Interlock {
         &mut self,
         now: Time,
         picture: &mut P,
-        drive: &Drive,
+        (drive, changes): (&Drive, &Changes),
         outputs: &mut Vec<Output>,
     ) {
+        let Some(train) = self.roll_call.as_ref().map(|call| call.train) else { return };
+        let is_out = self.roll_call.as_ref().is_some_and(|call| call.phase == Phase::Out);
+        let is_mistaken = is_out && self.moves_in_its_stead(train, now, picture, (drive, changes), outputs);
         let Some(mut call) = self.roll_call.take() else { return };
-        let train = call.train;
         let stopped = self.everything_stopped || self.runs[train].must_stand;
         let is_held = stopped
             || call.is_void
@@ -210,7 +234,7 @@ impl Interlock {
             self.stop_dead(train);
             self.hold_for_unknown(train, section, now, picture, outputs);
         }
-        if is_held || elsewhere.is_some() || !self.may_go_on(&call, picture) {
+        if is_held || is_mistaken || elsewhere.is_some() || !self.may_go_on(&call, picture) {
             if call.phase == Phase::Setting {
                 return self.end_roll_call(&call, now, picture, outputs);
             }
@@ -299,8 +323,9 @@ impl Interlock {
 
     fn send_out<P: Picture>(&mut self, call: &mut RollCall, now: Time, picture: &mut P, outputs: &mut Vec<Output>) {
         let train = call.train;
-        let sections = self.runs[train].lent.iter().map(|passage| passage.section).collect();
-        outputs.push(Output::Fact(Fact::RouteSet { train, sections }));
+        if !call.granted.is_empty() {
+            outputs.push(Output::Fact(Fact::RouteSet { train, sections: call.granted.to_vec() }));
+        }
         outputs.push(Output::Fact(Fact::RollCallBegan { train }));
         call.lifted = self.hold_kinds(train).filter(|&kind| kind.is_doubt()).collect();
         for place in 0..call.lifted.len() {

@@ -81,6 +81,11 @@ impl Interlock {
         if !stands.iter().any(|stand| stand.footprint.iter().any(|hold| self.shows(hold))) {
             return Err(format!("`{}` is out of sight", self.name(train)));
         }
+        let mut holds = stands.iter().flat_map(|stand| &stand.footprint);
+        if let Some(hold) = holds.find(|hold| picture.hides_unknown(hold.section)) {
+            let section = &self.layout.sections[hold.section].name;
+            return Err(format!("something unknown may stand in `{section}`, too; hint: see what is there"));
+        }
         for stand in stands {
             let (ahead, room) = self.ahead_of(train, direction, stand, picture, signals)?;
             for next in ahead {

@@ -22,6 +22,13 @@ fn a_train_that_is_out_of_sight_is_not_called() {
 /// Heron in `north` and Plover in `south`, both facing west, and one of them has come into the throat with nobody watching how
 /// its turnout lies.
 fn one_of_two_in_the_throat() -> World {
+    let mut world = one_of_two_moved_into_the_throat();
+    world.run(25.0, |_| false);
+    world
+}
+
+/// The same, just now.
+fn one_of_two_moved_into_the_throat() -> World {
     let mut world = World::new(passing_loop());
     world.put("Heron", "north", "north.a");
     world.put("Plover", "south", "south.a");
@@ -62,6 +69,63 @@ fn a_roll_call_settles_which_of_two_trains_is_in_the_throat() {
     assert!(world.run(60.0, |world| world.has_arrived("Heron")));
     assert!(!world.granted("Heron").contains(&"east"));
     assert_eq!(world.speed("Plover"), 0.0);
+}
+
+#[test]
+fn a_train_that_moved_just_now_though_it_was_told_to_stand_is_not_called() {
+    let mut world = one_of_two_moved_into_the_throat();
+    let train = world.train("Heron");
+    let call = Request::RollCall { train: Some(train) };
+    assert_eq!(refusal(world.ask(call.clone())), "`Heron` moves, though it was told to stand");
+    world.run(25.0, |_| false);
+    assert_eq!(world.ask(call), Answer::Accepted);
+}
+
+#[test]
+fn a_roll_call_ends_when_another_train_moves_that_was_told_nothing_and_either_may_be_the_other() {
+    let mut world = World::with_two_trains();
+    let (train, plover) = (world.train("Heron"), world.train("Plover"));
+    world.trains[train].as_mut().unwrap().factor = 0.0;
+    world.go_to_section("Heron", "w1");
+    assert!(world.run(60.0, |world| world.signaller.interlock().is_held(train)));
+    world.run(5.0, |_| false);
+    assert_eq!(world.ask(Request::RollCall { train: Some(train) }), Answer::Accepted);
+    assert!(!world.run(10.0, call_is_over), "it is still looked for");
+    world.by_hand("Plover", Direction::Forward, 60);
+    assert!(world.run(30.0, |world| world.nose("Plover").0 == "e1"));
+    world.by_hand("Plover", Direction::Forward, 0);
+    assert!(world.run(5.0, call_is_over));
+    for train in [train, plover] {
+        assert!(world.signaller.interlock().is_held(train) && world.signaller.identity().is_strange(train));
+    }
+}
+
+#[test]
+fn a_train_that_did_not_answer_is_not_looked_for_any_more_once_somebody_says_where_it_stands() {
+    let mut world = World::with_two_trains();
+    let (train, w0) = (world.train("Heron"), world.section("w0"));
+    world.trains[train].as_mut().unwrap().factor = 0.0;
+    world.go_to_section("Heron", "w1");
+    assert!(world.run(60.0, |world| world.signaller.interlock().is_missing(train)));
+    assert_eq!(world.ask(Request::Place { train, on: vec![w0], nose: None }), Answer::Accepted);
+    assert!(!world.signaller.interlock().is_missing(train));
+}
+
+#[test]
+fn what_a_train_keeps_as_it_turns_back_is_not_given_back_and_granted_anew() {
+    let mut world = World::with_two_trains();
+    world.go_to_section("Heron", "w1");
+    assert!(world.run(60.0, |world| world.has_arrived("Heron")));
+    let (before, w1) = (world.said.len(), world.section("w1"));
+    assert!(world.granted("Heron").contains(&"w1"));
+    assert_eq!(world.go_to_section("Heron", "w0"), Answer::Accepted);
+    assert!(world.run(60.0, |world| world.nose("Heron").0 == "w0"));
+    let grants = world.said[before..].iter().filter(|(_, output)| match output {
+        Output::Fact(Fact::RouteSet { sections, .. }) => sections.contains(&w1),
+        _ => false,
+    });
+    assert_eq!(grants.count(), 0, "it had that all the time");
+    assert!(world.granted("Heron").contains(&"w0"));
 }
 
 #[test]
