@@ -17,7 +17,12 @@ const TICK: Duration = Duration::from_millis(20);
 
 /// Sections in a row, each as long as said in millimetres, between two buffer stops.
 pub(crate) fn row(builder: &mut Builder, names: &[&str], mm: i64) -> Vec<SectionId> {
-    let sections: Vec<_> = names.iter().map(|name| builder.plain_section(*name, Some(Length::from_mm(mm)))).collect();
+    line(builder, names, Some(Length::from_mm(mm)))
+}
+
+/// The same, each as long as said, or measured by nobody.
+pub(crate) fn line(builder: &mut Builder, names: &[&str], length: Option<Length>) -> Vec<SectionId> {
+    let sections: Vec<_> = names.iter().map(|name| builder.plain_section(*name, length)).collect();
     for pair in sections.windows(2) {
         let (b, a) = (end(builder, pair[0], "b"), end(builder, pair[1], "a"));
         builder.join(b, a);

@@ -7,6 +7,7 @@ use track::{Beyond, Builder, Detector, Layout, Scale, SectionId, Train};
 
 use super::Record;
 use crate::identity::Trust;
+use crate::model;
 use crate::{Conduct, Fact, Input, Request, Signaller, Suspect, Tag, Ticket, Time};
 
 /// The line from the harbour up the hill, `quay main lower | upper top shed`, the first three in the district `harbour`, the
@@ -15,12 +16,7 @@ fn branch() -> Builder {
     let mut builder = Builder::new("Low Staithe", Scale::named("H0").unwrap());
     let harbour = builder.district("harbour");
     let hill = builder.district("hill");
-    let names = ["quay", "main", "lower", "upper", "top", "shed"];
-    let sections = names.map(|name| builder.plain_section(name, None));
-    for pair in sections.windows(2) {
-        let (leave, enter) = (builder.layout().sections[pair[0]].ends[1], builder.layout().sections[pair[1]].ends[0]);
-        builder.join(leave, enter);
-    }
+    let sections = model::line(&mut builder, &["quay", "main", "lower", "upper", "top", "shed"], None);
     for (place, &section) in sections.iter().enumerate() {
         builder.feed(section, if place < 3 { harbour } else { hill });
     }

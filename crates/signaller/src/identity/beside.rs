@@ -7,7 +7,7 @@
 use smallvec::SmallVec;
 use track::{SectionId, TrainId};
 
-use super::account::{Stand, Who};
+use super::account::{Account, Stand, Who};
 use super::{Identity, Missing};
 use crate::door::Tag;
 
@@ -20,39 +20,37 @@ impl Identity {
             missing.train != train && self.topology.beside(missing.nose).any(|beside| beside == section)
         };
         self.missing.iter().any(does_not_answer)
-            || self.lost_beside(section).iter().any(|&lost| lost != train)
+            || self.is_another_lost_beside(section, train)
             || self.may_hide_unknown(section, train)
     }
 
-    /// The trains that were lost from sight with their noses beside the section.
-    pub(super) fn lost_beside(&self, section: SectionId) -> SmallVec<[TrainId; 2]> {
-        let mut lost = SmallVec::new();
-        if self.clusters.lost == 0 {
-            return lost;
-        }
-        for beside in self.topology.beside(section).filter(|&beside| !self.topology.is_dark(beside)) {
-            let clusters = self.clusters.at(beside).iter().map(|&cluster| self.clusters.cluster(cluster));
-            let accounts = clusters.flat_map(|it| &it.accounts).filter(|account| account.weight >= self.prices.sure);
-            let is_it = |stand: &&Stand| {
-                stand.nose().section == beside && stand.is_lost() && self.odometers.is_driven(stand.who)
-            };
-            lost.extend(accounts.flat_map(|account| &account.stands).filter(is_it).filter_map(|it| it.who.known()));
-        }
-        lost
+    /// Whether another train was lost from sight with its nose beside the section.
+    fn is_another_lost_beside(&self, section: SectionId, train: TrainId) -> bool {
+        let is_lost =
+            |stand: &Stand| stand.is_lost() && stand.who != Who::train(train) && self.odometers.is_driven(stand.who);
+        let loses_one = |beside: SectionId| {
+            let mut stands = self.stands_that_count(beside);
+            !self.topology.is_dark(beside) && stands.any(|stand| stand.nose().section == beside && is_lost(stand))
+        };
+        self.clusters.lost > 0 && self.topology.beside(section).any(loses_one)
+    }
+
+    /// Where trains stand by the accounts of a section that count for anything.
+    fn stands_that_count(&self, section: SectionId) -> impl Iterator<Item = &Stand> {
+        let counts = |account: &&Account| account.weight >= self.prices.sure;
+        self.accounts_at(section).flatten().filter(counts).flat_map(|account| &account.stands)
     }
 
     /// Whether only one end of a train is there, and something unknown may be there, too: that the section stays filled does not show
     /// that this end has not left.
-    pub(super) fn may_hide_unknown(&self, section: SectionId, train: TrainId) -> bool {
+    fn may_hide_unknown(&self, section: SectionId, train: TrainId) -> bool {
         let who = Who::train(train);
         let is_one_end = |stand: &Stand| {
             (stand.tail().section == section || stand.nose().section == section)
                 && stand.holds.iter().any(|hold| hold.seen && hold.section != section)
         };
-        let clusters = self.clusters.at(section).iter().flat_map(|&cluster| &self.clusters.cluster(cluster).accounts);
-        let counts = clusters.filter(|account| account.weight >= self.prices.sure);
         self.tags.hides_unknown[section]
-            && counts.flat_map(|account| &account.stands).any(|stand| stand.who == who && is_one_end(stand))
+            && self.stands_that_count(section).any(|stand| stand.who == who && is_one_end(stand))
     }
 
     /// Whether the section was filled already when something unknown appeared or vanished beside it, which may have come in.
@@ -79,8 +77,8 @@ impl Identity {
 
     /// Whether what is unknown in the section was left behind there by a train, or is a detector that is held: that stays where it is.
     pub(super) fn was_left_behind(&self, section: SectionId) -> bool {
-        let clusters = self.clusters.at(section).iter().flat_map(|&cluster| &self.clusters.cluster(cluster).accounts);
-        clusters.flat_map(|account| &account.stands).any(|stand| stand.who.was_left() && stand.sees(section))
+        let mut stands = self.accounts_at(section).flatten().flat_map(|account| &account.stands);
+        stands.any(|stand| stand.who.was_left() && stand.sees(section))
     }
 
     /// Where only one end of a train may be in a section, or something unknown, nothing that detectors say need ever settle it.
@@ -103,121 +101,60 @@ impl Identity {
 
 #[cfg(test)]
 mod tests {
-    use std::sync::Arc;
-
-    use track::{Builder, Id, Layout, Scale, Speed, Train};
-
-    use super::super::{Batch, Pace, Placement};
+    use super::super::scene::{Scene, doubted, train};
     use super::*;
-    use crate::Time;
 
-    struct Scene {
-        layout: Arc<Layout>,
-        sections: Vec<SectionId>,
-        identity: Identity,
-        now: i64,
+    const HERON: u32 = 0;
+
+    /// Heron is driven, stands in the third of five sections and points to the fourth. Something unknown comes into the second.
+    fn something_came() -> Scene {
+        let mut scene = Scene::new(&["a", "b", "c", "d", "e"], &["Heron"]);
+        scene.place(HERON, &[2]);
+        scene.drive(HERON, 0);
+        for at in [0, 1] {
+            scene.hear(30_000, at, true);
+        }
+        assert_eq!(scene.tag(1), Tag::Unexplained);
+        scene
     }
 
-    impl Scene {
-        /// Five sections in a row. Heron is driven, stands in the third and points to the fourth.
-        fn new() -> Self {
-            let mut builder = Builder::new("line", Scale::named("H0").unwrap());
-            let sections: Vec<_> = ["a", "b", "c", "d", "e"].map(|name| builder.plain_section(name, None)).to_vec();
-            for pair in sections.windows(2) {
-                let (b, a) = (builder.layout().sections[pair[0]].ends[1], builder.layout().sections[pair[1]].ends[0]);
-                builder.join(b, a);
-            }
-            builder.train(Train::stranger("Heron"));
-            let layout = Arc::new(builder.build());
-            let identity = Identity::new(Arc::clone(&layout));
-            let mut scene = Self { layout, sections, identity, now: 0 };
-            scene.place(&[2]);
-            scene.drives(0);
-            scene
-        }
-
-        fn place(&mut self, on: &[usize]) {
-            let on: Vec<SectionId> = on.iter().map(|&at| self.sections[at]).collect();
-            let nose = self.layout.sections[*on.last().unwrap()].ends[1];
-            let placed = vec![Placement::new(&self.layout, heron(), &on, Some(nose)).unwrap()];
-            self.observe(1, &Batch { placed, ..Batch::default() });
-        }
-
-        fn drives(&mut self, speed: i64) {
-            let speed = Speed::from_mm(speed);
-            self.identity.set_pace(heron(), Time::from_millis(self.now), Pace { least: speed, most: speed });
-        }
-
-        fn observe(&mut self, later: i64, batch: &Batch) {
-            self.now += later;
-            self.identity.observe(Time::from_millis(self.now), batch);
-        }
-
-        fn hear(&mut self, at: usize, filled: bool) {
-            let edges = vec![(self.sections[at], filled)];
-            self.observe(30_000, &Batch { edges, ..Batch::default() });
-        }
-
-        /// Something unknown comes into `b`, beside Heron.
-        fn something_comes(&mut self) {
-            self.hear(0, true);
-            self.hear(1, true);
-            assert_eq!(self.tag(1), Tag::Unexplained);
-        }
-
-        /// Heron runs on into `d` as it was told.
-        fn runs_on(&mut self) {
-            self.drives(100);
-            self.identity.set_granted(self.sections[3], Some(heron()));
-            self.hear(3, true);
-        }
-
-        fn tag(&self, at: usize) -> Tag {
-            self.identity.tag(self.sections[at])
-        }
-    }
-
-    fn heron() -> TrainId {
-        TrainId::from_index(0)
-    }
-
-    fn doubted() -> Tag {
-        Tag::Doubt(smallvec::smallvec![heron()])
+    /// Heron runs on into `d` as it was told.
+    fn runs_on(scene: &mut Scene) {
+        scene.drive(HERON, 100);
+        scene.identity.set_granted(scene.sections[3], Some(train(HERON)));
+        scene.hear(30_000, 3, true);
     }
 
     #[test]
     fn a_train_that_leaves_where_something_unknown_may_have_come_in_is_in_doubt_and_somebody_is_asked() {
         for is_gone in [false, true] {
-            let mut scene = Scene::new();
-            scene.something_comes();
+            let mut scene = something_came();
             if is_gone {
-                scene.hear(1, false);
+                scene.hear(30_000, 1, false);
             }
-            assert_eq!(scene.tag(2), Tag::Sure(heron()), "wherever the other is, it is there");
-            scene.runs_on();
-            assert_eq!(scene.tag(2), doubted(), "its rear, or the other");
-            assert!(scene.identity.open_doubts().any(|(_, matter)| matter.trains[..] == [heron()]));
+            assert_eq!(scene.tag(2), Tag::Sure(train(HERON)), "wherever the other is, it is there");
+            runs_on(&mut scene);
+            assert_eq!(scene.tag(2), doubted(HERON), "its rear, or the other");
+            assert!(scene.identity.open_doubts().any(|(_, matter)| matter.trains[..] == [train(HERON)]));
         }
     }
 
     #[test]
     fn who_says_where_all_of_the_train_stands_settles_it() {
-        let mut scene = Scene::new();
-        scene.something_comes();
-        scene.runs_on();
-        scene.place(&[2, 3]);
-        assert_eq!((scene.tag(2), scene.tag(3)), (Tag::Sure(heron()), Tag::Sure(heron())));
+        let mut scene = something_came();
+        runs_on(&mut scene);
+        scene.place(HERON, &[2, 3]);
+        assert_eq!((scene.tag(2), scene.tag(3)), (Tag::Sure(train(HERON)), Tag::Sure(train(HERON))));
     }
 
     #[test]
     fn what_came_in_after_the_section_had_emptied_is_heard() {
-        let mut scene = Scene::new();
-        scene.something_comes();
-        scene.runs_on();
-        scene.hear(2, false);
-        scene.place(&[3]);
-        scene.hear(2, true);
+        let mut scene = something_came();
+        runs_on(&mut scene);
+        scene.hear(30_000, 2, false);
+        scene.place(HERON, &[3]);
+        scene.hear(30_000, 2, true);
         assert_eq!(scene.tag(2), Tag::Unexplained);
-        assert_eq!(scene.tag(3), Tag::Sure(heron()));
+        assert_eq!(scene.tag(3), Tag::Sure(train(HERON)));
     }
 }

@@ -34,10 +34,7 @@ impl Identity {
         while let Some((one, other)) = self.suspected.pop() {
             let Some(other) = other else {
                 self.is_strange_from_now_on(one);
-                if let Some(home) = self.clusters.home(one) {
-                    // Made anew, so that its doubts are looked at.
-                    self.change(home, |_| {});
-                }
+                self.look_at_doubts_of(one);
                 continue;
             };
             let (Some(home), Some(other_home)) = (self.clusters.home(one), self.clusters.home(other)) else { continue };
@@ -77,14 +74,11 @@ mod tests {
     use super::*;
     use crate::Time;
     use crate::door::Tag;
+    use crate::model;
 
     fn line() -> (Arc<Layout>, Vec<SectionId>) {
         let mut builder = Builder::new("line", Scale::named("H0").unwrap());
-        let sections: Vec<_> = ["a", "b", "c", "d", "e"].map(|name| builder.plain_section(name, None)).to_vec();
-        for pair in sections.windows(2) {
-            let (b, a) = (builder.layout().sections[pair[0]].ends[1], builder.layout().sections[pair[1]].ends[0]);
-            builder.join(b, a);
-        }
+        let sections = model::line(&mut builder, &["a", "b", "c", "d", "e"], None);
         for name in ["Heron", "Plover"] {
             builder.train(Train::stranger(name));
         }

@@ -28,6 +28,8 @@ mod plain;
 mod position;
 mod prices;
 mod reconcile;
+#[cfg(test)]
+mod scene;
 mod search;
 mod shares;
 mod strange;
@@ -166,8 +168,8 @@ pub struct Identity {
     results: Vec<Account>,
     /// Trains near which something strange happened.
     strange: Vec<strange::Strange>,
-    /// What happened to trains lately that was unusual, and how likely it was.
-    unusual: Vec<(TrainId, Time, f64)>,
+    /// What happened to trains lately that was unusual.
+    unusual: Vec<strange::Unusual>,
     /// Trains that have answered a roll call since the last instant.
     answered: Vec<TrainId>,
     /// Takes note of how accounts come about, where somebody called it.

@@ -4,8 +4,7 @@
 //! the reckoning of what is how likely ends: hands do one such thing after another, and each of them would have to be paid for.
 //! So whatever the accounts say, no section is said for sure to hold a train that was near, until it is named by a reading or a
 //! person, or does a few times what it is told. Two things that happen to one train soon after each other, and are only unusual each,
-//! are taken together. Where people drive every train, none is told anything: there the accounts are all
-//! there is.
+//! are taken together. Where people drive every train, none is told anything: there the accounts are all there is.
 
 use std::time::Duration;
 
@@ -47,6 +46,14 @@ pub(super) struct Strange {
     other: Option<TrainId>,
 }
 
+/// What happened to a train that is unusual.
+#[derive(Clone, Copy, Debug, serde::Serialize, serde::Deserialize)]
+pub(super) struct Unusual {
+    train: TrainId,
+    at: Time,
+    likelihood: f64,
+}
+
 impl Identity {
     /// Takes note of how likely what was heard was, with `self.joint` before it and `self.results` after.
     pub(super) fn note_strange(&mut self, lines: &[Line], likelihood: f64) {
@@ -59,11 +66,11 @@ impl Identity {
             near.dedup();
             let strange = if near.len() > 1 { STRANGE } else { STRANGE_ALONE };
             let now = self.heard_at;
-            self.unusual.retain(|&(_, at, _)| now.since(at) <= SOON_AFTER);
+            self.unusual.retain(|it| now.since(it.at) <= SOON_AFTER);
             for train in near.into_iter().filter_map(Who::known) {
-                self.unusual.push((train, now, likelihood));
-                let together = self.unusual.iter().filter(|it| it.0 == train).map(|it| it.2).product::<f64>();
-                if together < strange {
+                self.unusual.push(Unusual { train, at: now, likelihood });
+                let together = self.unusual.iter().filter(|it| it.train == train).map(|it| it.likelihood);
+                if together.product::<f64>() < strange {
                     self.is_strange_from_now_on(train);
                 }
             }
@@ -148,10 +155,14 @@ impl Identity {
     fn is_known_again(&mut self, train: TrainId) {
         if self.is_strange(train) {
             self.strange.retain(|it| it.train != train);
-            if let Some(home) = self.clusters.home(train) {
-                // Made anew, so that its doubts are looked at.
-                self.change(home, |_| {});
-            }
+            self.look_at_doubts_of(train);
+        }
+    }
+
+    /// Its accounts are made anew, so that its doubts are looked at.
+    pub(super) fn look_at_doubts_of(&mut self, train: TrainId) {
+        if let Some(home) = self.clusters.home(train) {
+            self.change(home, |_| {});
         }
     }
 
@@ -169,98 +180,41 @@ impl Identity {
 
 #[cfg(test)]
 mod tests {
-    use std::sync::Arc;
-
-    use track::{Builder, Id, Layout, Scale, Speed, Train};
-
-    use super::super::{Batch, Pace, Placement, clusters};
-    use super::*;
-    use crate::Time;
+    use super::super::scene::{Scene, doubted, train};
+    use super::super::{Batch, Placement, clusters};
     use crate::door::Tag;
 
     const HERON: u32 = 0;
     const PLOVER: u32 = 1;
+    /// What is heard is heard so many milliseconds later.
+    const LATER: i64 = 2_000;
 
-    fn train(number: u32) -> TrainId {
-        TrainId::from_index(number as usize)
+    /// Eight sections in a row. Heron stands in the second and points to the third; Plover stands in the first behind it. The
+    /// signaller drives both.
+    fn two_trains() -> Scene {
+        let mut scene = Scene::new(&["a", "b", "c", "d", "e", "f", "g", "h"], &["Heron", "Plover"]);
+        scene.place(HERON, &[1]);
+        scene.place(PLOVER, &[0]);
+        for number in [HERON, PLOVER] {
+            scene.drive(number, 0);
+        }
+        scene.observe(60_000, &Batch::default());
+        scene
     }
 
-    struct Scene {
-        layout: Arc<Layout>,
-        sections: Vec<SectionId>,
-        identity: Identity,
-        now: i64,
-    }
-
-    impl Scene {
-        /// Eight sections in a row. Heron stands in the second and points to the third; Plover stands in the first behind it. The
-        /// signaller drives both.
-        fn new() -> Self {
-            let mut builder = Builder::new("line", Scale::named("H0").unwrap());
-            let names = ["a", "b", "c", "d", "e", "f", "g", "h"];
-            let sections: Vec<_> = names.map(|name| builder.plain_section(name, None)).to_vec();
-            for pair in sections.windows(2) {
-                let (b, a) = (builder.layout().sections[pair[0]].ends[1], builder.layout().sections[pair[1]].ends[0]);
-                builder.join(b, a);
-            }
-            for name in ["Heron", "Plover"] {
-                builder.train(Train::stranger(name));
-            }
-            let layout = Arc::new(builder.build());
-            let identity = Identity::new(Arc::clone(&layout));
-            let mut scene = Self { layout, sections, identity, now: 0 };
-            scene.place(HERON, 1);
-            scene.place(PLOVER, 0);
-            for number in [HERON, PLOVER] {
-                scene.drive(number, Speed::ZERO);
-            }
-            scene.observe(60_000, &Batch::default());
-            scene
-        }
-
-        fn place(&mut self, number: u32, at: usize) {
-            let on = self.sections[at];
-            let nose = Some(self.layout.sections[on].ends[1]);
-            let placed = vec![Placement::new(&self.layout, train(number), &[on], nose).unwrap()];
-            self.observe(1, &Batch { placed, ..Batch::default() });
-        }
-
-        fn drive(&mut self, number: u32, speed: Speed) {
-            self.identity.set_pace(train(number), Time::from_millis(self.now), Pace { least: speed, most: speed });
-        }
-
-        fn observe(&mut self, later: i64, batch: &Batch) {
-            self.now += later;
-            self.identity.observe(Time::from_millis(self.now), batch);
-        }
-
-        fn hear(&mut self, at: usize, filled: bool) {
-            let edges = vec![(self.sections[at], filled)];
-            self.observe(2_000, &Batch { edges, ..Batch::default() });
-        }
-
-        /// Heron runs on by one section, as it was told.
-        fn runs_to(&mut self, at: usize) {
-            self.identity.set_granted(self.sections[at], Some(train(HERON)));
-            self.hear(at, true);
-            self.hear(at - 1, false);
-        }
-
-        fn tag(&self, at: usize) -> Tag {
-            self.identity.tag(self.sections[at])
-        }
-    }
-
-    fn doubted(number: u32) -> Tag {
-        Tag::Doubt(smallvec::smallvec![train(number)])
+    /// Heron runs on by one section, as it was told.
+    fn runs_to(scene: &mut Scene, at: usize) {
+        scene.identity.set_granted(scene.sections[at], Some(train(HERON)));
+        scene.hear(LATER, at, true);
+        scene.hear(LATER, at - 1, false);
     }
 
     /// Heron is told to stand, and the section before it fills: somebody pushed it, or something is there.
     fn heron_was_pushed() -> Scene {
-        let mut scene = Scene::new();
+        let mut scene = two_trains();
         assert_eq!((scene.tag(0), scene.tag(1)), (Tag::Sure(train(PLOVER)), Tag::Sure(train(HERON))));
-        scene.hear(2, true);
-        scene.hear(1, false);
+        scene.hear(LATER, 2, true);
+        scene.hear(LATER, 1, false);
         assert!(!matches!(scene.tag(2), Tag::Sure(_)), "{:?}", scene.tag(2));
         scene
     }
@@ -269,33 +223,33 @@ mod tests {
     fn a_train_that_moved_by_a_hand_is_not_sure_until_it_did_three_times_what_it_was_told() {
         let mut scene = heron_was_pushed();
         scene.observe(60_000, &Batch::default());
-        scene.place(HERON, 2);
+        scene.place(HERON, &[2]);
         assert_eq!(scene.tag(2), Tag::Sure(train(HERON)), "a person named it");
         scene.identity.is_strange_from_now_on(train(HERON));
-        scene.drive(HERON, Speed::from_mm(100));
+        scene.drive(HERON, 100);
         for at in [3, 4] {
-            scene.runs_to(at);
+            runs_to(&mut scene, at);
             assert_eq!(scene.tag(at), doubted(HERON), "section {at}");
         }
-        scene.runs_to(5);
+        runs_to(&mut scene, 5);
         assert_eq!(scene.tag(5), Tag::Sure(train(HERON)));
     }
 
     #[test]
     fn what_a_train_does_that_it_was_not_told_confirms_nothing() {
-        let mut scene = Scene::new();
+        let mut scene = two_trains();
         scene.identity.is_strange_from_now_on(train(HERON));
-        scene.drive(HERON, Speed::from_mm(100));
+        scene.drive(HERON, 100);
         for at in 2..7 {
-            scene.hear(at, true);
-            scene.hear(at - 1, false);
+            scene.hear(LATER, at, true);
+            scene.hear(LATER, at - 1, false);
             assert!(!matches!(scene.tag(at), Tag::Sure(_)), "section {at}: {:?}", scene.tag(at));
         }
     }
 
     #[test]
     fn a_train_put_down_in_the_moment_in_which_its_section_fills_is_named() {
-        let mut scene = Scene::new();
+        let mut scene = two_trains();
         scene.identity.is_strange_from_now_on(train(HERON));
         let on = scene.sections[5];
         let placed = vec![Placement::new(&scene.layout, train(HERON), &[on], None).unwrap()];
@@ -305,9 +259,9 @@ mod tests {
 
     #[test]
     fn what_is_strange_is_a_doubt_that_says_so() {
-        let mut scene = Scene::new();
+        let mut scene = two_trains();
         scene.identity.is_strange_from_now_on(train(HERON));
-        scene.place(PLOVER, 0);
+        scene.place(PLOVER, &[0]);
         let doubts: Vec<_> = scene.identity.open_doubts().map(|(_, matter)| matter.clone()).collect();
         assert_eq!(doubts.len(), 1);
         assert!(doubts[0].is_strange && doubts[0].trains[..] == [train(HERON)]);
@@ -320,7 +274,7 @@ mod tests {
     #[test]
     fn two_unusual_things_soon_after_each_other_are_strange_where_one_is_not() {
         for (later, is_strange) in [(5_000, true), (60_000, false)] {
-            let mut scene = Scene::new();
+            let mut scene = two_trains();
             let hears_something_unusual = |scene: &mut Scene| {
                 let homes = [HERON, PLOVER].map(|number| scene.identity.clusters.home(train(number)).unwrap());
                 scene.identity.joint = clusters::product(
@@ -339,24 +293,24 @@ mod tests {
 
     #[test]
     fn naming_a_train_settles_what_it_was_exchanged_with_and_nothing_else() {
-        let mut scene = Scene::new();
+        let mut scene = two_trains();
         scene.identity.are_strange_from_now_on(train(HERON), train(PLOVER));
-        scene.place(HERON, 1);
+        scene.place(HERON, &[1]);
         assert!(!scene.identity.is_strange(train(HERON)) && !scene.identity.is_strange(train(PLOVER)));
         scene.identity.are_strange_from_now_on(train(HERON), train(PLOVER));
         scene.identity.is_strange_from_now_on(train(PLOVER));
-        scene.place(HERON, 1);
+        scene.place(HERON, &[1]);
         assert!(!scene.identity.is_strange(train(HERON)) && scene.identity.is_strange(train(PLOVER)));
     }
 
     #[test]
     fn what_fills_a_section_after_something_strange_may_be_another_train() {
-        let mut scene = Scene::new();
+        let mut scene = two_trains();
         scene.identity.is_strange_from_now_on(train(HERON));
         assert!(!scene.identity.may_be_another(train(HERON), scene.sections[1]), "it was there before");
-        scene.hear(2, true);
+        scene.hear(LATER, 2, true);
         assert!(scene.identity.may_be_another(train(HERON), scene.sections[2]));
-        scene.place(HERON, 2);
+        scene.place(HERON, &[2]);
         assert!(!scene.identity.may_be_another(train(HERON), scene.sections[2]));
     }
 }

@@ -154,16 +154,12 @@ mod tests {
     use super::*;
     use crate::Time;
     use crate::door::Tag;
+    use crate::model;
 
     /// Five sections of half a metre in a row, and a train of 300 mm in the first.
     fn line() -> (Arc<Layout>, Vec<SectionId>, Identity) {
         let mut builder = Builder::new("line", Scale::named("H0").unwrap());
-        let length = Some(Length::from_mm(500));
-        let sections: Vec<_> = ["a", "b", "c", "d", "e"].map(|name| builder.plain_section(name, length)).to_vec();
-        for pair in sections.windows(2) {
-            let (b, a) = (builder.layout().sections[pair[0]].ends[1], builder.layout().sections[pair[1]].ends[0]);
-            builder.join(b, a);
-        }
+        let sections = model::row(&mut builder, &["a", "b", "c", "d", "e"], 500);
         let whole = Some((Length::from_mm(20), Length::from_mm(130)));
         let wagon =
             || Vehicle { name: String::new(), length: Length::from_mm(150), detectable: whole, axles: Vec::new() };

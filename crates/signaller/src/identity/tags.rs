@@ -17,7 +17,7 @@ pub(super) struct Tags {
     touched: Vec<SectionId>,
     stamp: Table<SectionId, u32>,
     round: u32,
-    pub(super) changed: Vec<SectionId>,
+    changed: Vec<SectionId>,
     /// Sections that were filled when something unknown appeared or vanished beside them: it may have come in unheard.
     pub(super) hides_unknown: Table<SectionId, bool>,
     /// Sections into which something unknown came by itself: it was not left behind there by a train.
@@ -322,16 +322,13 @@ mod tests {
 
     use super::super::{Batch, Pace, Placement};
     use super::*;
+    use crate::model;
     use crate::time::Time;
 
     /// Heron, 200 mm long, stands in `a` of a row of sections, `a b c`, each 500 mm long, and is about to leave it at 100 mm/s.
-    fn sets_out(b_is_dark: bool) -> (Identity, TrainId, [SectionId; 3]) {
+    fn sets_out(b_is_dark: bool) -> (Identity, TrainId, Vec<SectionId>) {
         let mut builder = Builder::new("line", Scale::named("H0").unwrap());
-        let sections = ["a", "b", "c"].map(|name| builder.plain_section(name, Some(Length::from_mm(500))));
-        for pair in sections.windows(2) {
-            let (b, a) = (builder.layout().sections[pair[0]].ends[1], builder.layout().sections[pair[1]].ends[0]);
-            builder.join(b, a);
-        }
+        let sections = model::row(&mut builder, &["a", "b", "c"], 500);
         let detectable = Some((Length::from_mm(10), Length::from_mm(190)));
         let vehicle = Vehicle { name: String::new(), length: Length::from_mm(200), detectable, axles: Vec::new() };
         let heron = builder.train(Train { vehicles: vec![vehicle], ..Train::stranger("Heron") });

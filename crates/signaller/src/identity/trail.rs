@@ -356,16 +356,13 @@ mod tests {
 
     use super::super::{Batch, Pace, Placement};
     use super::*;
+    use crate::model;
     use crate::time::Time;
 
     /// Sections of this length, and a locomotive with 300 mm of wagons behind it that no detector sees, on its way out of the first.
     fn line(names: &[&str], length: Option<Length>) -> (Identity, Vec<SectionId>, TrainId) {
         let mut builder = Builder::new("line", Scale::named("H0").unwrap());
-        let sections: Vec<_> = names.iter().map(|name| builder.plain_section(*name, length)).collect();
-        for pair in sections.windows(2) {
-            let (b, a) = (builder.layout().sections[pair[0]].ends[1], builder.layout().sections[pair[1]].ends[0]);
-            builder.join(b, a);
-        }
+        let sections = model::line(&mut builder, names, length);
         let vehicle = |length: i64, detectable| Vehicle {
             name: String::new(),
             length: Length::from_mm(length),

@@ -146,7 +146,8 @@ impl Identity {
         }
     }
 
-    fn accounts_at(&self, section: SectionId) -> impl Iterator<Item = &[Account]> {
+    /// The accounts of every cluster in which some train may be in the section.
+    pub(super) fn accounts_at(&self, section: SectionId) -> impl Iterator<Item = &[Account]> {
         self.clusters.at(section).iter().map(|&cluster| self.clusters.cluster(cluster).accounts.as_slice())
     }
 

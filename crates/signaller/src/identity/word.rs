@@ -315,15 +315,12 @@ mod tests {
 
     use super::super::{Batch, Pace, Placement};
     use super::*;
+    use crate::model;
 
     /// Five sections in a row. Heron stands before the third one and Plover behind it, and both may come in.
     fn line() -> (Vec<SectionId>, Identity) {
         let mut builder = Builder::new("line", Scale::named("H0").unwrap());
-        let sections: Vec<_> = ["a", "b", "c", "d", "e"].map(|name| builder.plain_section(name, None)).to_vec();
-        for pair in sections.windows(2) {
-            let (b, a) = (builder.layout().sections[pair[0]].ends[1], builder.layout().sections[pair[1]].ends[0]);
-            builder.join(b, a);
-        }
+        let sections = model::line(&mut builder, &["a", "b", "c", "d", "e"], None);
         builder.train(Train::stranger("Heron"));
         builder.train(Train::stranger("Plover"));
         let layout = Arc::new(builder.build());
@@ -399,7 +396,7 @@ mod tests {
     }
 
     #[test]
-    fn a_train_that_is_read_is_rather_something_unknown_than_another_train_that_was_known() {
+    fn a_train_that_is_named_is_rather_something_unknown_than_another_train_that_was_known() {
         let (sections, mut identity) = line();
         // Heron is lost from sight, and something unknown comes in where it was. Either that or Plover fills the section between.
         let edge = |at: usize, filled| Batch { edges: vec![(sections[at], filled)], ..Batch::default() };

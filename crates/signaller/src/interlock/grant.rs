@@ -365,7 +365,7 @@ impl Interlock {
 
     /// Leaves out what a train gave back and was granted again in this step: it never was anybody else's.
     pub(super) fn leave_out_what_stays(&mut self, outputs: &mut Vec<Output>) {
-        let mut is_any = false;
+        let mut leaves_nothing = false;
         for (train, section) in std::mem::take(&mut self.had) {
             let gives_back = |output: &Output| match output {
                 Output::Fact(Fact::SectionReleased { train: by, section: it }) => (*by, *it) == (train, section),
@@ -385,11 +385,11 @@ impl Interlock {
                     && *to == train
                 {
                     sections.retain(|it| *it != section);
-                    is_any |= sections.is_empty();
+                    leaves_nothing |= sections.is_empty();
                 }
             }
         }
-        if is_any {
+        if leaves_nothing {
             let is_empty = |output: &Output| matches!(output, Output::Fact(Fact::RouteSet { sections, .. }) if sections.is_empty());
             outputs.retain(|output| !is_empty(output));
         }

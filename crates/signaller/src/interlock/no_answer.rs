@@ -36,13 +36,6 @@ pub(crate) struct NoAnswer {
     may_be_unknown: bool,
 }
 
-impl NoAnswer {
-    /// Whether the train has not shown itself since.
-    pub(super) fn is_missing(&self) -> bool {
-        self.nose.is_some()
-    }
-}
-
 impl Interlock {
     /// A train was told to go and is not seen in the next section, where it must be by now.
     pub(crate) fn hold_for_no_answer(
@@ -105,14 +98,14 @@ impl Interlock {
         }
     }
 
-    /// Somebody says where a train stands, or has seen to it: it may be called once more.
+    /// Somebody has seen to a train: it may be called once more.
     pub(super) fn was_seen_to(&mut self, train: TrainId) {
         self.runs[train].no_answer.may_be_unknown = false;
     }
 
     /// Whether the train did not answer and has not shown itself since: it may have passed the signals ahead of it unseen.
     pub(super) fn is_missing(&self, train: TrainId) -> bool {
-        self.runs.get(train).is_some_and(|run| run.no_answer.is_missing())
+        self.runs.get(train).is_some_and(|run| run.no_answer.nose.is_some())
     }
 
     /// Where the nose of a train was seen last that did not answer.
@@ -137,7 +130,7 @@ impl Interlock {
         }
     }
 
-    /// A train has shown itself.
+    /// A train has shown itself, or somebody says where it is.
     pub(super) fn forget_no_answer(&mut self, train: TrainId) {
         let was_missing = std::mem::take(&mut self.runs[train].no_answer).nose.is_some();
         if was_missing {

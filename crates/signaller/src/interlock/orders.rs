@@ -261,14 +261,13 @@ impl Interlock {
             return;
         }
         self.void_roll_call(train);
-        self.was_seen_to(train);
+        // Wherever it is now, that it did not answer where it was before means nothing any more.
+        self.forget_no_answer(train);
         self.settle_disputes(train, outputs);
         self.give_back_all(train, outputs);
         let run = &mut self.runs[train];
         run.send(None);
         (run.waits_for, run.must_stand, run.drawn_up_to) = (None, false, None);
-        // Wherever it is now, that it did not answer where it was before means nothing any more.
-        self.missing_changed |= std::mem::take(&mut run.no_answer).is_missing();
         for kind in
             HoldKind::OF_A_TRAIN.into_iter().filter(|kind| !matches!(kind, HoldKind::Wished | HoldKind::Emergency))
         {

@@ -219,9 +219,9 @@ impl Interlock {
         (drive, changes): (&Drive, &Changes),
         outputs: &mut Vec<Output>,
     ) {
-        let Some(train) = self.roll_call.as_ref().map(|call| call.train) else { return };
-        let is_out = self.roll_call.as_ref().is_some_and(|call| call.phase == Phase::Out);
-        let is_mistaken = is_out && self.moves_in_its_stead(train, now, picture, (drive, changes), outputs);
+        let Some((train, phase)) = self.roll_call.as_ref().map(|call| (call.train, call.phase)) else { return };
+        let is_mistaken =
+            phase == Phase::Out && self.moves_in_its_stead(train, now, picture, (drive, changes), outputs);
         let Some(mut call) = self.roll_call.take() else { return };
         let stopped = self.everything_stopped || self.runs[train].must_stand;
         let is_held = stopped
