@@ -13,7 +13,6 @@ use std::time::Duration;
 use smallvec::SmallVec;
 use track::{DistrictId, Layout, SectionId, TrainId};
 
-use super::rules::SPREAD;
 use super::{Detect, Timer};
 use crate::door::Fact;
 use crate::identity::Identity;
@@ -21,7 +20,7 @@ use crate::signaller::Conduct;
 use crate::snapshot::kept;
 use crate::time::Time;
 
-/// What changes for so long after a report that the power is off, beside the delays of detectors, is the darkness falling.
+/// What changes for so long before or after a report that the power is off, beside the delays of detectors, is the darkness falling.
 const FALLING: Duration = Duration::from_millis(700);
 /// Detectors that said nothing new for so long, beside their own delays, have settled.
 const SETTLED: Duration = Duration::from_millis(400);
@@ -248,7 +247,7 @@ impl Detect {
     fn doubt_fillings(&mut self, now: Time, place: usize) {
         for at in 0..self.supplies[place].sections.len() {
             let section = self.supplies[place].sections[at];
-            let falling = SPREAD + self.rules[section].on_delay;
+            let falling = FALLING + self.rules[section].on_delay;
             let channel = &mut self.channels[section];
             channel.filled_as_power_went = channel.has_just_filled() && now.since(channel.raw_at) <= falling;
         }

@@ -279,13 +279,13 @@ impl Estimate {
     /// The train stands there, as well as its place was known before; it may be counted from elsewhere now, and the other way: then
     /// `sense` is -1.
     pub(super) fn stand_at(&mut self, now: Time, place: f64, sense: f64, ratio_deviation: f64) {
-        let (known, is_vague) = (self.p, self.is_vague);
+        let (known, is_vague, is_contradicted) = (self.p, self.is_vague, self.is_contradicted);
         let has_turned = self.has_turned || sense < 0.0;
         let state = if self.ran.0 > 0.0 { RATIO } else { BEFORE };
         let ratio = self.x[state];
         let share = if self.ran.0 > 0.0 { Some(self.ran.1 / self.ran.0) } else { self.before.map(|run| run.share) };
         self.put(now, (place, place), ratio_deviation);
-        (self.is_vague, self.has_turned) = (is_vague, has_turned);
+        (self.is_vague, self.is_contradicted, self.has_turned) = (is_vague, is_contradicted, has_turned);
         // What it stands farther than it should tells of how it braked, when that is heard of.
         let stay = [(PLACE, PLACE, sense), (GATHERS, GATHERS, 1.0), (LOSES, LOSES, 1.0), (BEFORE, state, 1.0)];
         let stay = if share.is_some() { &stay[..] } else { &stay[..3] };
@@ -653,6 +653,21 @@ mod tests {
         let likely = estimate.likely().unwrap();
         assert!(likely.is_contradicted && likely.place + likely.deviation > 490.0, "{likely:?}");
         assert!(likely.place - likely.deviation < 320.0, "{likely:?}");
+    }
+
+    #[test]
+    fn what_does_not_fit_is_not_settled_by_coming_to_a_stand() {
+        let mut estimate = running();
+        estimate.advance(at(15.0));
+        estimate.fix(at(15.0) - REPORT_TAKES, 300.0, 2.0);
+        estimate.order(at(15.0), 0.0, 0.0);
+        estimate.stand(at(20.0), 0.05);
+        estimate.stand_at(at(21.0), 300.0, -1.0, 0.05);
+        assert!(estimate.likely().unwrap().is_contradicted);
+        estimate.order(at(22.0), 100.0, 0.5);
+        estimate.advance(at(24.0));
+        estimate.fix(at(24.0) - REPORT_TAKES, 420.0, 2.0);
+        assert!(!estimate.likely().unwrap().is_contradicted);
     }
 
     #[test]

@@ -8,6 +8,7 @@ use smallvec::SmallVec;
 use track::{SectionId, TrainId};
 
 use super::account::{Account, Stand, Who};
+use super::clusters::ClusterId;
 use super::{Identity, Missing};
 use crate::door::Tag;
 
@@ -61,11 +62,33 @@ impl Identity {
     /// Something unknown that came into the section, or is gone from it, may have run into one beside it that was filled already.
     pub(super) fn note_unknown_beside(&mut self, section: SectionId) -> SmallVec<[SectionId; 8]> {
         let counts = |beside: &SectionId| self.reported[*beside] == Some(true) && self.odometers.is_any_driven();
-        let filled: SmallVec<[SectionId; 8]> = self.topology.beside(section).filter(counts).collect();
-        for &beside in &filled {
+        let mut said_otherwise: SmallVec<[SectionId; 8]> = self.topology.beside(section).filter(counts).collect();
+        for &beside in &said_otherwise {
             self.tags.hides_unknown[beside] = true;
         }
-        filled
+        for (train, home) in self.unseen_in_the_dark_beside(section) {
+            let stands = self.clusters.cluster(home).accounts.iter().flat_map(|account| &account.stands);
+            said_otherwise.extend(stands.flat_map(|stand| &stand.holds).map(|hold| hold.section));
+            self.is_strange_from_now_on(train);
+            self.look_at_doubts_of(train);
+        }
+        said_otherwise
+    }
+
+    /// Trains that are driven and said to have an end in a dark section beside this one, where nothing shows whether they are there
+    /// still.
+    fn unseen_in_the_dark_beside(&self, section: SectionId) -> SmallVec<[(TrainId, ClusterId); 2]> {
+        let mut trains: SmallVec<[(TrainId, ClusterId); 2]> = SmallVec::new();
+        for dark in self.topology.beside(section).filter(|&beside| self.topology.is_dark(beside)) {
+            let has_an_end = |stand: &&Stand| stand.nose().section == dark || stand.tail().section == dark;
+            let driven = self.stands_that_count(dark).filter(has_an_end).filter(|it| self.odometers.is_driven(it.who));
+            for train in driven.filter_map(|stand| stand.who.known()) {
+                if let Some(home) = self.clusters.home(train).filter(|_| !self.is_strange(train)) {
+                    trains.push((train, home));
+                }
+            }
+        }
+        trains
     }
 
     /// What was unknown in the section is known to be a train there: it did not run on.

@@ -29,6 +29,9 @@ const DARK_SECTIONS: usize = 6;
 /// The last axle that a detector sees is reckoned within so much. Common practice, no source.
 const TAIL_SLACK: Length = Length::from_mm(15);
 
+/// A train is pushed on for so long after it came into its section. Common practice, no source.
+const PUSHED_FOR: Duration = Duration::from_secs(20);
+
 /// So long it takes a train at least to come to stand where it has run in, and to be out again. Common practice, no source.
 const BACKS_OUT: Duration = Duration::from_secs(1);
 
@@ -518,11 +521,22 @@ impl Scene<'_> {
         let length = way.and_then(|way| self.layout.ways[way].length).map(|length| length + beyond);
         turnouts
             * match self.odometers.leaving(stand, length, self.now, self.kept_back[section]) {
+                Leaving::Possible if self.never_moved(stand) => self.prices.stranger_moves,
                 Leaving::Possible => 1.0,
                 Leaving::ToldLate | Leaving::Disobeying => self.prices.told_late,
                 Leaving::Impossible if self.has_run_past(stand) => self.prices.told_late,
+                Leaving::Impossible if self.was_just_pushed(stand) => self.prices.pushed_on,
                 Leaving::Impossible => self.prices.by_hand,
             }
+    }
+
+    /// Whether something unknown is there that was never seen to come from anywhere, though trains are driven.
+    fn never_moved(&self, stand: &Stand) -> bool {
+        let nose = stand.nose();
+        stand.who.known().is_none()
+            && nose.enter.is_none()
+            && !self.topology.is_border(nose.section)
+            && self.odometers.is_any_driven()
     }
 
     /// The same, into a section to which it was told to go, or not.
@@ -568,13 +582,25 @@ impl Scene<'_> {
         is_beyond && self.odometers.lately(stand.who, self.now, LATEST) > Length::ZERO
     }
 
+    /// Whether a train came a moment ago into the section of its nose, which it was not granted: a hand that pushes it, or whatever else
+    /// makes it run, does not end at the joint.
+    fn was_just_pushed(&self, stand: &Stand) -> bool {
+        let [.., behind, nose] = &stand.holds[..] else { return false };
+        let came_in = self.filled_at[nose.section];
+        stand.who.known().is_some_and(|train| self.granted[nose.section] != Some(train))
+            && nose.seen
+            && self.filled_at[behind.section] < came_in
+            && self.now.since(came_in) < PUSHED_FOR
+    }
+
     /// The price of a train being where it was not told to go: one that is driven ran past the end of its authority. One that has
     /// done so already goes on.
     fn authorised(&self, stand: &Stand, section: SectionId) -> f64 {
         match stand.who.known() {
             Some(_) if self.odometers.is_mistrusted(stand.who, self.now) => 1.0,
             Some(train) if self.granted[section] != Some(train) && self.odometers.is_driven(stand.who) => {
-                if self.has_run_past(stand) { 1.0 } else { self.prices.beyond_authority }
+                let goes_on = self.has_run_past(stand) || self.was_just_pushed(stand);
+                if goes_on { 1.0 } else { self.prices.beyond_authority }
             }
             _ => 1.0,
         }

@@ -65,6 +65,7 @@ impl Identity {
             for hold in &placement.holds {
                 self.vacate_in_the_dark(hold.section);
             }
+            self.forget_what_is_said_otherwise(placement.train, now);
             self.anchor(placement.train, now);
         }
     }
@@ -331,21 +332,34 @@ impl Identity {
                 continue;
             }
             let Some(length) = stand.nose().enter.and_then(|enter| way_length(layout, enter, None)) else { continue };
-            let (seen, front, rear) = detectable.unwrap_or_default();
-            let (nose, tail) = if stand.backward { (rear, front) } else { (front, rear) };
             if !all_said {
+                let (_, front, rear) = detectable.unwrap_or_default();
+                let nose = if stand.backward { rear } else { front };
                 let (least, most) = stood.map_or((Length::ZERO, length), |it| (it.least - nose, it.most - nose));
                 stand.head = odometers.head_between(who, now, (least, most), least);
                 continue;
             }
-            // Whoever says where a train stands means all of it, blind ends included: of a train that covers more than one section,
-            // the first axle that detectors see may be short of the last.
-            let most = length - nose;
-            let least = if stand.holds.len() == 1 { (seen + tail).min(most) } else { Length::ZERO - nose };
+            let (least, most) = as_said(stand, length, detectable.unwrap_or_default());
             stand.head = odometers.head_between(who, now, (least, most), least);
         }
         if stood.is_some() {
             self.memories.stood.retain(|(other, _)| *other != train);
+        }
+    }
+
+    /// Somebody has said where the train stands: where it was reckoned to be farther than that, it is not.
+    fn forget_what_is_said_otherwise(&mut self, train: TrainId, now: Time) {
+        let who = Who::train(train);
+        let Some(home) = self.clusters.home(train) else { return };
+        let detectable = detectable_length(&self.roster, who).unwrap_or_default();
+        let (layout, odometers) = (&self.layout, &self.odometers);
+        for stand in self.clusters.accounts_mut(home).iter_mut().flat_map(|account| &mut account.stands) {
+            if stand.who == who
+                && let Some(length) = stand.nose().enter.and_then(|enter| way_length(layout, enter, None))
+                && odometers.far(stand, now).is_some_and(|far| far > as_said(stand, length, detectable).1)
+            {
+                stand.head = Head::UNKNOWN;
+            }
         }
     }
 
@@ -453,6 +467,15 @@ impl Identity {
         let far = self.odometers.head_between(stand.who, now, (least, far), least).most;
         Head { far, near: turned(far_before).min(least).um(), ..head }
     }
+}
+
+/// Bounds of where the first axle is that detectors see, of a train of which somebody says where it stands: they mean all of it, blind
+/// ends included. Of one that covers more than one section that axle may be short of the last.
+fn as_said(stand: &Stand, length: Length, (seen, front, rear): (Length, Length, Length)) -> (Length, Length) {
+    let (nose, tail) = if stand.backward { (rear, front) } else { (front, rear) };
+    let most = length - nose;
+    let least = if stand.holds.len() == 1 { (seen + tail).min(most) } else { Length::ZERO - nose };
+    (least, most)
 }
 
 fn way_length_of_nose(identity: &Identity, stand: &Stand) -> Option<Length> {

@@ -185,7 +185,9 @@ impl Scene<'_> {
             let length = self.layout.ways[way?].length?;
             let (least, most) = self.odometers.head(before, self.now)?;
             let farthest = self.odometers.lately(before.who, self.now, on_delay + kept + LATE);
-            (least - length - MEASURED_WITHIN > farthest).then_some((least - length, most - length + MEASURED_WITHIN))
+            // All of one that was lost from sight was beyond by then.
+            let is_late = before.is_lost() || least - length - MEASURED_WITHIN > farthest;
+            is_late.then_some((least - length, (most - length + MEASURED_WITHIN).max(farthest)))
         };
         match reckoned() {
             Some((_, most)) => {
@@ -370,6 +372,18 @@ mod tests {
         line.hear(16_500, 3, true);
         let nose = line.nose(16_500);
         assert!(nose.far < Length::from_mm(60), "{nose:?}");
+    }
+
+    #[test]
+    fn a_train_that_was_lost_from_sight_before_it_was_heard_to_come_in_may_be_as_far_as_it_can_have_run() {
+        let mut line = Line::new();
+        line.hear(4_000, 1, true);
+        line.hear(7_500, 0, false);
+        // All of its 300 mm have left the second section when that empties; that it came into the third is told long after.
+        line.hear(13_500, 1, false);
+        line.hear(16_500, 2, true);
+        let nose = line.nose(16_500);
+        assert!(nose.most > Length::from_mm(400) && nose.far > Length::from_mm(400), "{nose:?}");
     }
 
     #[test]

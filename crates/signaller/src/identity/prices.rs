@@ -41,6 +41,9 @@ pub struct Prices {
     pub stranger_at_border: f64,
     /// A stranger vanishes inside the layout.
     pub stranger_vanishes: f64,
+    /// What came to be in a section untold and never moved since, moves, where the signaller drives: most of that is moisture, a hand,
+    /// or a wagon, and these stay.
+    pub stranger_moves: f64,
     /// A section that is filled is reported filled again, later: a repeat.
     pub repeat: f64,
     /// ... or the report of its emptying between was lost.
@@ -62,6 +65,8 @@ pub struct Prices {
     pub told_late: f64,
     /// A train moves that stands, or moves farther than it can have got, or backs though driven ahead: pushed by hand.
     pub by_hand: f64,
+    /// One that was pushed into its section a moment ago goes on into the next.
+    pub pushed_on: f64,
     /// A train goes the other way than it is driven: it was put down the other way round, or a motor is wired so.
     pub points_otherwise: f64,
     /// A reading where the account has somebody else: a reader that reaches to the next track. What is read is protected
@@ -90,6 +95,7 @@ impl Prices {
         stranger: 5e-5,
         stranger_at_border: 2e-4,
         stranger_vanishes: 0.9,
+        stranger_moves: 1e-2,
         repeat: 1e-2,
         emptying_unheard: 1e-2,
         stays_lost: 0.5,
@@ -100,6 +106,7 @@ impl Prices {
         beyond_authority: 3e-4,
         told_late: 1e-2,
         by_hand: 3e-5,
+        pushed_on: 0.3,
         points_otherwise: 1e-4,
         misread: 2e-5,
         passed_by_nobody: 1e-3,
@@ -126,6 +133,7 @@ impl Prices {
         ("something unknown fills a section", |prices| &mut prices.stranger),
         ("something unknown comes in at the border", |prices| &mut prices.stranger_at_border),
         ("something unknown vanishes", |prices| &mut prices.stranger_vanishes),
+        ("something unknown that never moved moves", |prices| &mut prices.stranger_moves),
         ("a report is repeated", |prices| &mut prices.repeat),
         ("an emptying is not heard", |prices| &mut prices.emptying_unheard),
         ("a train that was lost from sight does not show itself", |prices| &mut prices.stays_lost),
@@ -136,6 +144,7 @@ impl Prices {
         ("a train runs beyond its authority", |prices| &mut prices.beyond_authority),
         ("a report comes seconds late", |prices| &mut prices.told_late),
         ("a train moves otherwise than it is driven: by hand", |prices| &mut prices.by_hand),
+        ("a train that was pushed goes on", |prices| &mut prices.pushed_on),
         ("a train points the other way than was thought", |prices| &mut prices.points_otherwise),
         ("a reader misreads", |prices| &mut prices.misread),
         ("a spot answers though nobody passes", |prices| &mut prices.passed_by_nobody),

@@ -108,7 +108,8 @@ impl Identity {
             if tag == Tag::Free {
                 self.tags.hides_unknown[section] = false;
             }
-            let has_come = tag == Tag::Unexplained && was_free && !self.was_left_behind(section);
+            let was_told = self.reported[section] == Some(true) || self.topology.is_dark(section);
+            let has_come = tag == Tag::Unexplained && was_free && was_told && !self.was_left_behind(section);
             let has_gone = tag == Tag::Free && self.tags.has_come[section];
             if matches!(tag, Tag::Sure(_)) && self.tags.has_come[section] {
                 self.forget_unknown_beside(section);

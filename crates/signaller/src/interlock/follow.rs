@@ -53,7 +53,8 @@ impl Interlock {
             None => self.hold_in_doubt(train, "nobody knows where it stands", outputs),
             Some(stand) if !stand.sure => self.follow_in_doubt(train, now, picture, outputs),
             Some(stand) => {
-                self.runs[train].is_stuck_in_doubt = false;
+                let run = &mut self.runs[train];
+                (run.is_stuck_in_doubt, run.was_called_in_vain) = (false, false);
                 self.lift_no_answer(train, &stand, outputs);
                 if self.runs[train].holds.has(HoldKind::Astray) {
                     self.note_found(train, &stand, outputs);

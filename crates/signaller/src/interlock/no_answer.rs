@@ -80,10 +80,19 @@ impl Interlock {
         self.look_at_signals_of(train);
     }
 
-    /// Fails where a train that did not answer is most likely not where it is believed to be, for something unknown filled a section
-    /// then: nobody knows what it would run into.
-    pub(super) fn may_answer(&self, train: TrainId, picture: &impl Picture) -> Result<(), Reason> {
-        if !self.runs[train].no_answer.may_be_unknown {
+    /// Fails where something unknown fills a section, and a train did not answer when that began, or none of the places where it may
+    /// stand shows it: it is most likely that, and nobody knows what it would run into.
+    pub(super) fn may_answer(
+        &self,
+        train: TrainId,
+        stands: &[Whereabouts],
+        picture: &impl Picture,
+    ) -> Result<(), Reason> {
+        if self.runs[train].was_called_in_vain {
+            return Err(format!("`{}` was called in vain; hint: say where it is", self.name(train)));
+        }
+        let is_seen = |stand: &Whereabouts| stand.footprint.iter().any(|hold| hold.seen);
+        if !self.runs[train].no_answer.may_be_unknown && stands.iter().any(is_seen) {
             return Ok(());
         }
         let is_unknown =
@@ -100,7 +109,8 @@ impl Interlock {
 
     /// Somebody has seen to a train: it may be called once more.
     pub(super) fn was_seen_to(&mut self, train: TrainId) {
-        self.runs[train].no_answer.may_be_unknown = false;
+        let run = &mut self.runs[train];
+        (run.no_answer.may_be_unknown, run.was_called_in_vain) = (false, false);
     }
 
     /// Whether the train did not answer and has not shown itself since: it may have passed the signals ahead of it unseen.

@@ -217,14 +217,16 @@ impl Interlock {
         outputs: &mut Vec<Output>,
     ) -> Result<(), Reason> {
         self.known(train)?;
-        let mut held = false;
+        let (mut held, mut was_wished) = (false, false);
         let stays_astray = self.runs[train].holds.has(HoldKind::Astray) && picture.is_strange(train);
         for kind in [HoldKind::Wished, HoldKind::Emergency, HoldKind::Disputed, HoldKind::NoAnswer, HoldKind::Astray] {
-            if kind == HoldKind::Astray && stays_astray {
+            // Whoever takes back what was wished does not say that they saw where it is: for that it is released once more.
+            if kind == HoldKind::Astray && stays_astray || was_wished && kind.is_doubt() {
                 continue;
             }
             if self.lift_hold(train, kind, outputs) {
                 held = true;
+                was_wished |= matches!(kind, HoldKind::Wished | HoldKind::Emergency);
                 match kind {
                     HoldKind::Astray => self.give_back_all(train, outputs),
                     HoldKind::NoAnswer => {
@@ -268,6 +270,7 @@ impl Interlock {
         let run = &mut self.runs[train];
         run.send(None);
         (run.waits_for, run.must_stand, run.drawn_up_to) = (None, false, None);
+        run.was_called_in_vain = false;
         for kind in
             HoldKind::OF_A_TRAIN.into_iter().filter(|kind| !matches!(kind, HoldKind::Wished | HoldKind::Emergency))
         {

@@ -69,6 +69,8 @@ pub(crate) struct Run {
     /// When it was told to stop as quickly as it could, for it was found astray.
     pub(crate) stopped_dead_at: Option<Time>,
     pub(crate) no_answer: NoAnswer,
+    /// It did not answer a roll call, and nobody has seen to it since.
+    pub(crate) was_called_in_vain: bool,
     /// Somebody says that this train stands on track that it has ahead of it.
     pub(super) disputed_by: Option<TrainId>,
     /// It is in doubt where it stands, wants to go, and can get no further until that is settled.

@@ -38,6 +38,8 @@ const FIRST_TICKET: u64 = 1 << 40;
 /// How often something is said anew that was refused, and how long people wait before they do.
 const TRIES: u32 = 12;
 const SAID_ANEW_AFTER: Duration = Duration::from_secs(5);
+/// Whoever is refused time and again tries it once more so much later.
+const INSISTS_AFTER: Duration = Duration::from_secs(30);
 
 /// Something that is to be done on the table.
 #[derive(Clone, Copy, Debug)]
@@ -182,13 +184,16 @@ impl Hands {
     pub(crate) fn hear(&mut self, now: Time, output: &Output) {
         let Output::Fact(Fact::Answered { ticket, answer }) = output else { return };
         let Some((word, tries)) = self.said.remove(ticket) else { return };
-        if matches!(answer, Answer::Refused(_)) && tries > 1 {
+        // Nobody else can give back a train that this person drove.
+        let insists = matches!(word, Word::GivenBack(_));
+        if matches!(answer, Answer::Refused(_)) && (tries > 1 || insists) {
             // Whoever wants to give a train back says first where it stands: that is what the refusal advises.
             if let Word::GivenBack(train) = word {
                 self.say(now, Word::Stands(train));
             }
             self.counted += 1;
-            self.words.insert((now + SAID_ANEW_AFTER, self.counted), (word, tries - 1));
+            let after = if tries > 1 { SAID_ANEW_AFTER } else { INSISTS_AFTER };
+            self.words.insert((now + after, self.counted), (word, tries.saturating_sub(1).max(1)));
         }
     }
 }

@@ -22,6 +22,7 @@ use super::{HoldKind, Interlock};
 use crate::aspect::Signals;
 use crate::door::{Direction, Fact, Output};
 use crate::drive::Drive;
+use crate::identity::Whereabouts;
 use crate::picture::Picture;
 use crate::signaller::Changes;
 use crate::time::Time;
@@ -54,8 +55,10 @@ pub(super) struct RollCall {
     until: Time,
     /// How far the train had run, at least and at most, when this phase began.
     from: (Length, Length),
-    /// Whether it was in doubt where it stood when it was called.
-    was_in_doubt: bool,
+    /// Whether accounts differed in where it stands when it was called.
+    had_choices: bool,
+    /// The sections in which it may be as long as it is called: where it may have stood, and where it may show itself.
+    may_be_in: SmallVec<[SectionId; 8]>,
     /// The sections in which it may show itself: all of them were free when it was called.
     asked: SmallVec<[SectionId; 4]>,
     /// The sections that it was granted for this call, beside what it had.
@@ -78,6 +81,19 @@ enum Phase {
     Back,
     /// It comes to stand, and that is all.
     Ending,
+}
+
+impl RollCall {
+    /// Whether the train may be where it was not let go: then it is not where it was thought to be.
+    fn is_elsewhere(&self, stands: &[Whereabouts]) -> bool {
+        let mut noses = stands.iter().filter_map(|stand| stand.footprint.last());
+        noses.any(|nose| !self.may_be_in.contains(&nose.section))
+    }
+}
+
+/// The sections that a train covers if it stands in one of these ways.
+fn sections_of(stands: &[Whereabouts]) -> impl Iterator<Item = SectionId> + '_ {
+    stands.iter().flat_map(|stand| &stand.footprint).map(|hold| hold.section)
 }
 
 /// How the called train is to be driven.
@@ -122,7 +138,8 @@ impl Interlock {
             return Err(format!("`{}` is driven at a throttle; hint: hand it back first", self.name(train)));
         }
         let (direction, mut preparation) = self.prepare_either_way(train, now, picture, signals)?;
-        for stand in picture.possible_whereabouts(train, now) {
+        let stands = picture.possible_whereabouts(train, now);
+        for stand in &stands {
             for other in stand.footprint.iter().flat_map(|hold| picture.holders(hold.section)) {
                 if !drive.is_at_rest(other) {
                     return Err(format!("`{}` must stand first", self.name(other)));
@@ -130,7 +147,10 @@ impl Interlock {
             }
         }
         self.has_stood_still(train, now, picture, drive)?;
-        let asked = preparation.ahead.iter().map(|passage| passage.section).collect();
+        let asked: SmallVec<[SectionId; 4]> = preparation.ahead.iter().map(|passage| passage.section).collect();
+        if let Some(other) = self.another_comes(train, &asked, now, picture, drive) {
+            return Err(format!("`{}` must stand first", self.name(other)));
+        }
         // What it has from a call before is not granted to it twice.
         preparation.ahead.retain(|passage| !self.runs[train].lent.contains(passage));
         for &passage in &preparation.ahead {
@@ -150,7 +170,8 @@ impl Interlock {
             room: preparation.room.unwrap_or(Length::ZERO),
             until: now + SETTING,
             from: (Length::ZERO, Length::ZERO),
-            was_in_doubt: !picture.whereabouts(train, now).is_some_and(|stand| stand.sure),
+            had_choices: stands.len() > 1,
+            may_be_in: sections_of(&stands).chain(asked.iter().copied()).collect(),
             asked,
             granted,
             answered: None,
@@ -220,9 +241,17 @@ impl Interlock {
         outputs: &mut Vec<Output>,
     ) {
         let Some((train, phase)) = self.roll_call.as_ref().map(|call| (call.train, call.phase)) else { return };
-        let is_mistaken =
+        let mut is_mistaken =
             phase == Phase::Out && self.moves_in_its_stead(train, now, picture, (drive, changes), outputs);
         let Some(mut call) = self.roll_call.take() else { return };
+        if phase == Phase::Out && self.another_comes(train, &call.asked, now, picture, drive).is_some() {
+            picture.suspect_unknown(train);
+            is_mistaken = true;
+        }
+        if phase == Phase::Out && call.is_elsewhere(&picture.possible_whereabouts(train, now)) {
+            self.stop_dead(train);
+            is_mistaken = true;
+        }
         let stopped = self.everything_stopped || self.runs[train].must_stand;
         let is_held = stopped
             || call.is_void
@@ -272,7 +301,8 @@ impl Interlock {
     /// The train is on its way out: whether some section has told where it is, or it has gone far enough.
     fn look_for_answer<P: Picture>(&self, call: &mut RollCall, now: Time, picture: &mut P, drive: &Drive) {
         let train = call.train;
-        let settled = picture.whereabouts(train, now).filter(|stand| stand.sure && call.was_in_doubt);
+        let stands = picture.possible_whereabouts(train, now);
+        let settled = stands.first().filter(|_| call.had_choices && stands.len() == 1);
         let settled = settled.and_then(|stand| stand.footprint.last().map(|hold| hold.section));
         let filled = call.asked.iter().copied().find(|&section| picture.is_occupied(section));
         call.answered = filled.or(settled);
@@ -282,10 +312,7 @@ impl Interlock {
             picture.has_answered(train);
         }
         let gone = travelled + drive.room_to_stop_creeping(train);
-        let is_shown = || {
-            let mut stands = picture.possible_whereabouts(train, now).into_iter();
-            stands.any(|stand| stand.footprint.iter().any(|hold| self.shows(hold)))
-        };
+        let is_shown = || stands.iter().any(|stand| stand.footprint.iter().any(|hold| self.shows(hold)));
         if filled.is_none() && (settled.is_some() || !is_shown()) {
             // What told was a section that it left: back there it would be in doubt again. And where it is out of sight
             // nobody knows how far it is.
@@ -332,6 +359,8 @@ impl Interlock {
             self.lift_hold(train, call.lifted[place], outputs);
         }
         picture.face(train, call.direction, now);
+        // Only its answer tells from now on where it is: whatever else moves meanwhile may be another.
+        picture.suspect_unknown(train);
         (call.phase, call.until) = (Phase::Out, now + CREEPING);
     }
 
@@ -350,6 +379,7 @@ impl Interlock {
             if sure && call.answered.is_some() && !call.is_void {
                 self.forget_no_answer(train);
             }
+            self.runs[train].was_called_in_vain = call.answered.is_none() && !call.is_void;
             let again = call.lifted.iter().filter(|&&kind| kind != HoldKind::Doubt && kind != HoldKind::Astray);
             for &kind in again.filter(|_| !call.is_void && (!sure || call.answered.is_none())) {
                 self.set_hold(train, kind, "a roll call did not settle where it stands".to_owned(), outputs);

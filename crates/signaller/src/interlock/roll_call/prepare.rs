@@ -1,12 +1,14 @@
 //! Whether a train may be called: what it would come into, under every account, and how far it may go for that.
 
 use smallvec::SmallVec;
-use track::{EndId, Length, Need, TrainId, Traverse};
+use track::{EndId, Length, Need, SectionId, TrainId, Traverse};
 
+use super::super::exchange::AT_REST;
 use super::super::orders::Reason;
 use super::super::{HoldKind, Interlock};
 use crate::aspect::Signals;
 use crate::door::Direction;
+use crate::drive::Drive;
 use crate::identity::{NEXT_AXLE, Whereabouts};
 use crate::picture::Picture;
 use crate::time::Time;
@@ -49,8 +51,8 @@ impl Interlock {
         if self.hold_kinds(train).any(|kind| kind == HoldKind::NoAnswer) && self.may_have_gone_elsewhere(train) {
             return Err(format!("a turnout may have led `{name}` another way; hint: see where it is"));
         }
-        self.may_answer(train, picture)?;
         let stands = picture.possible_whereabouts(train, now);
+        self.may_answer(train, &stands, picture)?;
         let Some(likeliest) = stands.first() else {
             return Err(format!("nobody knows where `{name}` may stand; hint: say where it is"));
         };
@@ -113,6 +115,37 @@ impl Interlock {
             preparation.ahead.push(next);
         }
         Ok(())
+    }
+
+    /// Another train that runs towards one of the sections in which a train is to show itself, or is driven beside it by a person: if it
+    /// does not stop where it should, it is taken for the one that is called.
+    pub(super) fn another_comes(
+        &self,
+        called: TrainId,
+        asked: &[SectionId],
+        now: Time,
+        picture: &impl Picture,
+        drive: &Drive,
+    ) -> Option<TrainId> {
+        self.runs.ids().find(|&other| {
+            let is_by_hand = self.is_driven_by_hand(other);
+            let stands = !is_by_hand && drive.rests_since(other).is_some_and(|since| since + AT_REST <= now);
+            let leads_there = |stand: &Whereabouts| self.leads_into(stand, is_by_hand, asked);
+            other != called && !stands && picture.possible_whereabouts(other, now).iter().any(leads_there)
+        })
+    }
+
+    /// Whether a train that stands so comes into one of those sections next; whichever way it runs if it may turn.
+    fn leads_into(&self, stand: &Whereabouts, may_turn: bool, asked: &[SectionId]) -> bool {
+        let is_asked = |end: EndId| {
+            let mut meets = self.layout.ends[end].meets.iter();
+            meets.any(|&entry| asked.contains(&self.layout.ends[entry].section))
+        };
+        let mut holds = stand.footprint.iter().rev().take(if may_turn { stand.footprint.len() } else { 1 });
+        holds.any(|hold| match hold.enter.filter(|_| !may_turn) {
+            Some(enter) => self.layout.ends[enter].ways.iter().any(|&way| is_asked(self.layout.far_end(way, enter))),
+            None => self.layout.sections[hold.section].ends.iter().any(|&end| is_asked(end)),
+        })
     }
 
     /// The passages into which a train would come if it stood so and went that way, and how far its nose may go for that: more

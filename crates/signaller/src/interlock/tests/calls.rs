@@ -190,6 +190,88 @@ fn a_roll_call_ends_at_once_when_something_unknown_fills_a_section_elsewhere() {
 }
 
 #[test]
+fn a_train_in_doubt_that_was_called_in_vain_is_called_again_only_when_somebody_has_seen_to_it() {
+    let mut world = one_of_two_in_the_throat();
+    let (train, west) = (world.train("Heron"), world.section("west"));
+    world.trains[train].as_mut().unwrap().factor = 0.0;
+    assert_eq!(world.ask(Request::RollCall { train: Some(train) }), Answer::Accepted);
+    assert!(world.run(240.0, call_is_over));
+    assert_eq!(calls(&world).last(), Some(&&Fact::RollCallEnded { train, found: None }));
+    world.run(25.0, |_| false);
+    let reason = "`Heron` was called in vain; hint: say where it is";
+    assert_eq!(refusal(world.ask(Request::RollCall { train: Some(train) })), reason);
+    assert_eq!(world.ask(Request::Place { train, on: vec![west], nose: None }), Answer::Accepted);
+    assert_eq!(refusal(world.ask(Request::RollCall { train: Some(train) })), "it is sure where `Heron` stands");
+}
+
+/// Heron stalls where it stands, facing `w1`, and is held.
+fn stalled() -> World {
+    let mut world = World::with_two_trains();
+    let train = world.train("Heron");
+    world.trains[train].as_mut().unwrap().factor = 0.0;
+    world.go_to_section("Heron", "w1");
+    assert!(world.run(60.0, |world| world.signaller.interlock().is_held(train)));
+    world.run(5.0, |_| false);
+    world
+}
+
+#[test]
+fn only_its_answer_tells_where_a_train_is_that_is_called() {
+    let mut world = stalled();
+    let train = world.train("Heron");
+    world.trains[train].as_mut().unwrap().factor = 1.0;
+    assert_eq!(world.ask(Request::RollCall { train: Some(train) }), Answer::Accepted);
+    world.run(1.0, |_| false);
+    assert!(world.signaller.identity().is_strange(train), "it has not answered yet");
+    assert!(world.run(90.0, |world| world.nose("Heron").0 == "w1"));
+    world.run(1.0, |_| false);
+    assert!(!world.signaller.identity().is_strange(train));
+}
+
+#[test]
+fn a_train_is_not_called_beside_one_that_a_person_drives() {
+    let mut world = one_of_two_in_the_throat();
+    let (heron, plover) = (world.train("Heron"), world.train("Plover"));
+    assert_eq!(world.ask(Request::TakeOver { train: plover }), Answer::Accepted);
+    world.run(2.0, |_| false);
+    assert!(world.signaller.interlock().is_driven_by_hand(plover));
+    let reason = refusal(world.ask(Request::RollCall { train: Some(heron) }));
+    assert_eq!(reason, "`Plover` must stand first");
+}
+
+#[test]
+fn a_train_that_goes_the_other_way_when_it_is_called_is_stopped_at_once() {
+    let mut world = World::with_two_trains();
+    let train = world.train("Heron");
+    world.go_to_section("Heron", "w1");
+    assert!(world.run(60.0, |world| world.has_arrived("Heron")));
+    world.trains[train].as_mut().unwrap().factor = 0.0;
+    world.go("Heron", "halt");
+    let is_asked = |world: &World| holds(world).last().is_some_and(|(_, reason)| reason.contains("see where it is"));
+    assert!(world.run(120.0, is_asked));
+    world.run(5.0, |_| false);
+    assert_eq!(world.ask(Request::RollCall { train: Some(train) }), Answer::Accepted);
+    world.run(2.0, |_| false);
+    world.trains[train].as_mut().unwrap().factor = 1.0;
+    world.by_hand("Heron", Direction::Backward, 60);
+    assert!(world.run(60.0, call_is_over));
+    let is_stopped = |(_, it): &(_, Output)| *it == Output::EmergencyStop { train };
+    assert!(world.said.iter().any(is_stopped));
+    assert_eq!(calls(&world).last(), Some(&&Fact::RollCallEnded { train, found: None }));
+}
+
+#[test]
+fn who_takes_back_what_they_wished_does_not_say_that_they_saw_where_the_train_is() {
+    let mut world = stalled();
+    let train = world.train("Heron");
+    world.ask(Request::Hold { train, reason: "smoke".into() });
+    assert_eq!(world.ask(Request::Release { train }), Answer::Accepted);
+    assert!(world.signaller.interlock().hold_kinds(train).eq([HoldKind::NoAnswer]));
+    assert_eq!(world.ask(Request::Release { train }), Answer::Accepted);
+    assert!(!world.signaller.interlock().is_held(train));
+}
+
+#[test]
 fn a_roll_call_ends_at_once_when_the_train_is_held() {
     let mut world = one_of_two_in_the_throat();
     let train = world.train("Heron");
