@@ -80,6 +80,11 @@ pub enum ReplayError {
         /// What was found up to there.
         so_far: Box<Replayed>,
     },
+    /// A step tells of something that the layout has not: bytes went bad.
+    Spoiled {
+        /// The step.
+        number: u64,
+    },
     /// A snapshot cannot be used.
     Snapshot(String),
 }
@@ -131,6 +136,9 @@ impl Reader {
                 }
                 if step.number != next {
                     return Err(ReplayError::Missing { number: next, so_far: Box::new(replayed) });
+                }
+                if step.heard.iter().any(|(input, _)| !input.is_of(layout)) {
+                    return Err(ReplayError::Spoiled { number: step.number });
                 }
                 next += 1;
                 before(&mut signaller, step.at);

@@ -7,8 +7,8 @@
 use smallvec::SmallVec;
 use track::routes::Exit;
 use track::{
-    AccessoryId, Aspect, DetectorId, DistrictId, EndId, InputId, Length, Lie, LinkId, SectionId, SignalId, StopId,
-    TrainId, TurnoutId,
+    AccessoryId, Aspect, DetectorId, DistrictId, EndId, InputId, Layout, Length, Lie, LinkId, SectionId, SignalId,
+    StopId, TrainId, TurnoutId,
 };
 
 use crate::drive::Lessons;
@@ -104,6 +104,28 @@ pub enum Input {
     },
     /// The time asked for by [`Step::wake_at`] came.
     Woke,
+}
+
+impl Input {
+    /// Whether what reports is a part of the layout. What people ask for is answered whatever it is about.
+    pub fn is_of(&self, layout: &Layout) -> bool {
+        match self {
+            Self::SectionReported { section, .. } => layout.sections.get(*section).is_some(),
+            Self::SpotPassed { detector } | Self::TrainRead { detector, .. } => {
+                layout.detectors.get(*detector).is_some()
+            }
+            Self::TurnoutReported { turnout, .. } => layout.turnouts.get(*turnout).is_some(),
+            Self::PowerReported { district, .. } => layout.districts.get(*district).is_some(),
+            Self::InputReported { input, .. } => layout.inputs.get(*input).is_some(),
+            Self::LinkReported { link, .. } => layout.links.get(*link).is_some(),
+            Self::SignalReported { signal, .. } => layout.signals.get(*signal).is_some(),
+            Self::TrainRemembered { .. }
+            | Self::ProfileRemembered { .. }
+            | Self::TrainNamed { .. }
+            | Self::Requested { .. }
+            | Self::Woke => true,
+        }
+    }
 }
 
 /// Where a train stood, kept from one run of the signaller to the next.

@@ -108,6 +108,9 @@ pub(super) fn run_again<T>(
             "step {number} is missing: it was not kept when it was recorded. Up to there {} steps were run and {} differed",
             so_far.run, so_far.differing
         )),
+        ReplayError::Spoiled { number } => Failed::Told(format!(
+            "step {number} tells of something that the layout has not: the register is damaged from there on"
+        )),
         ReplayError::Snapshot(why) => Failed::Told(why),
     })
 }
