@@ -8,7 +8,6 @@ use smallvec::SmallVec;
 use track::{SectionId, TrainId};
 
 use super::account::{Account, Stand, Who};
-use super::clusters::ClusterId;
 use super::{Identity, Missing};
 use crate::door::Tag;
 
@@ -66,7 +65,8 @@ impl Identity {
         for &beside in &said_otherwise {
             self.tags.hides_unknown[beside] = true;
         }
-        for (train, home) in self.unseen_in_the_dark_beside(section) {
+        for train in self.unseen_in_the_dark_beside(section) {
+            let Some(home) = self.clusters.home(train).filter(|_| !self.is_strange(train)) else { continue };
             let stands = self.clusters.cluster(home).accounts.iter().flat_map(|account| &account.stands);
             said_otherwise.extend(stands.flat_map(|stand| &stand.holds).map(|hold| hold.section));
             self.is_strange_from_now_on(train);
@@ -77,16 +77,12 @@ impl Identity {
 
     /// Trains that are driven and said to have an end in a dark section beside this one, where nothing shows whether they are there
     /// still.
-    fn unseen_in_the_dark_beside(&self, section: SectionId) -> SmallVec<[(TrainId, ClusterId); 2]> {
-        let mut trains: SmallVec<[(TrainId, ClusterId); 2]> = SmallVec::new();
+    fn unseen_in_the_dark_beside(&self, section: SectionId) -> SmallVec<[TrainId; 2]> {
+        let mut trains = SmallVec::new();
         for dark in self.topology.beside(section).filter(|&beside| self.topology.is_dark(beside)) {
             let has_an_end = |stand: &&Stand| stand.nose().section == dark || stand.tail().section == dark;
-            let driven = self.stands_that_count(dark).filter(has_an_end).filter(|it| self.odometers.is_driven(it.who));
-            for train in driven.filter_map(|stand| stand.who.known()) {
-                if let Some(home) = self.clusters.home(train).filter(|_| !self.is_strange(train)) {
-                    trains.push((train, home));
-                }
-            }
+            let driven = self.stands_that_count(dark).filter(has_an_end).map(|stand| stand.who);
+            trains.extend(driven.filter(|&who| self.odometers.is_driven(who)).filter_map(Who::known));
         }
         trains
     }

@@ -530,15 +530,6 @@ impl Scene<'_> {
             }
     }
 
-    /// Whether something unknown is there that was never seen to come from anywhere, though trains are driven.
-    fn never_moved(&self, stand: &Stand) -> bool {
-        let nose = stand.nose();
-        stand.who.known().is_none()
-            && nose.enter.is_none()
-            && !self.topology.is_border(nose.section)
-            && self.odometers.is_any_driven()
-    }
-
     /// The same, into a section to which it was told to go, or not.
     pub fn ahead_into(&self, stand: &Stand, way: Option<WayId>, section: SectionId) -> f64 {
         let price = self.ahead(stand, way, section);
@@ -580,6 +571,15 @@ impl Scene<'_> {
     fn has_run_past(&self, stand: &Stand) -> bool {
         let is_beyond = stand.who.known().is_some_and(|train| self.granted[stand.nose().section] != Some(train));
         is_beyond && self.odometers.lately(stand.who, self.now, LATEST) > Length::ZERO
+    }
+
+    /// Whether something unknown is there that was never seen to come from anywhere, though trains are driven.
+    fn never_moved(&self, stand: &Stand) -> bool {
+        let nose = stand.nose();
+        stand.who.known().is_none()
+            && nose.enter.is_none()
+            && !self.topology.is_border(nose.section)
+            && self.odometers.is_any_driven()
     }
 
     /// Whether a train came a moment ago into the section of its nose, which it was not granted: a hand that pushes it, or whatever else

@@ -192,8 +192,8 @@ impl Hands {
                 self.say(now, Word::Stands(train));
             }
             self.counted += 1;
-            let after = if tries > 1 { SAID_ANEW_AFTER } else { INSISTS_AFTER };
-            self.words.insert((now + after, self.counted), (word, tries.saturating_sub(1).max(1)));
+            let (after, left) = if tries > 1 { (SAID_ANEW_AFTER, tries - 1) } else { (INSISTS_AFTER, tries) };
+            self.words.insert((now + after, self.counted), (word, left));
         }
     }
 }

@@ -2,9 +2,10 @@
 //!
 //! What must hold under every account of the train that counts for anything: the section ahead of where it would stand has a
 //! detector that says free, nobody has it or may be in it, and its turnouts lie right or may be thrown. All of these sections
-//! are granted to it together, before it moves. It creeps until one of them fills, or as far as it may under the account that
-//! leaves it the least room; then it goes back by no more than it surely went out, and gives back what it was granted, but for
-//! what it may still reach into. Where it is told by a section that it leaves, it stays.
+//! are granted to it together, before it moves. Nothing else runs towards them meanwhile, or the call ends. It creeps until one of
+//! them fills, or as far as it may under the account that leaves it the least room; then it goes back by no more than it surely
+//! went out, and gives back what it was granted, but for what it may still reach into. Where it is told by a section that it leaves,
+//! it stays.
 //!
 //! Deliberately not done: two trains are never moved at once, and a train that is out of sight under every account is not moved
 //! at all.
@@ -241,17 +242,16 @@ impl Interlock {
         outputs: &mut Vec<Output>,
     ) {
         let Some((train, phase)) = self.roll_call.as_ref().map(|call| (call.train, call.phase)) else { return };
-        let mut is_mistaken =
+        let another_moves =
             phase == Phase::Out && self.moves_in_its_stead(train, now, picture, (drive, changes), outputs);
         let Some(mut call) = self.roll_call.take() else { return };
-        if phase == Phase::Out && self.another_comes(train, &call.asked, now, picture, drive).is_some() {
-            picture.suspect_unknown(train);
-            is_mistaken = true;
-        }
-        if phase == Phase::Out && call.is_elsewhere(&picture.possible_whereabouts(train, now)) {
+        let is_elsewhere = phase == Phase::Out && call.is_elsewhere(&picture.possible_whereabouts(train, now));
+        if is_elsewhere {
             self.stop_dead(train);
-            is_mistaken = true;
         }
+        let another_comes =
+            || phase == Phase::Out && self.another_comes(train, &call.asked, now, picture, drive).is_some();
+        let is_mistaken = is_elsewhere || another_moves || another_comes();
         let stopped = self.everything_stopped || self.runs[train].must_stand;
         let is_held = stopped
             || call.is_void

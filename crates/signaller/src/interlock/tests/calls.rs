@@ -42,6 +42,17 @@ fn one_of_two_moved_into_the_throat() -> World {
     world
 }
 
+/// Heron stalls where it stands, facing `w1`, and is held.
+fn stalled() -> World {
+    let mut world = World::with_two_trains();
+    let train = world.train("Heron");
+    world.trains[train].as_mut().unwrap().factor = 0.0;
+    world.go_to_section("Heron", "w1");
+    assert!(world.run(60.0, |world| world.signaller.interlock().is_held(train)));
+    world.run(5.0, |_| false);
+    world
+}
+
 /// What is said of the roll calls so far.
 fn calls(world: &World) -> Vec<&Fact> {
     world.facts().filter(|it| matches!(it, Fact::RollCallBegan { .. } | Fact::RollCallEnded { .. })).collect()
@@ -83,12 +94,8 @@ fn a_train_that_moved_just_now_though_it_was_told_to_stand_is_not_called() {
 
 #[test]
 fn a_roll_call_ends_when_another_train_moves_that_was_told_nothing_and_either_may_be_the_other() {
-    let mut world = World::with_two_trains();
+    let mut world = stalled();
     let (train, plover) = (world.train("Heron"), world.train("Plover"));
-    world.trains[train].as_mut().unwrap().factor = 0.0;
-    world.go_to_section("Heron", "w1");
-    assert!(world.run(60.0, |world| world.signaller.interlock().is_held(train)));
-    world.run(5.0, |_| false);
     assert_eq!(world.ask(Request::RollCall { train: Some(train) }), Answer::Accepted);
     assert!(!world.run(10.0, call_is_over), "it is still looked for");
     world.by_hand("Plover", Direction::Forward, 60);
@@ -130,12 +137,8 @@ fn what_a_train_keeps_as_it_turns_back_is_not_given_back_and_granted_anew() {
 
 #[test]
 fn a_train_that_stalled_answers_a_roll_call_and_comes_back_to_where_it_stood() {
-    let mut world = World::with_two_trains();
+    let mut world = stalled();
     let train = world.train("Heron");
-    world.trains[train].as_mut().unwrap().factor = 0.0;
-    world.go_to_section("Heron", "w1");
-    assert!(world.run(60.0, |world| world.signaller.interlock().is_held(train)));
-    world.run(5.0, |_| false);
     world.trains[train].as_mut().unwrap().factor = 1.0;
     let (section, short) = world.nose("Heron");
     assert_eq!((section, short), ("w0", 350.0));
@@ -168,12 +171,8 @@ fn a_roll_call_is_refused_where_the_track_is_not_free_under_every_account() {
 
 #[test]
 fn a_roll_call_ends_at_once_when_something_unknown_fills_a_section_elsewhere() {
-    let mut world = World::with_two_trains();
+    let mut world = stalled();
     let (train, elsewhere) = (world.train("Heron"), world.section("south"));
-    world.trains[train].as_mut().unwrap().factor = 0.0;
-    world.go_to_section("Heron", "w1");
-    assert!(world.run(60.0, |world| world.signaller.interlock().is_held(train)));
-    world.run(5.0, |_| false);
     assert_eq!(world.ask(Request::RollCall { train: Some(train) }), Answer::Accepted);
     assert!(!world.run(20.0, call_is_over), "it is still looked for");
     world.falsely_filled.push(elsewhere);
@@ -202,17 +201,6 @@ fn a_train_in_doubt_that_was_called_in_vain_is_called_again_only_when_somebody_h
     assert_eq!(refusal(world.ask(Request::RollCall { train: Some(train) })), reason);
     assert_eq!(world.ask(Request::Place { train, on: vec![west], nose: None }), Answer::Accepted);
     assert_eq!(refusal(world.ask(Request::RollCall { train: Some(train) })), "it is sure where `Heron` stands");
-}
-
-/// Heron stalls where it stands, facing `w1`, and is held.
-fn stalled() -> World {
-    let mut world = World::with_two_trains();
-    let train = world.train("Heron");
-    world.trains[train].as_mut().unwrap().factor = 0.0;
-    world.go_to_section("Heron", "w1");
-    assert!(world.run(60.0, |world| world.signaller.interlock().is_held(train)));
-    world.run(5.0, |_| false);
-    world
 }
 
 #[test]
