@@ -58,8 +58,8 @@ pub trait Picture {
         let _ = section;
         false
     }
-    /// A roll call has told where the train is.
-    fn has_answered(&mut self, _train: TrainId) {}
+    /// A roll call has told that the train is in the section.
+    fn has_answered(&mut self, _train: TrainId, _section: SectionId) {}
     /// Whether something strange happened near the train, and nothing has confirmed since that it is where it is said to be.
     fn is_strange(&self, _train: TrainId) -> bool {
         false
@@ -150,8 +150,8 @@ impl Picture for Identity {
         self.hides_unknown(section)
     }
 
-    fn has_answered(&mut self, train: TrainId) {
-        self.note_answer(train);
+    fn has_answered(&mut self, train: TrainId, section: SectionId) {
+        self.note_answer(train, section);
     }
 
     fn is_strange(&self, train: TrainId) -> bool {

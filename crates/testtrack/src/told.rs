@@ -1,6 +1,8 @@
 //! What the signaller was told: the reports that were delivered to it, and what it ordered. With this the checkers judge what
 //! it could know.
 
+use std::time::Duration;
+
 use signaller::{Fact, Input, Output, Suspect, Time};
 use smallvec::SmallVec;
 use track::{Layout, Lie, SectionId, Table as Rows, TrainId, TurnoutId};
@@ -30,9 +32,19 @@ struct Heard {
     occupied_since: Option<Time>,
     /// When it was last said to be free after it had been occupied.
     freed_at: Option<Time>,
+    /// When the power was last said to be back.
+    lit_at: Option<Time>,
 }
 
 impl Heard {
+    fn power(&mut self, live: bool, now: Time) {
+        if live && self.is_dark {
+            self.lit_at = Some(now);
+        }
+        self.is_dark = !live;
+        self.update(now);
+    }
+
     fn update(&mut self, now: Time) {
         if self.is_dark || self.is_cut_off || self.is_stale || self.says != Some(false) {
             self.occupied_since.get_or_insert(now);
@@ -51,6 +63,7 @@ impl Told {
             is_stale: false,
             occupied_since: Some(Time::ZERO),
             freed_at: None,
+            lit_at: None,
         };
         Self {
             sections: Rows::filled(nothing, layout.sections.len()),
@@ -72,8 +85,7 @@ impl Told {
             Input::TurnoutReported { turnout, lie } => self.turnouts[turnout] = lie.map(|lie| (lie, now)),
             Input::PowerReported { district, live } => {
                 for (section, _) in layout.sections.iter().filter(|(_, row)| row.district == Some(district)) {
-                    self.sections[section].is_dark = !live;
-                    self.sections[section].update(now);
+                    self.sections[section].power(live, now);
                 }
             }
             Input::LinkReported { link, up } => {
@@ -109,8 +121,7 @@ impl Told {
             }
             Output::Power { district, live } => {
                 for (section, _) in layout.sections.iter().filter(|(_, row)| row.district == Some(*district)) {
-                    self.sections[section].is_dark = !live;
-                    self.sections[section].update(now);
+                    self.sections[section].power(*live, now);
                 }
             }
             Output::Fact(Fact::Suspected { suspect: Suspect::Turnout(turnout), .. }) => {
@@ -142,6 +153,12 @@ impl Table {
     /// Whether the last report delivered to the signaller says that something is in the section.
     pub(crate) fn is_told_filled(&self, section: SectionId) -> bool {
         self.told.sections[section].says == Some(true)
+    }
+
+    /// Whether the power of the section was said to be off, or was cut by the signaller, and is not back for longer than that.
+    pub(crate) fn is_told_dark(&self, section: SectionId, settling: Duration, at: Time) -> bool {
+        let heard = &self.told.sections[section];
+        heard.is_dark || heard.lit_at.is_some_and(|lit| at.since(lit) <= settling)
     }
 
     /// When a report was delivered last that says that a section has become free.

@@ -120,6 +120,21 @@ impl Placement {
         }
     }
 
+    /// The ways that it lies over, as far as its sections and the end its nose points to tell them.
+    pub(crate) fn ways(&self, layout: &Layout, nose: Option<EndId>) -> SmallVec<[WayId; 4]> {
+        let mut ways = SmallVec::new();
+        for (at, hold) in self.holds.iter().enumerate() {
+            let next = self.holds.get(at + 1).and_then(|next| next.enter);
+            let meets = |end: &EndId| next.is_some_and(|next| layout.ends[*end].meets.contains(&next));
+            let leave = match next {
+                Some(_) => layout.sections[hold.section].ends.iter().copied().find(meets),
+                None => nose.filter(|&nose| layout.ends[nose].section == hold.section),
+            };
+            ways.extend(hold.enter.zip(leave).and_then(|(enter, leave)| layout.way_between(enter, leave)));
+        }
+        ways
+    }
+
     fn face(
         &mut self,
         layout: &Layout,

@@ -36,7 +36,7 @@ impl Identity {
     }
 
     /// Where trains stand by the accounts of a section that count for anything.
-    fn stands_that_count(&self, section: SectionId) -> impl Iterator<Item = &Stand> {
+    pub(super) fn stands_that_count(&self, section: SectionId) -> impl Iterator<Item = &Stand> {
         let counts = |account: &&Account| account.weight >= self.prices.sure;
         self.accounts_at(section).flatten().filter(counts).flat_map(|account| &account.stands)
     }
@@ -49,7 +49,7 @@ impl Identity {
             (stand.tail().section == section || stand.nose().section == section)
                 && stand.holds.iter().any(|hold| hold.seen && hold.section != section)
         };
-        self.tags.hides_unknown[section]
+        (self.tags.hides_unknown[section] || self.tags.rest_is_unproved[section])
             && self.stands_that_count(section).any(|stand| stand.who == who && is_one_end(stand))
     }
 
@@ -73,6 +73,18 @@ impl Identity {
             self.look_at_doubts_of(train);
         }
         said_otherwise
+    }
+
+    /// What is seen of the train in other sections than this one may be something unknown.
+    pub(super) fn note_rest_unknown(&mut self, section: SectionId, train: TrainId) {
+        let Some(home) = self.clusters.home(train) else { return };
+        let counts = self.clusters.cluster(home).accounts.iter().filter(|account| account.weight >= self.prices.sure);
+        let stands = counts.flat_map(|account| &account.stands).filter(|stand| stand.who == Who::train(train));
+        let rest = stands.flat_map(|stand| &stand.holds).filter(|hold| hold.seen && hold.section != section);
+        for section in rest.map(|hold| hold.section).collect::<SmallVec<[SectionId; 8]>>() {
+            self.tags.rest_is_unproved[section] = true;
+            self.tags.touch_section(section);
+        }
     }
 
     /// Trains that are driven and said to have an end in a dark section beside this one, where nothing shows whether they are there
@@ -105,6 +117,7 @@ impl Identity {
         if let Tag::Doubt(trains) = tag
             && let [train] = trains[..]
             && !self.is_strange(train)
+            && self.tags.hides_unknown[section]
             && self.may_hide_unknown(section, train)
         {
             self.is_strange_from_now_on(train);

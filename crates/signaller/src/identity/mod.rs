@@ -170,8 +170,10 @@ pub struct Identity {
     strange: Vec<strange::Strange>,
     /// What happened to trains lately that was unusual.
     unusual: Vec<strange::Unusual>,
-    /// Trains that have answered a roll call since the last instant.
-    answered: Vec<TrainId>,
+    /// Trains that somebody took off, and when.
+    taken_off: Vec<(Time, TrainId)>,
+    /// Trains that have answered a roll call since the last instant, and where.
+    answered: Vec<(TrainId, SectionId)>,
     /// Takes note of how accounts come about, where somebody called it.
     witness: Option<Box<witness::Witness>>,
 }
@@ -209,6 +211,7 @@ kept!(Identity {
         read_ahead,
         strange,
         unusual,
+        taken_off,
         answered,
     ],
     parts: [],
@@ -255,6 +258,7 @@ impl Identity {
             strangers: 0,
             strange: Vec::new(),
             unusual: Vec::new(),
+            taken_off: Vec::new(),
             answered: Vec::new(),
             search: Search::default(),
             gather: Gather::default(),
@@ -286,6 +290,7 @@ impl Identity {
         self.stretched.clear();
         self.stretched.forget(&batch.lifted);
         self.heard_at = now;
+        self.note_taken_off(&batch.lifted);
         let before = self.before(|| Evidence::Suspicion);
         self.add_exchanges();
         self.note(now, before);
@@ -387,6 +392,7 @@ impl Identity {
             self.keep_what_fits(lines, lifted);
         }
         self.note_strange(lines, self.search.likelihood);
+        self.note_beside_one_in_hand(lines);
         self.take_off_what_is_too_long(now);
         self.note_tails();
         self.note_turns();
@@ -421,7 +427,8 @@ impl Identity {
         let [cluster] = *clusters else { return false };
         let Some(before) = self.clusters.only_stand(cluster) else { return false };
         let is_strange = before.who.known().is_some_and(|train| self.is_strange(train));
-        if self.clusters.cluster(cluster).given_up > 0.0 || self.drags_unseen(before.who) || is_strange {
+        let is_plain = !is_strange && !self.odometers.is_in_hand(before.who) && !self.drags_unseen(before.who);
+        if self.clusters.cluster(cluster).given_up > 0.0 || !is_plain {
             return false;
         }
         let mut after = before.clone();

@@ -376,8 +376,8 @@ impl Scene<'_> {
             sink(stands, if leads_off { 1.0 } else { self.prices.stranger_vanishes });
             return;
         }
-        if unseen.holds.iter().any(|hold| self.topology.is_dark(hold.section)) && !into_the_dark {
-            // It is still in a dark section behind: nothing strange.
+        if at > 0 && self.topology.is_dark(stand.holds[at - 1].section) && !into_the_dark {
+            // It is still in the dark section behind: nothing strange.
             sink(with(unseen), 1.0);
             return;
         }

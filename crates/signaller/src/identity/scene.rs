@@ -43,6 +43,11 @@ impl Scene {
         self.identity.set_pace(train(number), Time::from_millis(self.now), Pace { least: speed, most: speed });
     }
 
+    /// A person drives the train from now on, and nobody says how.
+    pub(super) fn take_over(&mut self, number: u32) {
+        self.identity.forget_pace(train(number));
+    }
+
     /// So many milliseconds later that is heard.
     pub(super) fn observe(&mut self, later: i64, batch: &Batch) {
         self.now += later;

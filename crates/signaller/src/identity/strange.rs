@@ -34,6 +34,9 @@ const ORDINARY: f64 = 0.3;
 /// So often a train must do what it is told, and be heard where it should be, until it is said for sure to be anywhere again.
 const TIMES: u8 = 3;
 
+/// So long after a train was taken off it may be put down anywhere. Common practice, no source.
+const IN_SOMEBODYS_HANDS: Duration = Duration::from_secs(300);
+
 /// A train near which something strange happened.
 #[derive(Clone, Copy, Debug, serde::Serialize, serde::Deserialize)]
 pub(super) struct Strange {
@@ -79,6 +82,44 @@ impl Identity {
                 self.count_if_told(train, nose);
             }
         }
+    }
+
+    /// Takes note of trains that are taken off.
+    pub(super) fn note_taken_off(&mut self, lifted: &[TrainId]) {
+        let now = self.heard_at;
+        self.taken_off.extend(lifted.iter().map(|&train| (now, train)));
+    }
+
+    /// When a person moves a train that they drive nobody knows. What came in beside it may be one that was taken off a moment ago and
+    /// put down again, or one that the signaller drives and that ran on.
+    pub(super) fn note_beside_one_in_hand(&mut self, lines: &[Line]) {
+        let now = self.heard_at;
+        let clusters = &self.clusters;
+        self.taken_off.retain(|&(at, train)| now.since(at) <= IN_SOMEBODYS_HANDS && clusters.home(train).is_none());
+        for (train, section) in self.came_in_for_sure(lines) {
+            if !self.odometers.is_in_hand(Who::train(train)) {
+                continue;
+            }
+            if !self.taken_off.is_empty() {
+                self.is_strange_from_now_on(train);
+            }
+            for other in self.moving_towards(section, train) {
+                self.are_strange_from_now_on(train, other);
+            }
+        }
+    }
+
+    /// The trains that the signaller drives, that moved a moment ago, and that have their noses beside the section.
+    fn moving_towards(&self, section: SectionId, but: TrainId) -> SmallVec<[TrainId; 2]> {
+        let beside: SmallVec<[SectionId; 4]> = self.topology.beside(section).collect();
+        let elsewhere = beside.iter().flat_map(|&it| self.stands_that_count(it));
+        let stands = self.results.iter().flat_map(|account| &account.stands).chain(elsewhere);
+        let who = stands.filter(|stand| beside.contains(&stand.nose().section)).map(|stand| stand.who);
+        let moved = who.filter(|&who| self.odometers.is_driven(who) && self.odometers.has_moved(who, self.heard_at));
+        let mut trains: SmallVec<[TrainId; 2]> = moved.filter_map(Who::known).filter(|&train| train != but).collect();
+        trains.sort_unstable();
+        trains.dedup();
+        trains
     }
 
     /// The trains that surely came into a section that one of the lines says has filled, each with that section.
@@ -130,16 +171,27 @@ impl Identity {
         }
     }
 
-    /// A roll call has told where the train is: from the next instant on it is known again.
-    pub(crate) fn note_answer(&mut self, train: TrainId) {
-        self.answered.push(train);
+    /// A roll call has told that the train is in the section: from the next instant on it is known again.
+    pub(crate) fn note_answer(&mut self, train: TrainId, section: SectionId) {
+        self.answered.push((train, section));
     }
 
-    /// Hears the answers to roll calls.
+    /// Hears the answers to roll calls. It is no answer that something came into the section which is rather something unknown.
     pub(super) fn hear_answers(&mut self) {
-        while let Some(train) = self.answered.pop() {
-            self.is_named(train);
+        while let Some((train, section)) = self.answered.pop() {
+            if self.weight_there(section, train) > 0.5 {
+                self.is_shown_in(section, train);
+            }
         }
+    }
+
+    /// The train was read in the section, or has answered there: if something strange happened near it, nothing shows that what is in
+    /// other sections belongs to it.
+    pub(super) fn is_shown_in(&mut self, section: SectionId, train: TrainId) {
+        if self.is_strange(train) {
+            self.note_rest_unknown(section, train);
+        }
+        self.is_named(train);
     }
 
     /// The train was named, and so that one is known again, too, with which alone it may have been exchanged.
@@ -301,6 +353,51 @@ mod tests {
         scene.identity.is_strange_from_now_on(train(PLOVER));
         scene.place(HERON, &[1]);
         assert!(!scene.identity.is_strange(train(HERON)) && scene.identity.is_strange(train(PLOVER)));
+    }
+
+    #[test]
+    fn a_train_that_was_strange_and_is_read_in_one_section_is_not_known_in_the_others() {
+        for somebody_says_it in [false, true] {
+            let mut scene = two_trains();
+            scene.place(HERON, &[1, 2]);
+            scene.identity.is_strange_from_now_on(train(HERON));
+            if somebody_says_it {
+                scene.place(HERON, &[1, 2]);
+            } else {
+                let read = vec![(scene.sections[2], train(HERON))];
+                scene.observe(1_000, &Batch { read, ..Batch::default() });
+            }
+            let rear = if somebody_says_it { Tag::Sure(train(HERON)) } else { doubted(HERON) };
+            assert_eq!((scene.tag(1), scene.tag(2)), (rear, Tag::Sure(train(HERON))));
+        }
+    }
+
+    #[test]
+    fn what_comes_in_beside_a_train_in_hand_may_be_one_that_was_taken_off_a_moment_ago() {
+        for (taken_off, minutes, is_known) in [(true, 1, false), (true, 10, true), (false, 1, true)] {
+            let mut scene = two_trains();
+            scene.take_over(HERON);
+            if taken_off {
+                scene.observe(1_000, &Batch { lifted: vec![train(PLOVER)], ..Batch::default() });
+            }
+            scene.hear(minutes * 60_000, 2, true);
+            let expected = if is_known { Tag::Sure(train(HERON)) } else { doubted(HERON) };
+            assert_eq!(scene.tag(2), expected, "{taken_off} {minutes} min");
+        }
+    }
+
+    #[test]
+    fn what_comes_in_between_a_train_in_hand_and_one_that_runs_may_be_either() {
+        for (plover_runs, is_known) in [(true, false), (false, true)] {
+            let mut scene = two_trains();
+            scene.take_over(HERON);
+            scene.place(PLOVER, &[3]);
+            scene.drive(PLOVER, if plover_runs { 50 } else { 0 });
+            scene.observe(500, &Batch::default());
+            scene.hear(60_000, 2, true);
+            let expected = if is_known { Tag::Sure(train(HERON)) } else { doubted(HERON) };
+            assert_eq!(scene.tag(2), expected, "{plover_runs}");
+        }
     }
 
     #[test]

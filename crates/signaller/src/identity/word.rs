@@ -55,7 +55,7 @@ impl Identity {
     /// The section shows the train that was read there, unless that was misread.
     fn weigh_reading(&mut self, now: Time, section: SectionId, train: TrainId) {
         if self.believes(section, train) {
-            self.is_named(train);
+            self.is_shown_in(section, train);
         }
         let Some(home) = self.clusters.home(train) else { return };
         let who = Who::train(train);
@@ -98,11 +98,15 @@ impl Identity {
 
     /// Whether some account that is worth believing has the train in the section.
     pub(crate) fn believes(&self, section: SectionId, train: TrainId) -> bool {
+        self.weight_there(section, train) >= BELIEVABLE
+    }
+
+    /// How much those accounts weigh together that have the train in the section.
+    pub(super) fn weight_there(&self, section: SectionId, train: TrainId) -> f64 {
         let who = Who::train(train);
-        let Some(home) = self.clusters.home(train) else { return false };
+        let Some(home) = self.clusters.home(train) else { return 0.0 };
         let accounts = self.clusters.cluster(home).accounts.iter();
-        let weight: f64 = accounts.filter(|it| self.has_there(it, who, section)).map(|account| account.weight).sum();
-        weight >= BELIEVABLE
+        accounts.filter(|it| self.has_there(it, who, section)).map(|account| account.weight).sum()
     }
 
     fn has_there(&self, account: &Account, who: Who, section: SectionId) -> bool {

@@ -333,6 +333,11 @@ impl Interlock {
         self.turnouts.report(turnout, lie);
     }
 
+    /// Somebody said that a train lies over a turnout so; tells whether that was news.
+    pub(crate) fn turnout_told(&mut self, turnout: TurnoutId, lie: Lie) -> bool {
+        self.turnouts.is_told(turnout, lie)
+    }
+
     /// A signal was kept at danger or let go: trains that count on it look again.
     pub(crate) fn signal_changed(&mut self, at: EndId) {
         self.is_stirred = true;

@@ -78,6 +78,17 @@ impl Turnouts {
         true
     }
 
+    /// Somebody said that a train lies over it so. That is believed where nothing reports it and nobody knew how it lies; tells whether
+    /// it was.
+    pub(crate) fn is_told(&mut self, turnout: TurnoutId, lie: Lie) -> bool {
+        let row = &mut self.rows[turnout];
+        let is_unknown = !row.reports && !row.is_doubtful && row.movement.is_none() && row.lies.is_none();
+        if is_unknown {
+            row.lies = Some(lie);
+        }
+        is_unknown
+    }
+
     /// Somebody saw to it.
     pub(crate) fn believe(&mut self, turnout: TurnoutId) {
         self.rows[turnout].is_doubtful = false;

@@ -1,7 +1,9 @@
 //! From what was heard to one batch for identity, and from what identity made of it to facts.
 
+use std::sync::Arc;
+
 use smallvec::SmallVec;
-use track::{DetectorKind, Layout, Lie, SectionId, TrainId, TurnoutId};
+use track::{DetectorKind, EndId, Layout, Lie, SectionId, TrainId, TurnoutId};
 
 use super::{Conduct, Signaller};
 use crate::detect::Expected;
@@ -174,6 +176,17 @@ impl Signaller {
         }
     }
 
+    /// A turnout that reports nothing lies as a train over it needs.
+    fn learn_lies(&mut self, placement: &Placement, nose: Option<EndId>) {
+        let layout = Arc::clone(&self.layout);
+        for need in placement.ways(&layout, nose).into_iter().flat_map(|way| &layout.ways[way].needs) {
+            if self.interlock.turnout_told(need.turnout, need.lie) {
+                self.identity.set_lie(need.turnout, Some(need.lie));
+                self.changes.turnouts.push(need.turnout);
+            }
+        }
+    }
+
     fn hear_placement(&mut self, now: Time, ticket: Ticket, request: &Request, batch: &mut Batch) {
         match request {
             Request::Place { train, on, nose } => {
@@ -184,6 +197,7 @@ impl Signaller {
                         let lies = |end| self.interlock.way_that_lies(end);
                         placement.lies_as_turnouts_do(&self.layout, *nose, lies);
                         if self.answer_placement(ticket, request) == Answer::Accepted {
+                            self.learn_lies(&placement, *nose);
                             batch.placed.push(placement);
                         }
                     }

@@ -83,8 +83,8 @@ pub(super) fn lies_unknown(table: &Table, turnout: TurnoutId, needed: Lie, at: T
 }
 
 /// *No report said that it had gone*: nothing stands in the section, the last report that was delivered says that something does,
-/// or said otherwise no longer ago than the signaller keeps that back, and the train was the last to leave it. Nobody is taken
-/// for anybody else.
+/// or said otherwise no longer ago than the signaller keeps that back, or no detector watches it and the train was taken off the
+/// table, or the power there is off; and the train was the last to leave it. Nobody is taken for anybody else.
 pub(super) fn nobody_said_it_had_gone(
     table: &Table,
     train: TrainId,
@@ -93,8 +93,13 @@ pub(super) fn nobody_said_it_had_gone(
     at: Time,
 ) -> bool {
     let is_fresh = || table.told_freed_at(section).is_some_and(|freed| at.since(freed) <= kept_back + 2 * TICK);
+    let is_taken_unseen = || table.layout().sections[section].detector.is_none() && !table.is_on_table(train);
     table.trains_in(section).is_empty()
-        && (table.is_told_filled(section) || is_fresh() || is_frozen(table, section, kept_back, at))
+        && (table.is_told_filled(section)
+            || is_fresh()
+            || is_taken_unseen()
+            || table.is_told_dark(section, SETTLING, at)
+            || is_frozen(table, section, kept_back, at))
         && table.last_to_leave(section) == Some(train)
 }
 

@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use signaller::{Aspect, Direction, Input, Request, Tag, Ticket};
 use testtrack::{Fault, Faults, Rate, Rule, Settings};
-use track::{Layout, Length, Lie, Speed, TrainId};
+use track::{Beyond, Layout, Length, Lie, Speed, TrainId};
 
 use crate::checkers::Watched;
 use crate::fixture::{Corner, corner, corner_with};
@@ -333,6 +333,38 @@ fn a_name_that_a_person_gave_wrongly_is_excused_for_that_train_until_it_is_put_r
     say(&mut watched, line_1, plover);
     watched.run(1.0);
     assert_eq!(rules(&watched), [Rule::N1, Rule::N1], "it was put right");
+}
+
+#[test]
+fn a_train_taken_off_where_no_detector_watches_is_not_charged_and_one_that_ran_out_of_there_is() {
+    let with_sheds = corner_with(|builder| {
+        let mut shed = |name| {
+            let section = builder.section(name);
+            let (a, b) = (builder.end(section, "a"), builder.end(section, "b"));
+            builder.way(a, b, Some(Length::from_mm(600)));
+            (a, b)
+        };
+        let (one, two) = (shed("shed-1"), shed("shed-2"));
+        builder.join(one.1, two.0);
+        builder.close(one.0, Beyond::BufferStop);
+        builder.close(two.1, Beyond::BufferStop);
+    });
+    for is_taken_off in [true, false] {
+        let mut watched = Watched::of(Corner::with(with_sheds.clone(), &Settings::seeded(1).repeating()));
+        watched.corner.table.first_inputs(|| Ticket(0));
+        watched.corner.put("Plover", &["shed-1"], "shed-1.b");
+        let plover = watched.corner.train("Plover");
+        watched.tag("shed-1", Tag::Sure(plover));
+        watched.run(1.0);
+        if is_taken_off {
+            watched.corner.table.lift(plover);
+        } else {
+            watched.grant("Plover", &["shed-2"]);
+            watched.drive("Plover", Direction::Forward, 80);
+        }
+        watched.run(3.0);
+        assert_eq!(rules(&watched), if is_taken_off { vec![] } else { vec![Rule::N1] });
+    }
 }
 
 #[test]

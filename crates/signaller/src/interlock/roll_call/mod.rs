@@ -302,17 +302,19 @@ impl Interlock {
     fn look_for_answer<P: Picture>(&self, call: &mut RollCall, now: Time, picture: &mut P, drive: &Drive) {
         let train = call.train;
         let stands = picture.possible_whereabouts(train, now);
-        let settled = stands.first().filter(|_| call.had_choices && stands.len() == 1);
+        let is_shown = || stands.iter().any(|stand| stand.footprint.iter().any(|hold| self.shows(hold)));
+        let settled = stands.first().filter(|_| call.had_choices && stands.len() == 1 && is_shown());
         let settled = settled.and_then(|stand| stand.footprint.last().map(|hold| hold.section));
         let filled = call.asked.iter().copied().find(|&section| picture.is_occupied(section));
         call.answered = filled.or(settled);
         let travelled = drive.travelled(train).1 - call.from.1;
         // What settles it before it can have moved is no answer of its own: it may yet be another train.
-        if call.answered.is_some() && travelled >= ANSWERS_AFTER {
-            picture.has_answered(train);
+        if let Some(section) = call.answered
+            && travelled >= ANSWERS_AFTER
+        {
+            picture.has_answered(train, section);
         }
         let gone = travelled + drive.room_to_stop_creeping(train);
-        let is_shown = || stands.iter().any(|stand| stand.footprint.iter().any(|hold| self.shows(hold)));
         if filled.is_none() && (settled.is_some() || !is_shown()) {
             // What told was a section that it left: back there it would be in doubt again. And where it is out of sight
             // nobody knows how far it is.

@@ -60,9 +60,8 @@ fn a_train_that_is_put_down_elsewhere_while_it_runs_stands_at_once() {
     assert_eq!(world.speed("Heron"), 0.0);
 }
 
-/// Track `x`, and the turnout `W1`, which nobody reports, from there into `y` or `z`. Heron was sent to `z`, the turnout stayed as
-/// it was, and what came into `y` nobody heard.
-fn led_astray() -> World {
+/// Track `x`, and the turnout `W1`, which nobody reports, from there into `y` or `z`.
+fn unreported_throat() -> (Layout, TurnoutId) {
     let mut builder = builder();
     let [x, y, z] = ["x", "y", "z"].map(|name| builder.plain_section(name, Some(Length::from_mm(1000))));
     let (throat, turnout) = throat(&mut builder, "throat", "W1");
@@ -74,10 +73,16 @@ fn led_astray() -> World {
         builder.close(far, track::Beyond::BufferStop);
     }
     builder.train(railcar("Heron"));
-    let mut world = World::new(builder.build());
+    (builder.build(), turnout)
+}
+
+/// The same. Heron was sent to `z`, the turnout stayed as it was, and what came into `y` nobody heard.
+fn led_astray() -> World {
+    let (layout, turnout) = unreported_throat();
+    let mut world = World::new(layout);
     world.put("Heron", "x", "x.a");
     world.stuck.push(turnout);
-    world.mute.push(y);
+    world.mute.push(world.section("y"));
     world.by_hand.push("Heron".to_owned());
     assert_eq!(world.go_to_section("Heron", "z"), Answer::Accepted);
     assert!(world.run(60.0, |world| is_held_for(world, "Heron", HoldKind::NoAnswer)));
@@ -216,5 +221,24 @@ fn a_train_placed_on_a_turnout_with_its_nose_at_the_toe_lies_over_the_leg_for_wh
         assert_eq!(world.ask(Request::Place { train: heron, on: vec![west], nose }), Answer::Accepted);
         let stand = world.signaller.identity().whereabouts(heron, world.now).unwrap();
         assert_eq!(stand.footprint[0].enter, world.layout.end_named(leg), "{lie:?}");
+    }
+}
+
+#[test]
+fn a_turnout_that_reports_nothing_lies_as_a_train_that_somebody_places_over_it_needs() {
+    for (leg, beyond, lie) in [("throat.one", "y", Lie::Straight), ("throat.two", "z", Lie::Diverging)] {
+        let mut world = World::new(unreported_throat().0);
+        let (heron, throat, x) = (world.train("Heron"), world.section("throat"), world.section("x"));
+        let turnout = world.layout.turnout_named("W1").unwrap();
+        assert_eq!(world.signaller.interlock().lie(turnout), None);
+        world.step(&[
+            Input::SectionReported { section: x, occupied: true },
+            Input::SectionReported { section: throat, occupied: true },
+        ]);
+        let nose = world.layout.end_named(leg);
+        assert_eq!(world.ask(Request::Place { train: heron, on: vec![x, throat], nose }), Answer::Accepted);
+        assert_eq!(world.signaller.interlock().lie(turnout), Some(lie));
+        assert_eq!(world.go_to_section("Heron", beyond), Answer::Accepted);
+        assert_eq!(world.waits("Heron"), [] as [&str; 0]);
     }
 }
