@@ -20,19 +20,19 @@ impl Identity {
             missing.train != train && self.topology.beside(missing.nose).any(|beside| beside == section)
         };
         self.missing.iter().any(does_not_answer)
-            || self.is_another_lost_beside(section, train)
+            || self.is_another_lost_near(section, train)
             || self.may_hide_unknown(section, train)
     }
 
-    /// Whether another train was lost from sight with its nose beside the section.
-    fn is_another_lost_beside(&self, section: SectionId, train: TrainId) -> bool {
-        let is_lost =
-            |stand: &Stand| stand.is_lost() && stand.who != Who::train(train) && self.odometers.is_driven(stand.who);
-        let loses_one = |beside: SectionId| {
-            let mut stands = self.stands_that_count(beside);
-            !self.topology.is_dark(beside) && stands.any(|stand| stand.nose().section == beside && is_lost(stand))
+    /// Whether another train was lost from sight with its nose there, or beside.
+    fn is_another_lost_near(&self, section: SectionId, train: TrainId) -> bool {
+        let is_moved = |who: Who| self.odometers.is_driven(who) || self.odometers.is_in_hand(who);
+        let is_lost = |stand: &Stand| stand.is_lost() && stand.who != Who::train(train) && is_moved(stand.who);
+        let loses_one = |place: SectionId| {
+            let mut stands = self.stands_that_count(place);
+            !self.topology.is_dark(place) && stands.any(|stand| stand.nose().section == place && is_lost(stand))
         };
-        self.clusters.lost > 0 && self.topology.beside(section).any(loses_one)
+        self.clusters.lost > 0 && self.topology.beside(section).chain([section]).any(loses_one)
     }
 
     /// Where trains stand by the accounts of a section that count for anything.
@@ -45,12 +45,13 @@ impl Identity {
     /// that this end has not left.
     fn may_hide_unknown(&self, section: SectionId, train: TrainId) -> bool {
         let who = Who::train(train);
-        let is_one_end = |stand: &Stand| {
-            (stand.tail().section == section || stand.nose().section == section)
+        let (is_any_end, is_any_part) = (self.tags.hides_unknown[section], self.tags.rest_is_unproved[section]);
+        let may_not_be_it = |stand: &Stand| {
+            (is_any_part || is_any_end && (stand.tail().section == section || stand.nose().section == section))
                 && stand.holds.iter().any(|hold| hold.seen && hold.section != section)
         };
-        (self.tags.hides_unknown[section] || self.tags.rest_is_unproved[section])
-            && self.stands_that_count(section).any(|stand| stand.who == who && is_one_end(stand))
+        (is_any_end || is_any_part)
+            && self.stands_that_count(section).any(|stand| stand.who == who && may_not_be_it(stand))
     }
 
     /// Whether the section was filled already when something unknown appeared or vanished beside it, which may have come in.

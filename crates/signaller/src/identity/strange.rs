@@ -12,6 +12,7 @@ use smallvec::SmallVec;
 use track::{Length, SectionId, TrainId};
 
 use super::account::Who;
+use super::picture::Hold;
 use super::search::Line;
 use super::{Identity, LATEST};
 use crate::time::Time;
@@ -189,9 +190,22 @@ impl Identity {
     /// other sections belongs to it.
     pub(super) fn is_shown_in(&mut self, section: SectionId, train: TrainId) {
         if self.is_strange(train) {
+            if self.may_lie_far_from(section, train) {
+                return;
+            }
             self.note_rest_unknown(section, train);
         }
         self.is_named(train);
+    }
+
+    /// Whether the train is said to cover more than the section and those beside it: it may be that another is taken for its rest.
+    fn may_lie_far_from(&self, section: SectionId, train: TrainId) -> bool {
+        let beside: SmallVec<[SectionId; 4]> = self.topology.beside(section).collect();
+        let is_far = |hold: &Hold| hold.section != section && !beside.contains(&hold.section);
+        let Some(home) = self.clusters.home(train) else { return false };
+        let counts = self.clusters.cluster(home).accounts.iter().filter(|account| account.weight >= self.prices.sure);
+        let mut stands = counts.flat_map(|account| &account.stands).filter(|stand| stand.who == Who::train(train));
+        stands.any(|stand| stand.sees(section) && stand.holds.iter().any(is_far))
     }
 
     /// The train was named, and so that one is known again, too, with which alone it may have been exchanged.

@@ -37,6 +37,8 @@ struct Row {
     /// Whether its reports are to be waited for.
     reports: bool,
     movement: Option<Movement>,
+    /// It was thrown, or found to lie otherwise than was thought.
+    was_used: bool,
     /// A train was led another way than it was thought to lie: it is not thrown, and what it reports is not believed, until somebody
     /// who saw to it has it thrown.
     is_doubtful: bool,
@@ -53,7 +55,14 @@ struct Movement {
 
 impl Turnouts {
     pub(crate) fn new(layout: Arc<Layout>) -> Self {
-        let row = |reports| Row { lies: None, reports, movement: None, is_doubtful: false, locks: SmallVec::new() };
+        let row = |reports| Row {
+            lies: None,
+            reports,
+            movement: None,
+            was_used: false,
+            is_doubtful: false,
+            locks: SmallVec::new(),
+        };
         let rows = layout.turnouts.values().map(|turnout| row(turnout.reported)).collect();
         Self { rows, layout, moving: Vec::new(), thrown: Vec::new() }
     }
@@ -71,6 +80,7 @@ impl Turnouts {
         if std::mem::replace(&mut row.is_doubtful, true) {
             return false;
         }
+        row.was_used = true;
         // One that reports otherwise may lie in any way.
         row.lies = lie.filter(|_| !row.reports);
         row.movement = None;
@@ -78,11 +88,11 @@ impl Turnouts {
         true
     }
 
-    /// Somebody said that a train lies over it so. That is believed where nothing reports it and nobody knew how it lies; tells whether
-    /// it was.
+    /// Somebody said that a train lies over it so. That is believed where nothing reports it and it was never thrown, so that nobody
+    /// knew how it lies; tells whether it was.
     pub(crate) fn is_told(&mut self, turnout: TurnoutId, lie: Lie) -> bool {
         let row = &mut self.rows[turnout];
-        let is_unknown = !row.reports && !row.is_doubtful && row.movement.is_none() && row.lies.is_none();
+        let is_unknown = !row.reports && !row.was_used && row.lies.is_none();
         if is_unknown {
             row.lies = Some(lie);
         }
@@ -171,6 +181,7 @@ impl Turnouts {
         let late = if row.reports { REPORT_LATE } else { Duration::ZERO };
         let due = now + self.layout.turnouts[turnout].throw_time + late;
         row.movement = Some(Movement { to: lie, due, tries: 1 });
+        row.was_used = true;
         if on_its_way.is_none() {
             self.moving.push(turnout);
         }
