@@ -20,19 +20,30 @@ impl Identity {
             missing.train != train && self.topology.beside(missing.nose).any(|beside| beside == section)
         };
         self.missing.iter().any(does_not_answer)
-            || self.is_another_lost_near(section, train)
+            || self.may_cover_unseen(section, train)
+            || self.is_another_lost_beside(section, train)
             || self.may_hide_unknown(section, train)
     }
 
-    /// Whether another train was lost from sight with its nose there, or beside.
-    fn is_another_lost_near(&self, section: SectionId, train: TrainId) -> bool {
+    /// Whether another train may cover the section, too, by what is said of it, though nothing shows that: what fills it may be that one.
+    fn may_cover_unseen(&self, section: SectionId, train: TrainId) -> bool {
+        let is_there = |stand: &Stand| {
+            stand.who.known().is_some_and(|other| other != train)
+                && stand.holds.iter().any(|hold| hold.section == section && !hold.seen)
+        };
+        let shared = self.shares.iter().any(|share| share.section == section && share.is_of(train));
+        !self.topology.is_dark(section) && !shared && self.stands_that_count(section).any(is_there)
+    }
+
+    /// Whether another train was lost from sight with its nose beside.
+    fn is_another_lost_beside(&self, section: SectionId, train: TrainId) -> bool {
         let is_moved = |who: Who| self.odometers.is_driven(who) || self.odometers.is_in_hand(who);
         let is_lost = |stand: &Stand| stand.is_lost() && stand.who != Who::train(train) && is_moved(stand.who);
         let loses_one = |place: SectionId| {
             let mut stands = self.stands_that_count(place);
             !self.topology.is_dark(place) && stands.any(|stand| stand.nose().section == place && is_lost(stand))
         };
-        self.clusters.lost > 0 && self.topology.beside(section).chain([section]).any(loses_one)
+        self.clusters.lost > 0 && self.topology.beside(section).any(loses_one)
     }
 
     /// Where trains stand by the accounts of a section that count for anything.

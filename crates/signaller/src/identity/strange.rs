@@ -104,20 +104,26 @@ impl Identity {
             if !self.taken_off.is_empty() {
                 self.is_strange_from_now_on(train);
             }
-            for other in self.moving_towards(section, train) {
-                self.are_strange_from_now_on(train, other);
+            for other in self.may_have_come_into(section) {
+                if other != train {
+                    self.are_strange_from_now_on(train, other);
+                }
             }
         }
     }
 
-    /// The trains that the signaller drives, that moved a moment ago, and that have their noses beside the section.
-    fn moving_towards(&self, section: SectionId, but: TrainId) -> SmallVec<[TrainId; 2]> {
+    /// The trains beside the section that the signaller drives and that moved a moment ago, or that are strange.
+    fn may_have_come_into(&self, section: SectionId) -> SmallVec<[TrainId; 2]> {
         let beside: SmallVec<[SectionId; 4]> = self.topology.beside(section).collect();
         let elsewhere = beside.iter().flat_map(|&it| self.stands_that_count(it));
         let stands = self.results.iter().flat_map(|account| &account.stands).chain(elsewhere);
-        let who = stands.filter(|stand| beside.contains(&stand.nose().section)).map(|stand| stand.who);
-        let moved = who.filter(|&who| self.odometers.is_driven(who) && self.odometers.has_moved(who, self.heard_at));
-        let mut trains: SmallVec<[TrainId; 2]> = moved.filter_map(Who::known).filter(|&train| train != but).collect();
+        let near = stands.filter(|stand| stand.holds.iter().any(|hold| beside.contains(&hold.section)));
+        let moved = |who: Who| {
+            let lately = self.odometers.lately(who, self.heard_at, LATEST);
+            self.odometers.is_driven(who) && (lately > Length::ZERO || self.odometers.has_moved(who, self.heard_at))
+        };
+        let may = |train: &TrainId| self.is_strange(*train) || moved(Who::train(*train));
+        let mut trains: SmallVec<[TrainId; 2]> = near.filter_map(|stand| stand.who.known()).filter(may).collect();
         trains.sort_unstable();
         trains.dedup();
         trains
