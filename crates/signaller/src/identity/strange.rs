@@ -204,6 +204,16 @@ impl Identity {
         self.is_named(train);
     }
 
+    /// The train was read in the section, where nobody had thought it to be: what else was thought of who is there may be of another.
+    pub(super) fn is_found_in(&mut self, section: SectionId, train: TrainId) {
+        if self.may_lie_far_from(section, train) {
+            self.is_strange_from_now_on(train);
+        } else {
+            self.note_rest_unknown(section, train);
+            self.is_named(train);
+        }
+    }
+
     /// Whether the train is said to cover more than the section and those beside it: it may be that another is taken for its rest.
     fn may_lie_far_from(&self, section: SectionId, train: TrainId) -> bool {
         let beside: SmallVec<[SectionId; 4]> = self.topology.beside(section).collect();

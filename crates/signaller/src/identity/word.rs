@@ -90,8 +90,8 @@ impl Identity {
                 self.change(cluster, |_| {});
             }
         } else {
-            self.is_named(train);
             self.move_there(now, section, train);
+            self.is_found_in(section, train);
             self.anchor(train, now);
         }
     }
@@ -130,6 +130,7 @@ impl Identity {
             // What it may cover beside that section, unseen, it may cover still.
             let beside = self.unseen_beside(section, train);
             self.move_there(now, section, train);
+            self.note_rest_unknown(section, train);
             self.note_hidden(train, &[], &beside);
         }
         self.anchor(train, now);
