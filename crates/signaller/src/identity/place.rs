@@ -456,6 +456,9 @@ impl Identity {
             }
             _ => (Length::ZERO, tail),
         };
+        // Shown there, it is not short of that section, whatever was said or reckoned: then it may be anywhere in it.
+        let is_contradicted = stand.tail().seen && bounds.1 <= Length::ZERO;
+        let bounds = if is_contradicted { (Length::ZERO, tail) } else { bounds };
         // Its tail may have left that section and no report said so: then it is short of it by so much.
         let (least, most) = (bounds.0.min(tail), bounds.1.min(tail));
         let head = self.odometers.head_between(stand.who, now, (least, most), least);
