@@ -79,7 +79,7 @@ impl Identity {
                 }
             }
         } else if likelihood > ORDINARY && !self.strange.is_empty() {
-            for (train, nose) in self.came_in_for_sure(lines) {
+            for (train, nose) in self.came_in(lines, 1.0 - self.prices.sure) {
                 self.count_if_told(train, nose);
             }
         }
@@ -97,7 +97,7 @@ impl Identity {
         let now = self.heard_at;
         let clusters = &self.clusters;
         self.taken_off.retain(|&(at, train)| now.since(at) <= IN_SOMEBODYS_HANDS && clusters.home(train).is_none());
-        for (train, section) in self.came_in_for_sure(lines) {
+        for (train, section) in self.came_in(lines, self.prices.sure) {
             if !self.odometers.is_in_hand(Who::train(train)) {
                 continue;
             }
@@ -129,16 +129,20 @@ impl Identity {
         trains
     }
 
-    /// The trains that surely came into a section that one of the lines says has filled, each with that section.
-    fn came_in_for_sure(&self, lines: &[Line]) -> SmallVec<[(TrainId, SectionId); 2]> {
-        let likeliest = self.results.first().filter(|account| account.weight > 1.0 - self.prices.sure);
+    /// The trains that came into a section that one of the lines says has filled, each with that section, by an account that weighs
+    /// more than that.
+    fn came_in(&self, lines: &[Line], weight: f64) -> SmallVec<[(TrainId, SectionId); 2]> {
+        let accounts = self.results.iter().filter(|account| account.weight > weight);
         let has_filled =
             |nose: SectionId| lines.iter().any(|line| line.section == nose && line.values.last() == Some(&true));
-        let noses = likeliest.into_iter().flat_map(|account| &account.stands).filter_map(|stand| {
+        let noses = accounts.flat_map(|account| &account.stands).filter_map(|stand| {
             let nose = stand.nose().section;
             stand.who.known().filter(|_| has_filled(nose)).map(|train| (train, nose))
         });
-        noses.collect()
+        let mut trains: SmallVec<[(TrainId, SectionId); 2]> = noses.collect();
+        trains.sort_unstable();
+        trains.dedup();
+        trains
     }
 
     /// Something strange happened near the train.

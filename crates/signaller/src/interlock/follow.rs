@@ -464,6 +464,12 @@ impl Interlock {
         }) {
             return Err(Wait::Taken { section, by });
         }
+        // What its nose reached into stays under it as it turns back, unless another has come there.
+        for &Traverse { section, .. } in overhang {
+            if let Some(&by) = picture.holders(section).iter().find(|&&by| by != train) {
+                return Err(Wait::Taken { section, by });
+            }
+        }
         for passage in &footing {
             self.is_its_own(train, passage.section, picture)?;
             self.nobody_else_crosses(train, passage.section, picture)?;
