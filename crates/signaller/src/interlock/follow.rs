@@ -54,7 +54,8 @@ impl Interlock {
             Some(stand) if !stand.sure => self.follow_in_doubt(train, now, picture, outputs),
             Some(stand) => {
                 let run = &mut self.runs[train];
-                (run.is_stuck_in_doubt, run.was_called_in_vain) = (false, false);
+                run.is_stuck_in_doubt = false;
+                run.was_called_in_vain &= picture.is_strange(train);
                 self.lift_no_answer(train, &stand, outputs);
                 if self.runs[train].holds.has(HoldKind::Astray) {
                     self.note_found(train, &stand, outputs);

@@ -92,15 +92,19 @@ pub(super) fn nobody_said_it_had_gone(
     kept_back: Duration,
     at: Time,
 ) -> bool {
-    let is_fresh = || table.told_freed_at(section).is_some_and(|freed| at.since(freed) <= kept_back + 2 * TICK);
     let is_taken_unseen = || table.layout().sections[section].detector.is_none() && !table.is_on_table(train);
     table.trains_in(section).is_empty()
         && (table.is_told_filled(section)
-            || is_fresh()
+            || is_told_freed_just_now(table, section, kept_back, at)
             || is_taken_unseen()
             || table.is_told_dark(section, SETTLING, at)
             || is_frozen(table, section, kept_back, at))
         && table.last_to_leave(section) == Some(train)
+}
+
+/// Whether the last report says that the section is free, no longer ago than the signaller keeps that back.
+fn is_told_freed_just_now(table: &Table, section: SectionId, kept_back: Duration, at: Time) -> bool {
+    table.told_freed_at(section).is_some_and(|freed| at.since(freed) <= kept_back + 2 * TICK)
 }
 
 /// Whether the power went in a section before what was reported there then had to be heard, and is not back for so long that
@@ -117,7 +121,7 @@ fn is_frozen(table: &Table, section: SectionId, kept_back: Duration, at: Time) -
 }
 
 /// *Something filled the detector just before it*: nothing stands in the section, the last report that was delivered says that
-/// something does, and the train covers a section next to it. Nobody is taken for anybody else.
+/// something does, or said otherwise no longer ago than the signaller keeps that back, and the train covers a section next to it. Nobody is taken for anybody else.
 pub(super) fn something_filled_it_just_before(
     checkers: &Checkers,
     table: &Table,
@@ -129,7 +133,9 @@ pub(super) fn something_filled_it_just_before(
     let ends = checkers.layout.sections[section].ends.iter();
     let mut next_to_it = ends.flat_map(|&end| &checkers.layout.ends[end].meets);
     table.trains_in(section).is_empty()
-        && (table.is_told_filled(section) || is_frozen(table, section, kept_back, at))
+        && (table.is_told_filled(section)
+            || is_told_freed_just_now(table, section, kept_back, at)
+            || is_frozen(table, section, kept_back, at))
         && next_to_it.any(|&end| table.covers(train, checkers.layout.ends[end].section))
 }
 
