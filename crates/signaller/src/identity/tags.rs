@@ -146,7 +146,7 @@ impl Identity {
         tag
     }
 
-    fn belief(&self, section: SectionId) -> Tag {
+    pub(super) fn belief(&self, section: SectionId) -> Tag {
         let dark = self.topology.is_dark(section);
         if !dark && self.reported[section] == Some(false) {
             return Tag::Free;

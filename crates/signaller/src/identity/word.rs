@@ -60,12 +60,14 @@ impl Identity {
         let Some(home) = self.clusters.home(train) else { return };
         let who = Who::train(train);
         let accounts = || self.clusters.cluster(home).accounts.iter();
+        let fits: Vec<bool> = accounts().map(|account| self.has_there(account, who, section)).collect();
         let is_far =
             |account: &Account| account.stands.iter().all(|stand| stand.who != who || !self.is_next_to(stand, section));
-        if self.odometers.is_any_driven() && accounts().all(is_far) {
+        let is_another_there = || matches!(self.belief(section), Tag::Sure(other) if other != train);
+        let fits_nowhere = fits.iter().all(|fits| !fits) && (accounts().all(is_far) || is_another_there());
+        if self.odometers.is_any_driven() && fits_nowhere {
             return self.take_strange_reading(now, section, train);
         }
-        let fits: Vec<bool> = accounts().map(|account| self.has_there(account, who, section)).collect();
         self.weigh(home, &fits, self.prices.misread);
     }
 
