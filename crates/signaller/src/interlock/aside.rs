@@ -164,8 +164,14 @@ impl Interlock {
         let is_free = run.driver == Driver::Signaller && !self.is_held(train) && !self.is_called(train);
         let is_idle = drive.is_at_rest(train) && !run.must_stand && !self.is_tried_again(train);
         let stand = picture.whereabouts(train, now).filter(|stand| stand.sure)?;
+        // Its tail may lie unseen right behind its ground, in what it was lent to be called.
+        let is_right_behind = |passage: &Traverse| {
+            let meets =
+                |end: EndId| run.granted.front().is_some_and(|own| self.layout.ends[end].meets.contains(&own.enter));
+            meets(passage.leave) || meets(passage.enter)
+        };
         let has_its_ground_only = !run.granted.is_empty()
-            && run.lent.is_empty()
+            && run.lent.iter().all(is_right_behind)
             && run.granted.len() == self.reaches(train, Some(&stand), picture);
         // What it waits for may only have to come in.
         let waits_for_one_that_runs =
