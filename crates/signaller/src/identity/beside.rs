@@ -11,6 +11,9 @@ use super::account::{Account, Stand, Who};
 use super::{Identity, Missing};
 use crate::door::Tag;
 
+/// An account less likely than this is no reason to think that another train lies unseen where one is seen.
+const MAY_COVER: f64 = 1e-2;
+
 impl Identity {
     /// Whether a train that does not answer, or was lost from sight beside it, may have run into the section unheard, for it was filled
     /// already: that it stays filled does not show then that this train is still there. Its rear may have drawn out of it, and
@@ -31,8 +34,13 @@ impl Identity {
             stand.who.known().is_some_and(|other| other != train)
                 && stand.holds.iter().any(|hold| hold.section == section && !hold.seen)
         };
+        let is_said = |stand: &Stand| stand.who == Who::train(train) && stand.is_said;
         let shared = self.shares.iter().any(|share| share.section == section && share.is_of(train));
-        !self.topology.is_dark(section) && !shared && self.stands_that_count(section).any(is_there)
+        let likely = self.accounts_at(section).flatten().filter(|account| account.weight >= MAY_COVER);
+        !self.topology.is_dark(section)
+            && !shared
+            && likely.flat_map(|account| &account.stands).any(is_there)
+            && !self.stands_that_count(section).any(is_said)
     }
 
     /// Whether another train was lost from sight with its nose beside.

@@ -407,6 +407,25 @@ mod tests {
     }
 
     #[test]
+    fn a_strange_train_that_may_lie_far_from_where_it_is_read_stays_strange() {
+        let mut scene = two_trains();
+        scene.place(HERON, &[1, 2, 3]);
+        scene.identity.is_strange_from_now_on(train(HERON));
+        let read = vec![(scene.sections[3], train(HERON))];
+        scene.observe(1_000, &Batch { read, ..Batch::default() });
+        assert!(scene.identity.is_strange(train(HERON)));
+    }
+
+    #[test]
+    fn who_is_read_where_another_is_said_to_be_for_sure_may_be_there() {
+        let mut scene = two_trains();
+        assert_eq!(scene.tag(1), Tag::Sure(train(HERON)));
+        let read = vec![(scene.sections[1], train(PLOVER))];
+        scene.observe(1_000, &Batch { read, ..Batch::default() });
+        assert_eq!((scene.tag(0), scene.tag(1)), (doubted(PLOVER), doubted(HERON)));
+    }
+
+    #[test]
     fn what_comes_in_beside_a_train_in_hand_may_be_one_that_was_taken_off_a_moment_ago() {
         for (taken_off, minutes, is_known) in [(true, 1, false), (true, 10, true), (false, 1, true)] {
             let mut scene = two_trains();
