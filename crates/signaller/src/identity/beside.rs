@@ -11,9 +11,6 @@ use super::account::{Account, Stand, Who};
 use super::{Identity, Missing};
 use crate::door::Tag;
 
-/// An account less likely than this is no reason to think that another train lies unseen where one is seen.
-const MAY_COVER: f64 = 1e-2;
-
 impl Identity {
     /// Whether a train that does not answer, or was lost from sight beside it, may have run into the section unheard, for it was filled
     /// already: that it stays filled does not show then that this train is still there. Its rear may have drawn out of it, and
@@ -23,24 +20,8 @@ impl Identity {
             missing.train != train && self.topology.beside(missing.nose).any(|beside| beside == section)
         };
         self.missing.iter().any(does_not_answer)
-            || self.may_cover_unseen(section, train)
             || self.is_another_lost_beside(section, train)
             || self.may_hide_unknown(section, train)
-    }
-
-    /// Whether another train may cover the section, too, by what is said of it, though nothing shows that: what fills it may be that one.
-    fn may_cover_unseen(&self, section: SectionId, train: TrainId) -> bool {
-        let is_there = |stand: &Stand| {
-            stand.who.known().is_some_and(|other| other != train)
-                && stand.holds.iter().any(|hold| hold.section == section && !hold.seen)
-        };
-        let is_said = |stand: &Stand| stand.who == Who::train(train) && stand.is_said;
-        let shared = self.shares.iter().any(|share| share.section == section && share.is_of(train));
-        let likely = self.accounts_at(section).flatten().filter(|account| account.weight >= MAY_COVER);
-        !self.topology.is_dark(section)
-            && !shared
-            && likely.flat_map(|account| &account.stands).any(is_there)
-            && !self.stands_that_count(section).any(is_said)
     }
 
     /// Whether another train was lost from sight with its nose beside.
@@ -137,7 +118,6 @@ impl Identity {
         if let Tag::Doubt(trains) = tag
             && let [train] = trains[..]
             && !self.is_strange(train)
-            && self.tags.hides_unknown[section]
             && self.may_hide_unknown(section, train)
         {
             self.is_strange_from_now_on(train);

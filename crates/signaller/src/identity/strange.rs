@@ -196,16 +196,12 @@ impl Identity {
         }
     }
 
-    /// The train was read in the section, or has answered there: if something strange happened near it, nothing shows that what is in
-    /// other sections belongs to it.
+    /// The train was read in the section, or has answered there: if something strange happened near it, nothing shows that what is
+    /// farther away belongs to it.
     pub(super) fn is_shown_in(&mut self, section: SectionId, train: TrainId) {
-        if self.is_strange(train) {
-            if self.may_lie_far_from(section, train) {
-                return;
-            }
-            self.note_rest_unknown(section, train);
+        if !self.is_strange(train) || !self.may_lie_far_from(section, train) {
+            self.is_named(train);
         }
-        self.is_named(train);
     }
 
     /// The train was read in the section, where nobody had thought it to be: what else was thought of who is there may be of another.
@@ -387,23 +383,6 @@ mod tests {
         scene.identity.is_strange_from_now_on(train(PLOVER));
         scene.place(HERON, &[1]);
         assert!(!scene.identity.is_strange(train(HERON)) && scene.identity.is_strange(train(PLOVER)));
-    }
-
-    #[test]
-    fn a_train_that_was_strange_and_is_read_in_one_section_is_not_known_in_the_others() {
-        for somebody_says_it in [false, true] {
-            let mut scene = two_trains();
-            scene.place(HERON, &[1, 2]);
-            scene.identity.is_strange_from_now_on(train(HERON));
-            if somebody_says_it {
-                scene.place(HERON, &[1, 2]);
-            } else {
-                let read = vec![(scene.sections[2], train(HERON))];
-                scene.observe(1_000, &Batch { read, ..Batch::default() });
-            }
-            let rear = if somebody_says_it { Tag::Sure(train(HERON)) } else { doubted(HERON) };
-            assert_eq!((scene.tag(1), scene.tag(2)), (rear, Tag::Sure(train(HERON))));
-        }
     }
 
     #[test]

@@ -132,7 +132,6 @@ impl Identity {
             // What it may cover beside that section, unseen, it may cover still.
             let beside = self.unseen_beside(section, train);
             self.move_there(now, section, train);
-            self.note_rest_unknown(section, train);
             self.note_hidden(train, &[], &beside);
         }
         self.anchor(train, now);

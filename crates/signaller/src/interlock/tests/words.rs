@@ -142,7 +142,7 @@ fn a_train_does_not_set_out_where_another_may_stand_in_its_section_unseen() {
     assert_eq!(world.ask(Request::Identify { section: w0, train: plover }), Answer::Accepted);
     let nose = world.layout.end_named("w0.b");
     world.ask(Request::Place { train: plover, on: vec![w0], nose });
-    assert_eq!(world.signaller.identity().tag(w0), Tag::Doubt(smallvec![plover]), "Heron may be there, too");
+    assert_eq!(world.signaller.identity().tag(w0), Tag::Sure(plover));
     world.go_to_section("Plover", "w1");
     assert!(!world.run(20.0, |world| world.granted("Plover").contains(&"w1")));
     assert_eq!(world.waits("Plover").last(), Some(&"`w0` is taken by `Heron`"));
