@@ -392,6 +392,8 @@ fn wrong_claims_are_counted_with_the_faults_that_explain_them() {
     watched.corner.put("Heron", &["quay-1"], "quay-1.b");
     let (heron, plover) = (watched.corner.train("Heron"), watched.corner.train("Plover"));
     watched.corner.put("Plover", &["line-2"], "line-2.a");
+    // The first reports are no news any more.
+    watched.run(5.0);
     assert!(watched.corner.table.push(plover, Direction::Backward, Length::from_mm(50), Speed::from_mm(100)));
     watched.tag("quay-1", Tag::Sure(heron));
     watched.tag("line-1", Tag::Sure(plover));
