@@ -24,7 +24,7 @@ impl Identity {
             || self.may_hide_unknown(section, train)
     }
 
-    /// Whether another train was lost from sight with its nose beside.
+    /// Whether another train was lost from sight with its nose beside the section.
     fn is_another_lost_beside(&self, section: SectionId, train: TrainId) -> bool {
         let is_moved = |who: Who| self.odometers.is_driven(who) || self.odometers.is_in_hand(who);
         let is_lost = |stand: &Stand| stand.is_lost() && stand.who != Who::train(train) && is_moved(stand.who);

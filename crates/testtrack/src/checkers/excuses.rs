@@ -83,8 +83,8 @@ pub(super) fn lies_unknown(table: &Table, turnout: TurnoutId, needed: Lie, at: T
 }
 
 /// *No report said that it had gone*: nothing stands in the section, the last report that was delivered says that something does,
-/// or said otherwise no longer ago than the signaller keeps that back, or no detector watches it and the train was taken off the
-/// table, or the power there is off; and the train was the last to leave it. Nobody is taken for anybody else.
+/// or said otherwise no longer ago than the signaller keeps that back, or the train was taken off the table where no detector
+/// watches or the power is off; and the train was the last to leave it. Nobody is taken for anybody else.
 pub(super) fn nobody_said_it_had_gone(
     table: &Table,
     train: TrainId,
@@ -92,12 +92,12 @@ pub(super) fn nobody_said_it_had_gone(
     kept_back: Duration,
     at: Time,
 ) -> bool {
-    let is_taken_unseen = || table.layout().sections[section].detector.is_none() && !table.is_on_table(train);
+    let is_unwatched =
+        || table.layout().sections[section].detector.is_none() || table.is_told_dark(section, SETTLING, at);
     table.trains_in(section).is_empty()
         && (table.is_told_filled(section)
             || is_told_freed_just_now(table, section, kept_back, at)
-            || is_taken_unseen()
-            || table.is_told_dark(section, SETTLING, at)
+            || !table.is_on_table(train) && is_unwatched()
             || is_frozen(table, section, kept_back, at))
         && table.last_to_leave(section) == Some(train)
 }
@@ -121,7 +121,8 @@ fn is_frozen(table: &Table, section: SectionId, kept_back: Duration, at: Time) -
 }
 
 /// *Something filled the detector just before it*: nothing stands in the section, the last report that was delivered says that
-/// something does, or said otherwise no longer ago than the signaller keeps that back, and the train covers a section next to it. Nobody is taken for anybody else.
+/// something does, or said otherwise no longer ago than the signaller keeps that back, and the train covers a section next to it.
+/// Nobody is taken for anybody else.
 pub(super) fn something_filled_it_just_before(
     checkers: &Checkers,
     table: &Table,
