@@ -45,13 +45,12 @@ impl Identity {
     /// that this end has not left.
     fn may_hide_unknown(&self, section: SectionId, train: TrainId) -> bool {
         let who = Who::train(train);
-        let (is_any_end, is_any_part) = (self.tags.hides_unknown[section], self.tags.rest_is_unproved[section]);
-        let may_not_be_it = |stand: &Stand| {
-            (is_any_part || is_any_end && (stand.tail().section == section || stand.nose().section == section))
+        let is_one_end = |stand: &Stand| {
+            (stand.tail().section == section || stand.nose().section == section)
                 && stand.holds.iter().any(|hold| hold.seen && hold.section != section)
         };
-        (is_any_end || is_any_part)
-            && self.stands_that_count(section).any(|stand| stand.who == who && may_not_be_it(stand))
+        self.tags.hides_unknown[section]
+            && self.stands_that_count(section).any(|stand| stand.who == who && is_one_end(stand))
     }
 
     /// Whether the section was filled already when something unknown appeared or vanished beside it, which may have come in.
@@ -74,18 +73,6 @@ impl Identity {
             self.look_at_doubts_of(train);
         }
         said_otherwise
-    }
-
-    /// What is seen of the train in other sections than this one may be something unknown.
-    pub(super) fn note_rest_unknown(&mut self, section: SectionId, train: TrainId) {
-        let Some(home) = self.clusters.home(train) else { return };
-        let counts = self.clusters.cluster(home).accounts.iter().filter(|account| account.weight >= self.prices.sure);
-        let stands = counts.flat_map(|account| &account.stands).filter(|stand| stand.who == Who::train(train));
-        let rest = stands.flat_map(|stand| &stand.holds).filter(|hold| hold.seen && hold.section != section);
-        for section in rest.map(|hold| hold.section).collect::<SmallVec<[SectionId; 8]>>() {
-            self.tags.rest_is_unproved[section] = true;
-            self.tags.touch_section(section);
-        }
     }
 
     /// Trains that are driven and said to have an end in a dark section beside this one, where nothing shows whether they are there

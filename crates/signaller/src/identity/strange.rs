@@ -206,11 +206,10 @@ impl Identity {
 
     /// The train was read in the section, where nobody had thought it to be: what else was thought of who is there may be of another.
     pub(super) fn is_found_in(&mut self, section: SectionId, train: TrainId) {
-        if self.may_lie_far_from(section, train) {
-            self.is_strange_from_now_on(train);
-        } else {
-            self.note_rest_unknown(section, train);
-            self.is_named(train);
+        let is_elsewhere = |hold: &Hold| hold.seen && hold.section != section;
+        match self.may_lie(train, section, is_elsewhere) || self.may_lie_far_from(section, train) {
+            true => self.is_strange_from_now_on(train),
+            false => self.is_named(train),
         }
     }
 
@@ -218,10 +217,13 @@ impl Identity {
     fn may_lie_far_from(&self, section: SectionId, train: TrainId) -> bool {
         let beside: SmallVec<[SectionId; 4]> = self.topology.beside(section).collect();
         let is_far = |hold: &Hold| hold.section != section && !beside.contains(&hold.section);
-        let Some(home) = self.clusters.home(train) else { return false };
-        let counts = self.clusters.cluster(home).accounts.iter().filter(|account| account.weight >= self.prices.sure);
-        let mut stands = counts.flat_map(|account| &account.stands).filter(|stand| stand.who == Who::train(train));
-        stands.any(|stand| stand.sees(section) && stand.holds.iter().any(is_far))
+        self.may_lie(train, section, is_far)
+    }
+
+    /// Whether an account that counts has the train both in the section and over something of that kind.
+    fn may_lie(&self, train: TrainId, section: SectionId, over: impl Fn(&Hold) -> bool) -> bool {
+        let mut stands = self.stands_that_count(section).filter(|stand| stand.who == Who::train(train));
+        stands.any(|stand| stand.sees(section) && stand.holds.iter().any(&over))
     }
 
     /// The train was named, and so that one is known again, too, with which alone it may have been exchanged.

@@ -20,9 +20,6 @@ pub(super) struct Tags {
     changed: Vec<SectionId>,
     /// Sections that were filled when something unknown appeared or vanished beside them: it may have come in unheard.
     pub(super) hides_unknown: Table<SectionId, bool>,
-    /// Sections that were filled when a train near which something strange had happened was shown to be elsewhere: that all of it is
-    /// this train nothing shows.
-    pub(super) rest_is_unproved: Table<SectionId, bool>,
     /// Sections into which something unknown came by itself: it was not left behind there by a train.
     has_come: Table<SectionId, bool>,
     /// Whether some train was lost from sight when this was looked at last.
@@ -38,7 +35,6 @@ impl Tags {
             round: 0,
             changed: Vec::new(),
             hides_unknown: Table::filled(false, sections),
-            rest_is_unproved: Table::filled(false, sections),
             has_come: Table::filled(false, sections),
             any_lost: false,
         }
@@ -67,13 +63,8 @@ impl Tags {
 
     /// Somebody said what is in the section: nothing hides there.
     pub fn is_told_of(&mut self, section: SectionId) {
-        self.hides_nothing(section);
-        self.touch_section(section);
-    }
-
-    fn hides_nothing(&mut self, section: SectionId) {
         self.hides_unknown[section] = false;
-        self.rest_is_unproved[section] = false;
+        self.touch_section(section);
     }
 
     pub fn changed(&self) -> &[SectionId] {
@@ -115,7 +106,7 @@ impl Identity {
                 self.doubts.unexplained.push(section);
             }
             if tag == Tag::Free {
-                self.tags.hides_nothing(section);
+                self.tags.hides_unknown[section] = false;
             }
             let was_told = self.reported[section] == Some(true) || self.topology.is_dark(section);
             let has_come = tag == Tag::Unexplained && was_free && was_told && !self.was_left_behind(section);
