@@ -207,7 +207,7 @@ impl Identity {
     /// The train was read in the section, where nobody had thought it to be: what else was thought of who is there may be of another.
     pub(super) fn is_found_in(&mut self, section: SectionId, train: TrainId) {
         let is_elsewhere = |hold: &Hold| hold.seen && hold.section != section;
-        match self.may_lie(train, section, is_elsewhere) || self.may_lie_far_from(section, train) {
+        match self.may_lie(train, section, 0.5, is_elsewhere) || self.may_lie_far_from(section, train) {
             true => self.is_strange_from_now_on(train),
             false => self.is_named(train),
         }
@@ -217,12 +217,13 @@ impl Identity {
     fn may_lie_far_from(&self, section: SectionId, train: TrainId) -> bool {
         let beside: SmallVec<[SectionId; 4]> = self.topology.beside(section).collect();
         let is_far = |hold: &Hold| hold.section != section && !beside.contains(&hold.section);
-        self.may_lie(train, section, is_far)
+        self.may_lie(train, section, self.prices.sure, is_far)
     }
 
-    /// Whether an account that counts has the train both in the section and over something of that kind.
-    fn may_lie(&self, train: TrainId, section: SectionId, over: impl Fn(&Hold) -> bool) -> bool {
-        let mut stands = self.stands_that_count(section).filter(|stand| stand.who == Who::train(train));
+    /// Whether an account that weighs so much has the train both in the section and over something of that kind.
+    fn may_lie(&self, train: TrainId, section: SectionId, weight: f64, over: impl Fn(&Hold) -> bool) -> bool {
+        let counts = self.accounts_at(section).flatten().filter(|account| account.weight >= weight);
+        let mut stands = counts.flat_map(|account| &account.stands).filter(|stand| stand.who == Who::train(train));
         stands.any(|stand| stand.sees(section) && stand.holds.iter().any(&over))
     }
 
