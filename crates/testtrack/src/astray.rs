@@ -3,7 +3,7 @@
 //!
 //! A train is out of hand from the moment when a fault of motion befalls it: it is pushed or lifted, runs away, does not hear an
 //! order, is driven by a person, is led astray by a turnout that lies otherwise than everybody thinks. It is in hand again when,
-//! the fault being over, a report was delivered that it passed a joint, or a person truthfully said where it stands; and when
+//! the fault being over and the train no faster than it is told, a report was delivered that it passed a joint, or a person truthfully said where it stands; and when
 //! the time is over that an order then takes to reach it and that it needs to brake. A train that stalls is not out of hand.
 //! What no order drives, a parted tail or a wagon that nobody knows of, is always out of hand. A report only counts if it shows
 //! the train itself: one that rolled on into, or out of, a section after the fault. Where another train kept that section
@@ -24,7 +24,7 @@ pub(crate) struct Astray {
     since: Time,
     /// Faults of motion that befall it right now.
     lasting: u32,
-    /// When the last of them was over.
+    /// When the last of them was over, and the train no faster than it was told.
     over_at: Time,
     /// A turnout led it another way than anybody knows.
     is_led: bool,
@@ -117,12 +117,12 @@ impl Table {
         }
     }
 
-    /// A fault of motion is over.
+    /// A fault of motion is over as soon as the train has come down to the speed that it is told.
     pub(crate) fn astray_no_longer(&mut self, train: TrainId) {
-        let now = self.now();
+        let over_at = self.now() + self.trains[train].time_to_slow_down();
         if let Some(Some(astray)) = self.astray_mut(train) {
             astray.lasting = astray.lasting.saturating_sub(1);
-            astray.over_at = now;
+            astray.over_at = over_at;
         }
     }
 

@@ -1,6 +1,7 @@
 //! One train on the track: where it lies, how it gathers speed and brakes, and what it touches as it rolls.
 
 use std::collections::VecDeque;
+use std::time::Duration;
 
 use signaller::Direction;
 use track::{Acceleration, DetectorId, EndId, Length, SectionId, Speed, Train, Traverse, TurnoutId, Vehicle, WayId};
@@ -279,6 +280,13 @@ impl Rolling {
         if self.obeys() {
             self.drive(self.told.0, self.told.1);
         }
+    }
+
+    /// How long the train takes until it is no faster than its throttle says.
+    pub(crate) fn time_to_slow_down(&self) -> Duration {
+        let goes_on = self.wanted.signum() == self.speed.signum();
+        let excess = self.speed.abs() - if goes_on { self.wanted.abs() } else { 0 };
+        Duration::from_millis((excess.max(0) * 1000 / self.braking) as u64)
     }
 
     /// Sets the throttle to a speed, backwards below zero: a person does.

@@ -51,6 +51,9 @@ impl Interlock {
         }
         match stand {
             None => self.hold_in_doubt(train, "nobody knows where it stands", outputs),
+            Some(stand) if self.may_be_unknown_beside(train, &stand, picture) => {
+                self.hold_in_doubt(train, "it is not sure where it stands", outputs);
+            }
             Some(stand) if !stand.sure => self.follow_in_doubt(train, now, picture, outputs),
             Some(stand) => {
                 let run = &mut self.runs[train];

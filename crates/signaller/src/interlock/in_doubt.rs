@@ -5,10 +5,10 @@
 //! account that counts for anything, within what it was granted, points the same way, and is seen. How far it may go then is the
 //! least that any account leaves it, and under each it stops before whatever that account does not say is the train itself.
 
-use track::TrainId;
+use track::{SectionId, TrainId};
 
 use super::{Authority, HoldKind, Interlock};
-use crate::door::Output;
+use crate::door::{Output, Tag};
 use crate::identity::{Hold, Whereabouts};
 use crate::picture::Picture;
 use crate::time::Time;
@@ -49,6 +49,21 @@ impl Interlock {
         }
         let noses = stands.iter().map(|stand| self.nose_among_granted(train, stand));
         noses.collect::<Option<Vec<usize>>>()?.into_iter().min()
+    }
+
+    /// Whether something strange happened near the train, and something unknown may stand where it does, or fills a section beside
+    /// that: then it may be that.
+    pub(super) fn may_be_unknown_beside(&self, train: TrainId, stand: &Whereabouts, picture: &impl Picture) -> bool {
+        let mut on = stand.footprint.iter().map(|hold| hold.section);
+        picture.is_strange(train) && on.any(|section| picture.hides_unknown(section) || self.meets_unknown(section, picture))
+    }
+
+    fn meets_unknown(&self, section: SectionId, picture: &impl Picture) -> bool {
+        let mut meets = self.layout.sections[section].ends.iter().flat_map(|&end| &self.layout.ends[end].meets);
+        meets.any(|&end| {
+            let beside = self.layout.ends[end].section;
+            picture.is_occupied(beside) && picture.tag(beside) == Tag::Unexplained
+        })
     }
 
     /// A train that stands goes neither way: where accounts differ only by which of its ends is called its nose, there is no

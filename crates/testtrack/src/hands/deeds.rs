@@ -97,8 +97,8 @@ impl Table {
 
     pub(super) fn end_deafness(&mut self, train: TrainId) {
         if std::mem::take(&mut self.trains[train].mischief.deaf) {
-            self.astray_no_longer(train);
             self.trains[train].obey();
+            self.astray_no_longer(train);
         }
         self.end(Fault::OrderIgnored, train);
         self.count_active();

@@ -21,7 +21,7 @@ use super::exchange::{AT_REST, filled_unexplained};
 use super::orders::Reason;
 use super::{HoldKind, Interlock};
 use crate::aspect::Signals;
-use crate::door::{Direction, Fact, Output};
+use crate::door::{Direction, Fact, Output, Tag};
 use crate::drive::Drive;
 use crate::identity::Whereabouts;
 use crate::picture::Picture;
@@ -42,6 +42,9 @@ const SHORT: Length = Length::from_mm(50);
 
 /// A train is called only after it was not seen to move untold for so long. Common practice, no source.
 const STANDS_STILL: Duration = Duration::from_secs(20);
+
+/// What filled so long ago has filled in this step.
+const JUST_NOW: Duration = Duration::from_millis(1);
 
 /// A roll call under way.
 #[derive(Clone, Debug, serde::Serialize, serde::Deserialize)]
@@ -89,6 +92,14 @@ impl RollCall {
     fn is_elsewhere(&self, stands: &[Whereabouts]) -> bool {
         let mut noses = stands.iter().filter_map(|stand| stand.footprint.last());
         noses.any(|nose| !self.may_be_in.contains(&nose.section))
+    }
+
+    /// A section away from the train that has filled in this step, and nobody is sure by whom: it may be the one that is called.
+    fn filled_in_doubt(&self, changes: &Changes, picture: &impl Picture, now: Time) -> Option<SectionId> {
+        let is_in_doubt = |section: SectionId| matches!(picture.tag(section), Tag::Doubt(_));
+        changes.sections.iter().copied().find(|&section| {
+            !self.may_be_in.contains(&section) && is_in_doubt(section) && picture.has_filled_since(section, now - JUST_NOW)
+        })
     }
 }
 
@@ -258,7 +269,8 @@ impl Interlock {
             || self.hold_kinds(train).any(|kind| !kind.is_doubt() || call.phase != Phase::Setting);
         // What fills now, and no train explains it, may be the one that is called: then it is not where it is thought to be.
         let is_looked_for = call.phase != Phase::Setting && call.answered.is_none();
-        let elsewhere = filled_unexplained(outputs).filter(|_| is_looked_for);
+        let elsewhere = filled_unexplained(outputs).or_else(|| call.filled_in_doubt(changes, picture, now));
+        let elsewhere = elsewhere.filter(|_| is_looked_for);
         if let Some(section) = elsewhere {
             self.stop_dead(train);
             self.hold_for_unknown(train, section, now, picture, outputs);
