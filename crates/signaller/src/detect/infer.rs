@@ -14,6 +14,9 @@ use crate::time::Time;
 /// Districts that go dark together are found dark no further apart than this.
 const TOGETHER: Duration = Duration::from_millis(1_500);
 
+/// Of so many reports of one moment, one may be lost or held up. Common practice, no source.
+const MAY_BE_LOST: usize = 3;
+
 impl Detect {
     /// Whether everything that a district saw emptied in one moment, and trains cannot have done that. It is dark then.
     ///
@@ -33,7 +36,10 @@ impl Detect {
             return false;
         }
         if gone.len() >= 2 {
-            let because = format!("all {} occupied sections emptied in one moment", gone.len());
+            let because = match self.supplies[place].occupied {
+                0 => format!("all {} occupied sections emptied in one moment", gone.len()),
+                rest => format!("{} of {} occupied sections emptied in one moment", gone.len(), gone.len() + rest),
+            };
             self.go_dark(now, place, now, because, only_train(&gone, identity));
             return true;
         }
@@ -62,30 +68,53 @@ impl Detect {
         true
     }
 
-    /// The sections of a live district that emptied in one moment, and when that was, if nothing else in it is occupied.
+    /// The sections of a live district that emptied in one moment, and when that was, if nothing else in it is occupied; or next to
+    /// nothing, for a report may be lost.
     fn all_gone(&self, place: usize) -> Option<(SmallVec<[SectionId; 16]>, Time)> {
         let supply = &self.supplies[place];
-        if supply.is_dark() || supply.occupied > 0 {
+        if supply.is_dark() {
             return None;
         }
-        let moment = |section: SectionId| self.channels[section].raw_at - self.rules[section].off_delay;
         let kept = || supply.sections.iter().copied().filter(|&section| self.channels[section].is_emptying_kept());
-        let latest = kept().map(moment).max()?;
-        Some((kept().filter(|&section| latest.since(moment(section)) <= SPREAD).collect(), latest))
+        let latest = kept().map(|section| self.emptied_at(section)).max()?;
+        let is_then = |&section: &SectionId| {
+            let at = self.emptied_at(section);
+            latest.max(at).since(latest.min(at)) <= SPREAD
+        };
+        let mut gone: SmallVec<[SectionId; 16]> = kept().filter(is_then).collect();
+        // What a quicker detector next to one of them said of the same moment is told already.
+        let is_told = |section: &SectionId| {
+            let channel = &self.channels[*section];
+            channel.has_changed && channel.raw == Some(false) && !channel.is_emptying_kept()
+        };
+        let is_beside = |section: &SectionId| self.rules[*section].neighbours.iter().any(|other| gone.contains(other));
+        let told = supply.sections.iter().copied().filter(is_told).filter(is_then).filter(is_beside);
+        let told: SmallVec<[SectionId; 4]> = told.collect();
+        gone.extend(told);
+        // What goes on showing a train speaks against it, unless trains went in several places.
+        let is_convincing = || gone.len() >= supply.occupied * MAY_BE_LOST && self.pieces(&gone).len() > 1;
+        (supply.occupied == 0 || is_convincing()).then_some((gone, latest))
+    }
+
+    /// When what the detector of a section saw went, by what it takes to say so.
+    fn emptied_at(&self, section: SectionId) -> Time {
+        self.channels[section].raw_at - self.rules[section].off_delay
     }
 
     /// Whether trains near can have left these sections in one moment: a train that goes on to where something is leaves one
-    /// behind its tail, or two short ones.
+    /// behind its tail, or two if one of them is short.
     fn can_have_left(&self, gone: &[SectionId]) -> bool {
-        self.pieces(gone)
-            .iter()
-            .all(|piece| piece.len() <= 2 && piece.iter().any(|&section| self.is_emptying_explained(section)))
+        let is_short = |&section: &SectionId| self.rules[section].is_short;
+        self.pieces(gone).iter().all(|piece| {
+            let is_behind_a_tail = piece.len() == 1 || piece.len() == 2 && piece.iter().any(is_short);
+            is_behind_a_tail && piece.iter().any(|&section| self.is_emptying_explained(section))
+        })
     }
 
     /// Whether everything in a district filled in one moment, and trains cannot have done that. It is dark then.
     pub(super) fn infer_all_filled(&mut self, now: Time, place: usize, identity: &Identity) {
         let supply = &self.supplies[place];
-        if supply.is_dark() || supply.free > 0 || supply.occupied < 3 {
+        if supply.is_dark() || supply.occupied < 3 {
             return;
         }
         let moment = |section: SectionId| self.channels[section].raw_at - self.rules[section].on_delay;
@@ -103,7 +132,7 @@ impl Detect {
         known.sort_unstable();
         known.dedup();
         let trains = known.len().max(self.pieces(&occupied).len());
-        if filled.len() < 2 || filled.len() <= trains {
+        if filled.len() < 2 || filled.len() <= trains || filled.len() - trains < supply.free * MAY_BE_LOST {
             return;
         }
         for &section in &filled {
@@ -113,8 +142,11 @@ impl Detect {
                 self.heard.edges.push((section, false, Duration::ZERO));
             }
         }
-        let count = filled.len();
-        self.go_dark(now, place, now, format!("all {count} free sections filled in one moment"), None);
+        let because = match self.supplies[place].free {
+            0 => format!("all {} free sections filled in one moment", filled.len()),
+            rest => format!("{} of {} free sections filled in one moment", filled.len(), filled.len() + rest),
+        };
+        self.go_dark(now, place, now, because, None);
     }
 
     /// Sections next to each other, together.

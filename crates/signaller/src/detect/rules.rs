@@ -3,7 +3,7 @@
 use std::time::Duration;
 
 use smallvec::SmallVec;
-use track::{Beyond, Id, Layout, LinkId, SectionId, Table};
+use track::{Beyond, Id, Layout, Length, LinkId, SectionId, Table};
 
 use super::power::Supply;
 
@@ -26,6 +26,9 @@ const _: () = assert!(
     PATIENCE.as_millis() <= KEPT_BACK_AT_MOST.as_millis()
         && LONGEST_WAIT.as_millis() + SPREAD.as_millis() <= KEPT_BACK_AT_MOST.as_millis()
 );
+
+/// A section that is longer than this takes a train longer than [`SPREAD`] to leave. Common practice, no source.
+const SHORT: Length = Length::from_mm(300);
 
 /// How the reports of one section are treated.
 #[derive(Clone, Debug)]
@@ -51,6 +54,8 @@ pub(super) struct Rules {
     pub neighbours: SmallVec<[SectionId; 4]>,
     /// Trains come and go unseen: the layout ends here, or a section next to it has no detector.
     pub is_open: bool,
+    /// A train may be out of it in next to no time, for it is short, or nobody measured it.
+    pub is_short: bool,
 }
 
 impl Rules {
@@ -84,6 +89,8 @@ impl Rules {
                 }
             }
         }
+        let mut ways = layout.sections[section].ways.iter();
+        let is_short = ways.any(|&way| layout.ways[way].length.is_none_or(|length| length <= SHORT));
         let shared = supply.map(|supply| &supplies[supply]).filter(|supply| supply.detected > 1);
         let until_others = |slowest: Duration, own: Duration| slowest.saturating_sub(own).min(LONGEST_WAIT) + SPREAD;
         // What is gone here may stand in a district next to this one that goes dark with it, and shows it later.
@@ -102,6 +109,7 @@ impl Rules {
             fill_wait: shared.map_or(Duration::ZERO, |shared| until_others(shared.slowest_on, on_delay)),
             neighbours,
             is_open,
+            is_short,
         }
     }
 }

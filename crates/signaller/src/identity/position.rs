@@ -215,7 +215,10 @@ impl Scene<'_> {
             Some(ahead)
         };
         let is_short_of_it = |ahead: Length| {
-            let cannot = self.odometers.far(stand, self.now).is_some_and(|far| far + ahead < -TOO_EARLY);
+            // It was reported when what was kept back began.
+            let kept = self.kept_back[stand.holds[place].section];
+            let since = self.odometers.lately(stand.who, self.now, kept);
+            let cannot = self.odometers.far(stand, self.now).is_some_and(|far| far - since + ahead < -TOO_EARLY);
             let need_not = || {
                 let head = self.odometers.head(stand, self.now);
                 head.is_none_or(|(least, _)| least + ahead < MEASURED_WITHIN)
@@ -244,6 +247,14 @@ impl Scene<'_> {
         let kept = self.kept_back[section];
         let since = self.odometers.lately(rest.who, self.now, LATE + delays(self.layout, section).1 + kept);
         let (at_least, at_most) = (ahead - MEASURED_WITHIN, ahead + MEASURED_WITHIN + since);
+        let proved = at_least.max(Length::from_um(rest.head.proved));
+        if self.odometers.has_stood(rest.who, self.now, LATE + delays(self.layout, section).1 + kept) {
+            // It left before it came to stand, and that was told late: how far it was by then nobody knows.
+            let head =
+                self.odometers.head_between(rest.who, self.now, (least.max(at_least), most.max(at_least)), proved);
+            let far = rest.head.far.max(head.most);
+            return Head { came_in: rest.head.came_in, slack: rest.head.slack, far, ..head };
+        }
         if at_least > most {
             // It is farther on than it was reckoned to be from when it was heard to come in: that was heard late.
             let head = self.odometers.head_between(rest.who, self.now, (least, at_most), Length::ZERO);
@@ -254,7 +265,6 @@ impl Scene<'_> {
         if least > most {
             return rest.head;
         }
-        let proved = (ahead - MEASURED_WITHIN).max(Length::from_um(rest.head.proved));
         let head = self.odometers.head_between(rest.who, self.now, (least, most), proved);
         let told = self.odometers.head_between(rest.who, self.now, (least, at_most), proved);
         let far = rest.head.beside(told.most).max(head.most);

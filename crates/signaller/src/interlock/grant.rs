@@ -365,7 +365,6 @@ impl Interlock {
 
     /// Leaves out what a train gave back and was granted again in this step: it never was anybody else's.
     pub(super) fn leave_out_what_stays(&mut self, outputs: &mut Vec<Output>) {
-        let mut leaves_nothing = false;
         for (train, section) in std::mem::take(&mut self.had) {
             let gives_back = |output: &Output| match output {
                 Output::Fact(Fact::SectionReleased { train: by, section: it }) => (*by, *it) == (train, section),
@@ -375,23 +374,21 @@ impl Interlock {
                 Output::Fact(Fact::RouteSet { train: to, sections }) => *to == train && sections.contains(&section),
                 _ => false,
             };
-            let (given_back, granted) = (outputs.iter().rposition(gives_back), outputs.iter().rposition(grants));
-            if given_back.is_none() || granted < given_back {
-                continue;
-            }
-            outputs.retain(|output| !gives_back(output));
-            for output in outputs.iter_mut() {
-                if let Output::Fact(Fact::RouteSet { train: to, sections }) = output
-                    && *to == train
-                {
-                    sections.retain(|it| *it != section);
-                    leaves_nothing |= sections.is_empty();
+            let mut granted = None;
+            let given_back = outputs.iter().enumerate().rposition(|(place, output)| {
+                if grants(output) {
+                    granted = Some(place);
+                }
+                granted.is_some() && gives_back(output)
+            });
+            let (Some(given_back), Some(granted)) = (given_back, granted) else { continue };
+            if let Output::Fact(Fact::RouteSet { sections, .. }) = &mut outputs[granted] {
+                sections.retain(|it| *it != section);
+                if sections.is_empty() {
+                    outputs.remove(granted);
                 }
             }
-        }
-        if leaves_nothing {
-            let is_empty = |output: &Output| matches!(output, Output::Fact(Fact::RouteSet { sections, .. }) if sections.is_empty());
-            outputs.retain(|output| !is_empty(output));
+            outputs.remove(given_back);
         }
     }
 }

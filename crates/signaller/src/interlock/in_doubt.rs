@@ -51,11 +51,13 @@ impl Interlock {
         noses.collect::<Option<Vec<usize>>>()?.into_iter().min()
     }
 
-    /// Whether something strange happened near the train, and something unknown may stand where it does, or fills a section beside
-    /// that: then it may be that.
+    /// Whether a train is held near which something strange happened, and something unknown may stand where it does, or fills a
+    /// section beside that: then it may be that, and does not set out.
     pub(super) fn may_be_unknown_beside(&self, train: TrainId, stand: &Whereabouts, picture: &impl Picture) -> bool {
         let mut on = stand.footprint.iter().map(|hold| hold.section);
-        picture.is_strange(train) && on.any(|section| picture.hides_unknown(section) || self.meets_unknown(section, picture))
+        self.runs[train].holds.has(HoldKind::Doubt)
+            && picture.is_strange(train)
+            && on.any(|section| picture.hides_unknown(section) || self.meets_unknown(section, picture))
     }
 
     fn meets_unknown(&self, section: SectionId, picture: &impl Picture) -> bool {

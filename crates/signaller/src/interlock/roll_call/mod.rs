@@ -98,7 +98,9 @@ impl RollCall {
     fn filled_in_doubt(&self, changes: &Changes, picture: &impl Picture, now: Time) -> Option<SectionId> {
         let is_in_doubt = |section: SectionId| matches!(picture.tag(section), Tag::Doubt(_));
         changes.sections.iter().copied().find(|&section| {
-            !self.may_be_in.contains(&section) && is_in_doubt(section) && picture.has_filled_since(section, now - JUST_NOW)
+            !self.may_be_in.contains(&section)
+                && is_in_doubt(section)
+                && picture.has_filled_since(section, now - JUST_NOW)
         })
     }
 }
