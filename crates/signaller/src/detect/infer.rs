@@ -32,7 +32,9 @@ impl Detect {
             return false;
         };
         let nobodys = gone.iter().filter(|&&section| identity.holders(section).is_empty()).count();
-        if self.supplies[place].has_come_back(now) && nobodys * 2 >= gone.len() {
+        let (supply, mostly_nobodys) = (&self.supplies[place], nobodys * 2 >= gone.len());
+        if mostly_nobodys && (supply.occupied > 0 || supply.has_come_back(now)) {
+            // That is how it looks when the power comes back where detectors say occupied without it.
             return false;
         }
         if gone.len() >= 2 {
@@ -147,6 +149,7 @@ impl Detect {
             rest => format!("{} of {} free sections filled in one moment", filled.len(), filled.len() + rest),
         };
         self.go_dark(now, place, now, because, None);
+        self.supplies[place].dark_says_occupied = true;
     }
 
     /// Sections next to each other, together.

@@ -45,8 +45,8 @@ pub(super) struct Supply {
     pub occupied: usize,
     pub free: usize,
     power: Power,
-    /// All its detectors have said occupied since it went dark: that is how they say it.
-    dark_says_occupied: bool,
+    /// All its detectors have said occupied since it went dark, or most did in one moment: that is how they say it.
+    pub dark_says_occupied: bool,
     /// That it is dark was inferred from what this train alone may have done.
     pub perhaps_only: Option<TrainId>,
     /// When it last went dark.
@@ -348,7 +348,12 @@ impl Detect {
         self.supplies[place].due = None;
         let Power::Returning { changed, reported_at, .. } = &mut self.supplies[place].power else { return };
         let (changed, reported_at) = (std::mem::take(changed), *reported_at);
-        if self.shows_its_trains(place, changed.len(), reported_at.is_some()) {
+        // What only now says what the others do that are dark tells of no power.
+        let says_dark = |section: &&SectionId| {
+            self.supplies[place].dark_says_occupied && self.channels[**section].raw == Some(true)
+        };
+        let telling = changed.iter().filter(|section| !says_dark(section)).count();
+        if self.shows_its_trains(place, telling, reported_at.is_some()) {
             self.go_live(now, place, identity);
         } else if let Some(reported_at) = reported_at {
             let until = reported_at + DISBELIEF;
