@@ -10,6 +10,8 @@ use crate::identity::Trust;
 use crate::model;
 use crate::{Conduct, Fact, Input, Request, Signaller, Suspect, Tag, Ticket, Time};
 
+mod inferred;
+
 /// The line from the harbour up the hill, `quay main lower | upper top shed`, the first three in the district `harbour`, the
 /// others in `hill`; each with a detector on the link `west`.
 fn branch() -> Builder {

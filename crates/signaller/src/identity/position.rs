@@ -468,4 +468,36 @@ mod tests {
             assert_eq!(holders.contains(&line.heron), stays, "{stands_at}: {holders:?}");
         }
     }
+
+    #[test]
+    fn that_the_tail_has_left_and_is_told_long_after_the_train_stands_does_not_say_how_far_it_is() {
+        for (heard, is_far) in [(9_100, false), (40_000, true)] {
+            let mut line = Line::new();
+            line.hear(4_000, 1, true);
+            let pace = |mm| Pace { least: Speed::ZERO, most: Speed::from_mm(mm) };
+            line.identity.set_pace(line.heron, Time::from_millis(4_000), pace(100));
+            line.identity.set_pace(line.heron, Time::from_millis(9_000), pace(0));
+            let before = line.nose(heard);
+            assert!(before.most > Length::from_mm(450), "{before:?}");
+            line.hear(heard, 0, false);
+            let after = line.nose(heard);
+            assert!(after.least >= Length::from_mm(250), "it is as far on as it is long: {after:?}");
+            assert_eq!(after.most > Length::from_mm(450), is_far, "{heard}: {after:?}");
+        }
+    }
+
+    #[test]
+    fn a_tail_is_judged_by_where_the_train_was_when_it_was_first_said_to_have_left() {
+        for (kept, stays) in [(Duration::ZERO, false), (Duration::from_secs(1), true)] {
+            let mut line = Line::new();
+            line.hear(4_000, 1, true);
+            line.hear(7_500, 0, false);
+            line.hear(9_000, 2, true);
+            // Up to 290 mm beyond the joint by now, and 100 mm less a second ago.
+            line.identity.set_kept_back(line.sections[1], kept);
+            line.hear(11_900, 1, false);
+            let holders = line.identity.holders(line.sections[1]);
+            assert_eq!(holders.contains(&line.heron), stays, "{kept:?}: {holders:?}");
+        }
+    }
 }

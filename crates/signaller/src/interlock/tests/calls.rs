@@ -1,8 +1,11 @@
 //! Scenarios about trains that are not where they are believed to be, and about roll calls.
 
-use smallvec::smallvec;
+use std::sync::Arc;
 
-use crate::interlock::HoldKind;
+use smallvec::smallvec;
+use track::SectionId;
+
+use crate::interlock::{HoldKind, Interlock};
 use crate::model::{World, passing_loop, refusal};
 use crate::{Answer, Direction, Fact, Input, Output, Request, Tag};
 
@@ -340,4 +343,25 @@ fn a_train_that_waits_while_it_is_held_asks_for_no_look_round_until_it_is_releas
     assert_eq!(world.wake_at, None, "nothing can come of looking while it is held");
     assert_eq!(world.ask(Request::Release { train: heron }), Answer::Accepted);
     assert!(world.run(120.0, |world| world.has_arrived("Heron")));
+}
+
+#[test]
+fn what_is_granted_given_back_and_granted_anew_in_one_step_is_told_as_what_comes_of_it() {
+    let world = World::with_two_trains();
+    let (train, one, other) = (world.train("Heron"), world.section("w1"), world.section("south"));
+    let grants = |section| Output::Fact(Fact::RouteSet { train, sections: vec![section] });
+    let gives_back = |section| Output::Fact(Fact::SectionReleased { train, section });
+    let left_of = |had: &[SectionId], mut outputs: Vec<Output>| {
+        let mut interlock = Interlock::new(Arc::clone(&world.layout));
+        interlock.had.extend(had.iter().map(|&section| (train, section)));
+        interlock.leave_out_what_stays(&mut outputs);
+        outputs
+    };
+    assert_eq!(left_of(&[one], vec![gives_back(one), grants(one), grants(other)]), [grants(other)]);
+    let again = || vec![grants(one), gives_back(one), grants(one)];
+    assert_eq!(left_of(&[one], again()), [grants(one)], "it had not been told that it has it");
+    let twice = vec![gives_back(one), grants(one), gives_back(one), grants(one)];
+    assert_eq!(left_of(&[one, one], twice), []);
+    let for_good = vec![gives_back(one), grants(one), gives_back(one)];
+    assert_eq!(left_of(&[one, one], for_good), [gives_back(one)]);
 }
