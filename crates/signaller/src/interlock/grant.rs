@@ -381,14 +381,20 @@ impl Interlock {
                 }
                 granted.is_some() && gives_back(output)
             });
-            let (Some(given_back), Some(granted)) = (given_back, granted) else { continue };
+            let (Some(_), Some(granted)) = (given_back, granted) else { continue };
+            // It may have had it twice over, and given back both.
+            let before = outputs[..granted].iter().rposition(grants).map_or(0, |place| place + 1);
             if let Output::Fact(Fact::RouteSet { sections, .. }) = &mut outputs[granted] {
                 sections.retain(|it| *it != section);
                 if sections.is_empty() {
                     outputs.remove(granted);
                 }
             }
-            outputs.remove(given_back);
+            let mut place = 0;
+            outputs.retain(|output| {
+                place += 1;
+                !((before..granted).contains(&(place - 1)) && gives_back(output))
+            });
         }
     }
 }

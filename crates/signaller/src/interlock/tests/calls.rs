@@ -362,6 +362,7 @@ fn what_is_granted_given_back_and_granted_anew_in_one_step_is_told_as_what_comes
     assert_eq!(left_of(&[one], again()), [grants(one)], "it had not been told that it has it");
     let twice = vec![gives_back(one), grants(one), gives_back(one), grants(one)];
     assert_eq!(left_of(&[one, one], twice), []);
+    assert_eq!(left_of(&[one], vec![gives_back(one), gives_back(one), grants(one)]), []);
     let for_good = vec![gives_back(one), grants(one), gives_back(one)];
     assert_eq!(left_of(&[one, one], for_good), [gives_back(one)]);
 }
