@@ -3,8 +3,9 @@
 //!
 //! A train is out of hand from the moment when a fault of motion befalls it: it is pushed or lifted, runs away, does not hear an
 //! order, is driven by a person, is led astray by a turnout that lies otherwise than everybody thinks. It is in hand again when,
-//! the fault being over and the train no faster than it is told, a report was delivered that it passed a joint, or a person truthfully said where it stands; and when
-//! the time is over that an order then takes to reach it and that it needs to brake. A train that stalls is not out of hand.
+//! the fault being over and the train no faster than it is told, a report was delivered that it passed a joint, or a person
+//! truthfully said where it stands; and when the time is over that an order then takes to reach it and that it needs to brake. A
+//! train that stalls is not out of hand.
 //! What no order drives, a parted tail or a wagon that nobody knows of, is always out of hand. A report only counts if it shows
 //! the train itself: one that rolled on into, or out of, a section after the fault. Where another train kept that section
 //! occupied nothing is shown, and the train stays out of hand up to the next joint. That a train which a turnout led astray has

@@ -1,5 +1,5 @@
 //! What is dark though nobody said so: the detectors of a district that all empty, or all fill, in one moment did not see trains
-//! move, unless trains that are near could have done just that.
+//! move, unless trains that are near could have done just that. Of many, a few may be missing: reports are lost, or held up.
 
 use std::time::Duration;
 
@@ -38,10 +38,7 @@ impl Detect {
             return false;
         }
         if gone.len() >= 2 {
-            let because = match self.supplies[place].occupied {
-                0 => format!("all {} occupied sections emptied in one moment", gone.len()),
-                rest => format!("{} of {} occupied sections emptied in one moment", gone.len(), gone.len() + rest),
-            };
+            let because = format!("{} occupied sections emptied in one moment", so_many(gone.len(), supply.occupied));
             self.go_dark(now, place, now, because, only_train(&gone, identity));
             return true;
         }
@@ -144,10 +141,8 @@ impl Detect {
                 self.heard.edges.push((section, false, Duration::ZERO));
             }
         }
-        let because = match self.supplies[place].free {
-            0 => format!("all {} free sections filled in one moment", filled.len()),
-            rest => format!("{} of {} free sections filled in one moment", filled.len(), filled.len() + rest),
-        };
+        let because =
+            format!("{} free sections filled in one moment", so_many(filled.len(), self.supplies[place].free));
         self.go_dark(now, place, now, because, None);
         self.supplies[place].dark_says_occupied = true;
     }
@@ -171,6 +166,11 @@ impl Detect {
         }
         pieces
     }
+}
+
+/// How many changed and how many did not, in words.
+fn so_many(changed: usize, rest: usize) -> String {
+    if rest == 0 { format!("all {changed}") } else { format!("{changed} of {}", changed + rest) }
 }
 
 /// The train that stood on all of these sections, by all accounts.

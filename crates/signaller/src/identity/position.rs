@@ -245,10 +245,11 @@ impl Scene<'_> {
         let before = self.odometers.head(rest, self.now);
         let (Some(ahead), Some((least, most))) = (beyond_joint(), before) else { return rest.head };
         let kept = self.kept_back[section];
-        let since = self.odometers.lately(rest.who, self.now, LATE + delays(self.layout, section).1 + kept);
+        let takes = LATE + delays(self.layout, section).1 + kept;
+        let since = self.odometers.lately(rest.who, self.now, takes);
         let (at_least, at_most) = (ahead - MEASURED_WITHIN, ahead + MEASURED_WITHIN + since);
         let proved = at_least.max(Length::from_um(rest.head.proved));
-        if self.odometers.has_stood(rest.who, self.now, LATE + delays(self.layout, section).1 + kept) {
+        if self.odometers.has_stood(rest.who, self.now, takes) {
             // It left before it came to stand, and that was told late: how far it was by then nobody knows.
             let head =
                 self.odometers.head_between(rest.who, self.now, (least.max(at_least), most.max(at_least)), proved);

@@ -374,27 +374,29 @@ impl Interlock {
                 Output::Fact(Fact::RouteSet { train: to, sections }) => *to == train && sections.contains(&section),
                 _ => false,
             };
-            let mut granted = None;
-            let given_back = outputs.iter().enumerate().rposition(|(place, output)| {
-                if grants(output) {
-                    granted = Some(place);
-                }
-                granted.is_some() && gives_back(output)
-            });
-            let (Some(_), Some(granted)) = (given_back, granted) else { continue };
             // It may have had it twice over, and given back both.
-            let before = outputs[..granted].iter().rposition(grants).map_or(0, |place| place + 1);
-            if let Output::Fact(Fact::RouteSet { sections, .. }) = &mut outputs[granted] {
-                sections.retain(|it| *it != section);
-                if sections.is_empty() {
-                    outputs.remove(granted);
+            let (mut given_back, mut again) = (None, None);
+            for (place, output) in outputs.iter().enumerate() {
+                if gives_back(output) {
+                    given_back.get_or_insert(place);
+                } else if grants(output)
+                    && let Some(from) = given_back.take()
+                {
+                    again = Some(from..place);
                 }
             }
-            let mut place = 0;
-            outputs.retain(|output| {
-                place += 1;
-                !((before..granted).contains(&(place - 1)) && gives_back(output))
-            });
+            let Some(again) = again else { continue };
+            if let Output::Fact(Fact::RouteSet { sections, .. }) = &mut outputs[again.end] {
+                sections.retain(|it| *it != section);
+                if sections.is_empty() {
+                    outputs.remove(again.end);
+                }
+            }
+            for place in again.rev() {
+                if gives_back(&outputs[place]) {
+                    outputs.remove(place);
+                }
+            }
         }
     }
 }

@@ -2,10 +2,10 @@
 //!
 //! What must hold under every account of the train that counts for anything: the section ahead of where it would stand has a
 //! detector that says free, nobody has it or may be in it, and its turnouts lie right or may be thrown. All of these sections
-//! are granted to it together, before it moves. Nothing else runs towards them meanwhile, or the call ends. It creeps until one of
-//! them fills, or as far as it may under the account that leaves it the least room; then it goes back by no more than it surely
-//! went out, and gives back what it was granted, but for what it may still reach into. Where it is told by a section that it leaves,
-//! it stays.
+//! are granted to it together, before it moves. Nothing else runs towards them meanwhile, and nothing fills elsewhere of which it
+//! is not sure what it is, or the call ends. It creeps until one of them fills, or as far as it may under the account that leaves it
+//! the least room; then it goes back by no more than it surely went out, and gives back what it was granted, but for what it may
+//! still reach into. Where it is told by a section that it leaves, it stays.
 //!
 //! Deliberately not done: two trains are never moved at once, and a train that is out of sight under every account is not moved
 //! at all.
