@@ -17,6 +17,15 @@ const TOGETHER: Duration = Duration::from_millis(1_500);
 /// Of so many reports of one moment, one may be lost or held up. Common practice, no source.
 const MAY_BE_LOST: usize = 3;
 
+/// What a district saw, and all of which emptied in one moment.
+struct Gone {
+    at: Time,
+    /// So many sections emptied,
+    emptied: usize,
+    /// and trains cannot have left these of them.
+    not_left: SmallVec<[SectionId; 16]>,
+}
+
 impl Detect {
     /// Whether everything that a district saw emptied in one moment, and trains cannot have done that. It is dark then.
     ///
@@ -28,7 +37,7 @@ impl Detect {
         if self.supplies[place].is_dark() {
             return true;
         }
-        let Some((gone, latest)) = self.all_gone(place).filter(|(gone, _)| !self.can_have_left(gone)) else {
+        let Some(Gone { at: latest, emptied, not_left: gone }) = self.all_gone(now, place, identity) else {
             return false;
         };
         let nobodys = gone.iter().filter(|&&section| identity.holders(section).is_empty()).count();
@@ -38,7 +47,7 @@ impl Detect {
             return false;
         }
         if gone.len() >= 2 {
-            let because = format!("{} occupied sections emptied in one moment", so_many(gone.len(), supply.occupied));
+            let because = format!("{} occupied sections emptied in one moment", so_many(emptied, supply.occupied));
             self.go_dark(now, place, now, because, only_train(&gone, identity));
             return true;
         }
@@ -48,12 +57,11 @@ impl Detect {
         for other in (0..self.supplies.len()).filter(|&other| other != place) {
             if self.supplies[other].is_dark() {
                 has_company |= self.supplies[other].dark_from.is_some_and(|since| now.since(since) <= TOGETHER);
-            } else if let Some((gone, at)) = self.all_gone(other)
-                && at.max(latest).since(at.min(latest)) <= SPREAD
-                && !self.can_have_left(&gone)
+            } else if let Some(gone) = self.all_gone(now, other, identity)
+                && gone.at.max(latest).since(gone.at.min(latest)) <= SPREAD
             {
                 with.push(other);
-                all_gone.extend(gone);
+                all_gone.extend(gone.not_left);
             }
         }
         if with.is_empty() && !has_company {
@@ -67,9 +75,9 @@ impl Detect {
         true
     }
 
-    /// The sections of a live district that emptied in one moment, and when that was, if nothing else in it is occupied; or next to
-    /// nothing, for a report may be lost.
-    fn all_gone(&self, place: usize) -> Option<(SmallVec<[SectionId; 16]>, Time)> {
+    /// What a live district saw, if all of it emptied in one moment though trains cannot have left it; or nearly all of it, for a
+    /// report may be lost.
+    fn all_gone(&self, now: Time, place: usize, identity: &Identity) -> Option<Gone> {
         let supply = &self.supplies[place];
         if supply.is_dark() {
             return None;
@@ -90,9 +98,14 @@ impl Detect {
         let told = supply.sections.iter().copied().filter(is_told).filter(is_then).filter(is_beside);
         let told: SmallVec<[SectionId; 4]> = told.collect();
         gone.extend(told);
+        let pieces = self.pieces(&gone);
+        let not_left: SmallVec<[_; 4]> =
+            pieces.iter().filter(|piece| !self.can_have_left(now, piece, identity)).collect();
         // What goes on showing a train speaks against it, unless trains went in several places.
-        let is_convincing = || gone.len() >= supply.occupied * MAY_BE_LOST && self.pieces(&gone).len() > 1;
-        (supply.occupied == 0 || is_convincing()).then_some((gone, latest))
+        let is_convincing = gone.len() >= supply.occupied * MAY_BE_LOST && not_left.len() > 1;
+        let is_all = supply.occupied == 0 && !not_left.is_empty();
+        let not_left = not_left.iter().flat_map(|piece| piece.iter().copied()).collect();
+        (is_all || is_convincing).then_some(Gone { at: latest, emptied: gone.len(), not_left })
     }
 
     /// When what the detector of a section saw went, by what it takes to say so.
@@ -100,14 +113,17 @@ impl Detect {
         self.channels[section].raw_at - self.rules[section].off_delay
     }
 
-    /// Whether trains near can have left these sections in one moment: a train that goes on to where something is leaves one
-    /// behind its tail, or two if one of them is short.
-    fn can_have_left(&self, gone: &[SectionId]) -> bool {
-        let is_short = |&section: &SectionId| self.rules[section].is_short;
-        self.pieces(gone).iter().all(|piece| {
-            let is_behind_a_tail = piece.len() == 1 || piece.len() == 2 && piece.iter().any(is_short);
-            is_behind_a_tail && piece.iter().any(|&section| self.is_emptying_explained(section))
-        })
+    /// Whether trains near can have left these sections next to each other in one moment, or were taken off them by somebody who says
+    /// so: a train that goes on to where something is leaves one behind its tail, or two if one of them is short.
+    fn can_have_left(&self, now: Time, piece: &[SectionId], identity: &Identity) -> bool {
+        let is_explained = |&section: &SectionId| self.is_emptying_explained(section);
+        if piece.iter().all(|&section| self.was_said_to_empty(now, section)) {
+            return true;
+        }
+        let is_behind_a_tail = piece.len() == 1 || piece.len() == 2 && piece.iter().any(|&it| self.rules[it].is_short);
+        let is_nobodys = || piece.iter().all(|&section| identity.holders(section).is_empty());
+        let is_one = || only_train(piece, identity).is_some() || is_nobodys();
+        is_behind_a_tail && piece.iter().any(is_explained) && (is_one() || piece.iter().all(is_explained))
     }
 
     /// Whether everything in a district filled in one moment, and trains cannot have done that. It is dark then.
@@ -173,9 +189,9 @@ fn so_many(changed: usize, rest: usize) -> String {
     if rest == 0 { format!("all {changed}") } else { format!("{changed} of {}", changed + rest) }
 }
 
-/// The train that stood on all of these sections, by all accounts.
+/// A train that may have stood on all of these sections.
 fn only_train(sections: &[SectionId], identity: &Identity) -> Option<TrainId> {
-    let mut trains = sections.iter().flat_map(|&section| identity.holders(section));
-    let first = trains.next()?;
-    trains.all(|train| train == first).then_some(first)
+    let (first, others) = sections.split_first()?;
+    let stood = |train: &TrainId| others.iter().all(|&other| identity.holders(other).contains(train));
+    identity.holders(*first).iter().copied().find(stood)
 }

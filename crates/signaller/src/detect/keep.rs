@@ -25,8 +25,8 @@ const PASSING: Duration = Duration::from_secs(120);
 /// What fills again under the same train within this had lost contact for a moment.
 const FLICKER: Duration = Duration::from_secs(1);
 
-/// So often a section must flicker under a train for its next emptying to be kept back as long as any is.
-const RESTLESS: u8 = 2;
+/// So long before it empties somebody may have said that nothing is left in a section. Common practice, no source.
+const SAID_BEFORE: Duration = Duration::from_secs(10);
 
 /// What one section's detector said, and what identity was told.
 #[derive(Clone, Copy, Debug, serde::Serialize, serde::Deserialize)]
@@ -51,8 +51,10 @@ pub(super) struct Channel {
     pub is_unexplained: bool,
     /// It filled just before the power was reported to be off.
     pub filled_as_power_went: bool,
-    /// How often it has flickered since it filled after being free for longer than a flicker.
-    pub flickers: u8,
+    /// It has flickered since it filled after being free for longer than a flicker.
+    pub has_flickered: bool,
+    /// When somebody last said that nothing is left there.
+    pub said_empty_at: Option<Time>,
 }
 
 impl Default for Channel {
@@ -68,7 +70,8 @@ impl Default for Channel {
             left_by: None,
             is_unexplained: false,
             filled_as_power_went: false,
-            flickers: 0,
+            has_flickered: false,
+            said_empty_at: None,
         }
     }
 }
@@ -162,7 +165,7 @@ impl Detect {
     /// under this very train.
     fn bridge(&self, section: SectionId) -> Duration {
         let by_layout = self.rules[section].bridge;
-        if self.channels[section].flickers >= RESTLESS {
+        if self.channels[section].has_flickered {
             return by_layout.max(KEPT_BACK_AT_MOST);
         }
         by_layout.max(self.records.bridge(section))
@@ -191,7 +194,7 @@ impl Detect {
     fn swallow(&mut self, now: Time, section: SectionId, since: Time, identity: &Identity) {
         self.set_due(section, None);
         if self.channels[section].raw == Some(true) {
-            self.channels[section].flickers = self.channels[section].flickers.saturating_add(1);
+            self.channels[section].has_flickered = true;
             let train = sure(&identity.tag(section));
             self.records.flickered(section, train, now.since(since));
         } else {
@@ -216,6 +219,11 @@ impl Detect {
     pub(super) fn is_emptying_explained(&self, section: SectionId) -> bool {
         let rules = &self.rules[section];
         rules.is_open || rules.neighbours.iter().any(|&other| self.channels[other].raw != Some(false))
+    }
+
+    /// Whether somebody said just before the section emptied that nothing is left there.
+    pub(super) fn was_said_to_empty(&self, now: Time, section: SectionId) -> bool {
+        self.channels[section].said_empty_at.is_some_and(|at| now.since(at) <= SAID_BEFORE)
     }
 
     /// Whether a train next to it may have come in.
@@ -275,7 +283,7 @@ impl Detect {
             let left_by = if occupied { None } else { self.note_emptying(now, section, identity) };
             let channel = &mut self.channels[section];
             if occupied && now.since(before.told_at) >= FLICKER {
-                channel.flickers = 0;
+                channel.has_flickered = false;
             }
             (channel.told, channel.told_at) = (Some(occupied), now);
             (channel.left_by, channel.is_unexplained) = (left_by, is_unexplained);

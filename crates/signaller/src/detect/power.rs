@@ -147,6 +147,11 @@ impl Supply {
         }
     }
 
+    /// That it is dark was only inferred.
+    fn may_be_live(&self) -> bool {
+        !self.is_cut && self.reported != Some(false)
+    }
+
     fn says_nothing_but_occupied(&self) -> bool {
         self.free == 0 && self.occupied > 0
     }
@@ -414,6 +419,7 @@ impl Detect {
     /// have said so since, or say nothing that means anything.
     pub(crate) fn emptied(&mut self, now: Time, sections: &[SectionId], identity: &Identity) {
         for &section in sections {
+            self.channels[section].said_empty_at = Some(now);
             self.release(now, section, identity);
             let Some(place) = self.rules[section].supply.filter(|&place| self.supplies[place].is_dark()) else {
                 continue;
@@ -425,9 +431,20 @@ impl Detect {
             }
             let supply = &self.supplies[place];
             let nobody_left = supply.sections.iter().all(|&section| self.channels[section].told != Some(true));
-            if nobody_left && !supply.is_cut && supply.reported != Some(false) && supply.occupied == 0 {
+            if nobody_left && supply.may_be_live() && supply.occupied == 0 {
                 self.go_live(now, place, identity);
             }
+        }
+    }
+
+    /// A person says that they put a train down there. Where its detector has come to see something, there is power.
+    pub(crate) fn put_down(&mut self, now: Time, section: SectionId, identity: &Identity) {
+        self.release(now, section, identity);
+        let Some(place) = self.rules[section].supply.filter(|&place| self.supplies[place].is_dark()) else { return };
+        let (channel, supply) = (&self.channels[section], &self.supplies[place]);
+        let is_seen = channel.raw == Some(true) && channel.told != Some(true) && !supply.dark_says_occupied;
+        if is_seen && supply.may_be_live() {
+            self.go_live(now, place, identity);
         }
     }
 }

@@ -137,6 +137,8 @@ pub struct Identity {
     filled_at: Table<SectionId, Time>,
     /// Sections that are said to be free, which is not believed yet.
     emptying: Vec<SectionId>,
+    /// When each section emptied last.
+    emptied_at: Table<SectionId, Time>,
     lies: Table<TurnoutId, Option<Lie>>,
     odometers: Odometers,
     /// To which train each section is granted.
@@ -191,6 +193,7 @@ kept!(Identity {
         changed_standing,
         kept_back,
         filled_at,
+        emptied_at,
         emptying,
         lies,
         odometers,
@@ -242,6 +245,7 @@ impl Identity {
             emptying: Vec::new(),
             kept_back: Table::filled(Duration::ZERO, sections),
             filled_at: Table::filled(Time::from_nanos(i64::MIN), sections),
+            emptied_at: Table::filled(Time::from_nanos(i64::MIN), sections),
             lies: Table::filled(None, layout.turnouts.len()),
             odometers: Odometers::default(),
             granted: Table::filled(None, sections),
@@ -392,6 +396,7 @@ impl Identity {
             self.keep_what_fits(lines, lifted);
         }
         self.note_strange(lines, self.search.likelihood);
+        self.note_moved_unbidden(lines);
         self.note_beside_one_in_hand(lines);
         self.take_off_what_is_too_long(now);
         self.note_tails();
@@ -427,7 +432,8 @@ impl Identity {
         let [cluster] = *clusters else { return false };
         let Some(before) = self.clusters.only_stand(cluster) else { return false };
         let is_strange = before.who.known().is_some_and(|train| self.is_strange(train));
-        let is_plain = !is_strange && !self.odometers.is_in_hand(before.who) && !self.drags_unseen(before.who);
+        let is_as_told = !self.odometers.is_in_hand(before.who) && !self.odometers.has_stood(before.who, now, LATEST);
+        let is_plain = !is_strange && is_as_told && !self.drags_unseen(before.who);
         if self.clusters.cluster(cluster).given_up > 0.0 || !is_plain {
             return false;
         }
@@ -493,6 +499,9 @@ impl Identity {
         let Some(&filled) = line.values.last() else { return };
         if line.values.contains(&true) && (!line.was || line.values.len() > 1) {
             self.filled_at[line.section] = now;
+        }
+        if line.values.contains(&false) && (line.was || line.values.len() > 1) {
+            self.emptied_at[line.section] = now;
         }
         self.reported[line.section] = Some(filled);
         self.tags.touch_section(line.section);

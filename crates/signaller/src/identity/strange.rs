@@ -38,6 +38,9 @@ const TIMES: u8 = 3;
 /// So long after a train was taken off it may be put down anywhere. Common practice, no source.
 const IN_SOMEBODYS_HANDS: Duration = Duration::from_secs(300);
 
+/// What fills again so long after it emptied under a train that stands did not lose contact for a moment. Common practice, no source.
+const LONG: Duration = Duration::from_secs(30);
+
 /// A train near which something strange happened.
 #[derive(Clone, Copy, Debug, serde::Serialize, serde::Deserialize)]
 pub(super) struct Strange {
@@ -81,6 +84,22 @@ impl Identity {
         } else if likelihood > ORDINARY && !self.strange.is_empty() {
             for (train, nose) in self.came_in(lines, 1.0 - self.prices.sure) {
                 self.count_if_told(train, nose);
+            }
+        }
+    }
+
+    /// Takes note of trains that were told to stand, stood, and came in somewhere all the same, or were lost from sight for long and are
+    /// seen there again: a hand moved them, or it is another train that came.
+    pub(super) fn note_moved_unbidden(&mut self, lines: &[Line]) {
+        let now = self.heard_at;
+        for (train, nose) in self.came_in(lines, self.prices.sure) {
+            let was_there = self.joint.iter().filter(|account| account.weight >= self.prices.sure).any(|account| {
+                account.stands.iter().any(|stand| stand.who == Who::train(train) && stand.position(nose).is_some())
+            });
+            let is_placed = lines.iter().any(|line| line.section == nose && !line.placed.is_empty());
+            let is_strange = !was_there || now.since(self.emptied_at[nose]) > LONG;
+            if is_strange && !is_placed && self.odometers.has_stood(Who::train(train), now, LATEST) {
+                self.is_strange_from_now_on(train);
             }
         }
     }
@@ -199,7 +218,9 @@ impl Identity {
     /// The train was read in the section, or has answered there: if something strange happened near it, nothing shows that what is
     /// farther away belongs to it.
     pub(super) fn is_shown_in(&mut self, section: SectionId, train: TrainId) {
-        if !self.is_strange(train) || !self.may_lie_far_from(section, train) {
+        let may_be_another =
+            || self.may_lie_far_from(section, train) || self.may_lie_where_another_does(section, train);
+        if !self.is_strange(train) || !may_be_another() {
             self.is_named(train);
         }
     }
@@ -218,6 +239,17 @@ impl Identity {
         let beside: SmallVec<[SectionId; 4]> = self.topology.beside(section).collect();
         let is_far = |hold: &Hold| hold.section != section && !beside.contains(&hold.section);
         self.may_lie(train, section, self.prices.sure, is_far)
+    }
+
+    /// Whether the train is said to cover more than the section, and another near which something strange happened may lie there or beside
+    /// it: its rest may be that one's.
+    fn may_lie_where_another_does(&self, section: SectionId, train: TrainId) -> bool {
+        let another_lies = |hold: &Hold| {
+            let near = self.topology.beside(hold.section).chain([hold.section]);
+            hold.section != section
+                && near.flat_map(|it| self.holders(it)).any(|other| other != train && self.is_strange(other))
+        };
+        self.may_lie(train, section, self.prices.sure, another_lies)
     }
 
     /// Whether an account that weighs so much has the train both in the section and over something of that kind.

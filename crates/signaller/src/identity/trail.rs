@@ -14,6 +14,7 @@ use super::moves::SHORTEST;
 use super::odometer::detectable_length;
 use super::picture::Hold;
 use super::topology::length_towards;
+use crate::roster::Measure;
 
 /// Allowed for the slack of couplings and the reckoning of the last axle.
 const SLACK: Length = Length::from_mm(15);
@@ -53,10 +54,12 @@ impl Trails {
 }
 
 impl Identity {
-    /// Whether the train has a blind end, of which a trail must be kept.
+    /// Whether the train has a blind end, of which a trail must be kept, or lies perhaps where a trail is kept of it.
     pub(super) fn drags_unseen(&self, who: Who) -> bool {
-        let measure = who.known().and_then(|train| self.roster.measure(train));
-        measure.is_some_and(|measure| self.blind_end(who, measure.hidden_front + measure.hidden_rear) > Length::ZERO)
+        let Some(train) = who.known() else { return false };
+        let is_blind =
+            |measure: Measure| self.blind_end(who, measure.hidden_front + measure.hidden_rear) > Length::ZERO;
+        self.roster.measure(train).is_some_and(is_blind) || self.trailing(train).next().is_some()
     }
 
     /// Takes note of the sections that trains of `self.joint` have left according to `self.results`.

@@ -77,7 +77,9 @@ impl Interlock {
             let leave = ends.find(|&&end| self.layout.ends[end].meets.contains(&next));
             let way = leave.and_then(|&leave| self.layout.way_between(enter, leave));
             if let (Some(granted), Some(way)) = (granted, way) {
-                led.extend(self.told_apart(granted.way, way).map(|(turnout, lie)| (turnout, Some(lie))));
+                // Where it may stand elsewhere, so may the turnout lie.
+                let led_by = |(turnout, lie)| (turnout, Some(lie).filter(|_| stand.sure));
+                led.extend(self.told_apart(granted.way, way).map(led_by));
             }
         }
         self.suspect_turnouts(train, &led, outputs);

@@ -378,10 +378,14 @@ impl Interlock {
     /// No path leads there from where a train stands: it waits for a place that it could draw aside to.
     fn look_for_place(&mut self, train: TrainId, now: Time, picture: &impl Picture, outputs: &mut Vec<Output>) {
         if self.runs[train].granted.is_empty()
-            && let Some(ground) = picture.whereabouts(train, now).and_then(|stand| self.ground(&stand))
-            && self.can_take_ground(train, &ground, picture).is_ok()
+            && let Some(stand) = picture.whereabouts(train, now)
         {
-            self.take_ground(train, &ground, outputs);
+            // What its nose may reach into may be another's, and turnouts there may lie for that one.
+            let grounds = [self.ground(&stand), self.stands_on(&stand)].into_iter().flatten();
+            let free = grounds.into_iter().find(|ground| self.can_take_ground(train, ground, picture).is_ok());
+            if let Some(ground) = free {
+                self.take_ground(train, &ground, outputs);
+            }
         }
         self.wanting.push(train);
     }

@@ -346,6 +346,13 @@ impl Interlock {
         fitting.next().is_none().then_some(way)
     }
 
+    /// The way that lies; or else one that may, for no turnout is known to lie otherwise: a tail lies on one of them.
+    fn way_that_may_lie(&self, enter: EndId) -> Option<WayId> {
+        let may_lie = |need: &track::Need| self.turnouts.lie(need.turnout).is_none_or(|lie| lie == need.lie);
+        let mut ways = self.layout.ends[enter].ways.iter().copied();
+        self.way_that_lies(enter).or_else(|| ways.find(|&way| self.layout.ways[way].needs.iter().all(may_lie)))
+    }
+
     /// Whether a route from this signal on is set, locked and proved for the train that comes to it next, that train can not have
     /// passed it unseen, and nobody says that something else stands there.
     pub(crate) fn is_cleared(&self, signal: SignalId) -> bool {

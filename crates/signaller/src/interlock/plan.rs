@@ -292,7 +292,7 @@ impl Interlock {
             let leave = self.end_towards(hold.section, stand.footprint[place + 1].enter?)?;
             let way = match hold.enter {
                 Some(enter) => self.layout.way_between(enter, leave)?,
-                None => self.way_that_lies(leave)?,
+                None => self.way_that_may_lie(leave)?,
             };
             let enter = self.layout.far_end(way, leave);
             footing.push(Traverse { section: hold.section, enter, way, leave });

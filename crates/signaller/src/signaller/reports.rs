@@ -126,7 +126,7 @@ impl Signaller {
     fn vouch(&mut self, now: Time, batch: &Batch) {
         for placement in &batch.placed {
             for section in placement.sections() {
-                self.detect.release(now, section, &self.identity);
+                self.detect.put_down(now, section, &self.identity);
             }
         }
         let mut left: SmallVec<[SectionId; 8]> = batch.emptied.iter().copied().collect();

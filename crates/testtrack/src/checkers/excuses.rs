@@ -140,6 +140,40 @@ pub(super) fn something_filled_it_just_before(
         && next_to_it.any(|&end| table.covers(train, checkers.layout.ends[end].section))
 }
 
+/// *Another came in unseen*: something came into the section out of hand when the last report that was delivered had said already
+/// that the section is filled, so that nothing told of it, and nothing that it left since was told to be free; and the train was the
+/// last to leave the section, and covers one next to it, or left one a moment ago.
+pub(super) fn another_came_in_unseen(
+    checkers: &Checkers,
+    table: &Table,
+    train: TrainId,
+    section: SectionId,
+    at: Time,
+) -> bool {
+    let there = table.trains_in(section);
+    let is_unseen = |body: TrainId| {
+        let came = table.present_since(body, section);
+        let was_told = table.told_occupied_since(section).zip(came).is_some_and(|(told, came)| told <= came);
+        let tells = |other: &SectionId| {
+            let left = table.departure(body, *other).map(|departure| departure.left);
+            let told = table.told_freed_at(*other);
+            left.zip(told).zip(came).is_some_and(|((left, told), came)| told >= left && left >= came)
+        };
+        table.came_out_of_hand(body, section) && was_told && !checkers.layout.sections.ids().any(|it| tells(&it))
+    };
+    let ends = checkers.layout.sections[section].ends.iter();
+    let mut next_to_it =
+        ends.flat_map(|&end| &checkers.layout.ends[end].meets).map(|&end| checkers.layout.ends[end].section);
+    let is_near = |other: SectionId| {
+        let left = || table.left_at(train, other).is_some_and(|left| at.since(left) <= checkers.emptying_takes(other));
+        table.covers(train, other) || left()
+    };
+    !there.is_empty()
+        && there.iter().all(|presence| is_unseen(presence.train))
+        && table.last_to_leave(section) == Some(train)
+        && next_to_it.any(is_near)
+}
+
 /// *No report said that it had come*: the train was granted the section and went there as it was told, and the last report that
 /// was delivered says that the section is free. Where no detector watches it, the same of the last section on the train's way that
 /// has one, if it stands there still.

@@ -17,7 +17,7 @@
 //! | rule | not charged |
 //! | --- | --- |
 //! | N0 | a contact, where no train in hand moved; or what it ran into came there out of hand right in front of it, or could be seen by nobody. A derailment, where the train is out of hand, or the turnout lies otherwise than anybody knows |
-//! | N1 | a name that a person gave wrongly. A name where nothing stands though the last report says that something does, or the train was taken off where no detector watches or the power is off: it outlasts the train that was there last, or comes before one that is next to it. That one train is taken for another is never excused |
+//! | N1 | a name that a person gave wrongly. A name where nothing stands though the last report says that something does, or the train was taken off where no detector watches or the power is off: it outlasts the train that was there last, or comes before one that is next to it. A name that was there before something came in out of hand where the report said already that the section is filled, and nothing that came in left is told to be free: no report tells of it, and the named train is next to it. Else that one train is taken for another is never excused |
 //! | N2 | track given to a train where something lies that nobody could see |
 //! | N3 | a turnout thrown under something that nobody could see |
 //! | N4 | a train out of hand; one that still rolls as the signaller before had ordered it |

@@ -32,6 +32,8 @@ pub(super) fn judge(checkers: &Checkers, now: Time, table: &Table, found: &mut V
             Some("no report said that it had gone")
         } else if excuses::something_filled_it_just_before(checkers, table, train, section, kept_back, now) {
             Some("something filled the detector just before it")
+        } else if excuses::another_came_in_unseen(checkers, table, train, section, now) {
+            Some("another came in unseen")
         } else {
             None
         };

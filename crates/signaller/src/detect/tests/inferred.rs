@@ -3,7 +3,8 @@
 use track::{Builder, Length, Scale, Train};
 
 use super::Scene;
-use crate::{Conduct, Fact, model};
+use crate::identity::Standing;
+use crate::{Conduct, Fact, Request, model};
 
 /// Seven sections in one district, and trains in the first, third, fifth and seventh.
 fn four_trains_in_one_district() -> Scene {
@@ -96,4 +97,54 @@ fn a_tail_leaves_no_two_long_sections_in_one_moment() {
         scene.wait(5_000);
         assert_eq!(scene.is_dark("harbour"), is_dark, "{millimetres} mm");
     }
+}
+
+/// Heron stands over the joint between `main` and `lower`, and nothing else in the harbour.
+fn heron_over_a_joint() -> Scene {
+    let mut scene = Scene::with_two_trains();
+    scene.run("quay", "main");
+    scene.report(&[("lower", true)]);
+    scene.wait(3_000);
+    scene
+}
+
+#[test]
+fn a_train_that_somebody_says_they_take_off_does_not_put_out_the_light() {
+    for is_said in [true, false] {
+        let mut scene = heron_over_a_joint();
+        if is_said {
+            scene.ask(Request::Lift { train: scene.layout.train_named("Heron").unwrap() });
+            scene.wait(1_000);
+        }
+        scene.report_apart(30, &[("lower", false), ("main", false)]);
+        scene.wait(3_000);
+        assert_eq!(scene.is_dark("harbour"), !is_said, "{is_said}");
+    }
+}
+
+#[test]
+fn a_train_put_down_where_a_detector_comes_to_see_it_shows_that_there_is_power() {
+    for is_seen in [true, false] {
+        let mut scene = heron_over_a_joint();
+        scene.report_apart(30, &[("lower", false), ("main", false)]);
+        scene.wait(3_000);
+        assert!(scene.is_dark("harbour"));
+        let (train, on) = (scene.layout.train_named("Dunlin").unwrap(), scene.section("quay"));
+        if is_seen {
+            scene.report(&[("quay", true)]);
+        }
+        scene.ask(Request::Place { train, on: vec![on], nose: None });
+        assert_eq!(scene.is_dark("harbour"), !is_seen, "{is_seen}");
+    }
+}
+
+#[test]
+fn that_it_is_dark_is_a_guess_where_one_train_may_have_stood_on_all_of_it() {
+    let mut scene = heron_over_a_joint();
+    scene
+        .ask(Request::Identify { section: scene.section("lower"), train: scene.layout.train_named("Dunlin").unwrap() });
+    scene.report_apart(30, &[("lower", false), ("main", false)]);
+    scene.wait(3_000);
+    assert!(scene.is_dark("harbour"));
+    assert_eq!(scene.signaller.detect().standing(scene.section("main")), Standing::DarkPerhaps);
 }
