@@ -477,4 +477,44 @@ mod tests {
         scene.place(HERON, &[2]);
         assert!(!scene.identity.may_be_another(train(HERON), scene.sections[2]));
     }
+
+    #[test]
+    fn a_train_that_was_told_to_stand_and_comes_in_somewhere_is_strange() {
+        for (speed, is_strange) in [(0, true), (50, false)] {
+            let mut scene = Scene::new(&["a", "b", "c"], &["Heron"]);
+            scene.place(HERON, &[0]);
+            scene.drive(HERON, speed);
+            scene.hear(60_000, 1, true);
+            assert_eq!(scene.identity.is_strange(train(HERON)), is_strange, "{speed} mm/s");
+            assert_eq!(scene.tag(1), if is_strange { doubted(HERON) } else { Tag::Sure(train(HERON)) });
+        }
+    }
+
+    #[test]
+    fn a_train_that_stands_and_is_seen_again_after_long_is_strange() {
+        for (seconds, is_strange) in [(40, true), (5, false)] {
+            let mut scene = Scene::new(&["a", "b", "c"], &["Heron"]);
+            scene.place(HERON, &[1]);
+            scene.drive(HERON, 0);
+            scene.hear(60_000, 1, false);
+            scene.hear(seconds * 1_000, 1, true);
+            assert_eq!(scene.identity.is_strange(train(HERON)), is_strange, "after {seconds} s");
+        }
+    }
+
+    #[test]
+    fn a_strange_train_is_not_known_by_an_answer_while_its_rest_may_be_another_that_is_strange() {
+        for (plover_is_strange, is_known) in [(true, false), (false, true)] {
+            let mut scene = two_trains();
+            scene.place(HERON, &[1, 2]);
+            scene.identity.is_strange_from_now_on(train(HERON));
+            if plover_is_strange {
+                scene.identity.is_strange_from_now_on(train(PLOVER));
+            }
+            let answered_in = scene.sections[2];
+            scene.identity.note_answer(train(HERON), answered_in);
+            scene.observe(1_000, &Batch::default());
+            assert_eq!(scene.identity.is_strange(train(HERON)), !is_known, "{plover_is_strange}");
+        }
+    }
 }

@@ -336,6 +336,30 @@ fn a_name_that_a_person_gave_wrongly_is_excused_for_that_train_until_it_is_put_r
 }
 
 #[test]
+fn a_train_is_taken_for_another_that_came_in_while_it_was_there_and_no_report_tells_of() {
+    for comes_while_it_is_there in [true, false] {
+        let mut watched = watched();
+        watched.corner.put("Plover", &["line-1"], "line-1.b");
+        let plover = watched.corner.train("Plover");
+        watched.run(1.0);
+        let put_another = |watched: &mut Watched| put_wagon(watched, "line-1", "line-1.a", Axles::Seen);
+        if comes_while_it_is_there {
+            put_another(&mut watched);
+        }
+        watched.grant("Plover", &["line-2"]);
+        watched.drive("Plover", Direction::Forward, 40);
+        watched.run_out_of("Plover", "line-1");
+        watched.run(5.0);
+        if !comes_while_it_is_there {
+            put_another(&mut watched);
+            watched.run(1.0);
+        }
+        watched.tag("line-1", Tag::Sure(plover));
+        assert_eq!(rules(&watched), if comes_while_it_is_there { vec![] } else { vec![Rule::N1] });
+    }
+}
+
+#[test]
 fn a_train_taken_off_where_no_detector_watches_is_not_charged_and_one_that_ran_out_of_there_is() {
     let with_sheds = corner_with(|builder| {
         let mut shed = |name| {

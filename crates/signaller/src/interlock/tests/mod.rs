@@ -290,7 +290,11 @@ struct Bench {
 
 impl Bench {
     fn new(enter: &str) -> Self {
-        let layout = Arc::new(passing_loop());
+        Self::on(passing_loop(), enter)
+    }
+
+    fn on(layout: Layout, enter: &str) -> Self {
+        let layout = Arc::new(layout);
         Self {
             interlock: Interlock::new(Arc::clone(&layout)),
             drive: Drive::new(Arc::clone(&layout)),
@@ -353,6 +357,30 @@ fn a_train_found_outside_its_authority_is_let_go_at_once_by_whoever_vouches_for_
     bench.interlock.release(train, &bench.picture, &mut outputs).unwrap();
     assert!(outputs.contains(&Output::Fact(Fact::HoldLifted { train })));
     assert_eq!(bench.interlock.granted_sections(train).count(), 0, "what it had before means nothing now");
+}
+
+#[test]
+fn how_a_turnout_lies_that_led_a_train_astray_is_known_only_if_it_is_sure_where_the_train_stands() {
+    for is_sure in [true, false] {
+        let mut layout = passing_loop();
+        let turnout = layout.turnout_named("W1").unwrap();
+        layout.turnouts[turnout].reported = false;
+        let mut bench = Bench::on(layout.clone(), "w1.a");
+        let to = Destination::Stop(layout.stop_named("halt").unwrap());
+        bench.interlock.go(bench.picture.train, to, Time::ZERO, &bench.picture, &bench.drive).unwrap();
+        bench.work(0.0);
+        bench.work(5.0);
+        assert_eq!(bench.interlock.turnouts.lie(turnout), Some(Lie::Straight));
+        let hold = |end: &str| {
+            let enter = layout.end_named(end).unwrap();
+            Hold { section: layout.ends[enter].section, enter: Some(enter), seen: true }
+        };
+        bench.picture.stand.footprint = smallvec![hold("west.toe"), hold("south.a")];
+        bench.picture.stand.sure = is_sure;
+        bench.work(6.0);
+        assert!(bench.interlock.turnouts.is_doubtful(turnout));
+        assert_eq!(bench.interlock.turnouts.lie(turnout), is_sure.then_some(Lie::Diverging));
+    }
 }
 
 #[test]
