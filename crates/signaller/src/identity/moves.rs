@@ -555,8 +555,10 @@ impl Scene<'_> {
             goes_on |= is_open && self.past_partner(stand.who, stand.nose().section, step.leave) >= 1.0;
         });
         match (goes_on, self.turned_in[stand.nose().section]) {
+            // One that is told where to go need not turn back at the end of its track, for it is stopped there.
+            _ if is_mistrusted => self.prices.reverse_in_hand,
             (false, _) => self.prices.reverse_at_the_end,
-            (true, _) if is_mistrusted || self.odometers.is_in_hand(stand.who) => self.prices.reverse_in_hand,
+            (true, _) if self.odometers.is_in_hand(stand.who) => self.prices.reverse_in_hand,
             (true, true) => self.prices.reverse_where_others_did,
             (true, false) => self.prices.reverse,
         }

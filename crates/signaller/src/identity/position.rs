@@ -440,6 +440,23 @@ mod tests {
     }
 
     #[test]
+    fn a_train_that_has_disobeyed_and_runs_to_the_end_of_its_track_need_not_be_what_fills_the_section_behind_it() {
+        let mut line = Line::new();
+        for &section in &line.sections {
+            line.identity.set_granted(section, Some(line.heron));
+        }
+        for at in 1..5 {
+            line.hear(6_000 * at as i64, at, true);
+            line.hear(6_000 * at as i64 + 4_000, at - 1, false);
+        }
+        line.identity.has_disobeyed(line.heron, Time::from_millis(28_500));
+        assert_eq!(line.identity.tag(line.sections[4]), Tag::Sure(line.heron));
+        line.hear(30_000, 3, true);
+        let tag = line.identity.tag(line.sections[3]);
+        assert!(!matches!(tag, Tag::Sure(_)), "it may be something else: {tag:?}");
+    }
+
+    #[test]
     fn a_train_that_somebody_vouches_for_may_still_only_reach_into_the_section_of_its_nose() {
         let mut line = Line::new();
         let on = [line.sections[0], line.sections[1]];

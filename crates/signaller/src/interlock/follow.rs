@@ -49,6 +49,7 @@ impl Interlock {
         if let Some(stand) = &stand {
             self.note_misled(train, stand, outputs);
         }
+        self.note_sight(train, now, stand.as_ref(), picture);
         match stand {
             None => self.hold_in_doubt(train, "nobody knows where it stands", outputs),
             Some(stand) if self.may_be_unknown_beside(train, &stand, picture) => {

@@ -40,11 +40,38 @@ impl Interlock {
         hold.seen || self.layout.is_dark(hold.section)
     }
 
+    /// Takes note of whether something shows where a train stands that has track. Else it may have passed the signals ahead of it.
+    pub(super) fn note_sight(
+        &mut self,
+        train: TrainId,
+        now: Time,
+        stand: Option<&Whereabouts>,
+        picture: &impl Picture,
+    ) {
+        let is_out_of_sight = match stand {
+            Some(stand) if stand.sure => false,
+            Some(_) => !picture.possible_whereabouts(train, now).iter().all(|stand| self.is_shown(stand)),
+            None => true,
+        };
+        if std::mem::replace(&mut self.runs[train].is_out_of_sight, is_out_of_sight) != is_out_of_sight {
+            self.look_at_signals_of(train);
+        }
+    }
+
+    /// Whether by some account nothing shows where the train stands.
+    pub(super) fn is_out_of_sight(&self, train: TrainId) -> bool {
+        self.runs.get(train).is_some_and(|run| run.is_out_of_sight)
+    }
+
+    /// Whether something speaks for a train standing there.
+    fn is_shown(&self, stand: &Whereabouts) -> bool {
+        stand.footprint.iter().any(|hold| self.shows(hold))
+    }
+
     /// Which granted passage the nose is in at least, under every account; nothing where the train may not run on in doubt.
     fn rearmost_nose(&self, train: TrainId, stands: &[Whereabouts]) -> Option<usize> {
         let first = stands.first()?;
-        let is_shown = |stand: &Whereabouts| stand.footprint.iter().any(|hold| self.shows(hold));
-        if !stands.iter().all(|stand| stand.leading == first.leading && is_shown(stand)) {
+        if !stands.iter().all(|stand| stand.leading == first.leading && self.is_shown(stand)) {
             return None;
         }
         let noses = stands.iter().map(|stand| self.nose_among_granted(train, stand));

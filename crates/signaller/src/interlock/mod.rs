@@ -357,7 +357,8 @@ impl Interlock {
     /// passed it unseen, and nobody says that something else stands there.
     pub(crate) fn is_cleared(&self, signal: SignalId) -> bool {
         let of = self.granted_to[self.layout.ends[self.layout.signals[signal].at].section];
-        self.cleared[signal] && !of.is_some_and(|train| self.is_missing(train) || self.is_disputed(train))
+        let may_have_passed = |train| self.is_missing(train) || self.is_out_of_sight(train);
+        self.cleared[signal] && !of.is_some_and(|train| may_have_passed(train) || self.is_disputed(train))
     }
 
     /// The trains that this step has to do with.

@@ -71,6 +71,8 @@ pub(crate) struct Run {
     pub(crate) no_answer: NoAnswer,
     /// It did not answer a roll call, and nobody has seen to it since.
     pub(crate) was_called_in_vain: bool,
+    /// By some account nothing shows where it stands.
+    pub(crate) is_out_of_sight: bool,
     /// Somebody says that this train stands on track that it has ahead of it.
     pub(super) disputed_by: Option<TrainId>,
     /// It is in doubt where it stands, wants to go, and can get no further until that is settled.
